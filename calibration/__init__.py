@@ -1,0 +1,1 @@
+"""From picture px to plan mm, with its uncertainty."""

@@ -1,0 +1,123 @@
+"""What the scale can rest on: marks, lengths, corners and lines that a person gave or the program found."""
+
+import math
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drawing.errors import ScantlingError
+
+PointPx: TypeAlias = tuple[float, float]
+"""(x, y) in the picture frame: x right, y down, px, (0, 0) at the centre of the top-left pixel."""
+
+CLICK_SIGMA_PX = 0.5
+"""One-sigma error of a mark put by hand at full zoom (measured in trials)."""
+
+SETTLED_SIGMA_PX = 0.15
+"""One-sigma error of a mark moved to an ink crossing, corner or line end (measured in trials)."""
+
+DRAUGHTING_MM = 0.2
+"""Half width of what a carefully drawn line may be off on paper, in mm of paper (trade practice)."""
+
+
+class CalibrationError(ScantlingError):
+    """Marks, lengths or corners from which no true scale follows."""
+
+
+@dataclass(frozen=True, slots=True)
+class KnownDistance:
+    """Two reference marks whose true distance is known.
+
+    `length_mm` is full size; `give_mm` is half the width within which the figure
+    may be off at full size (rounding of the figure, draughting). `text` is the
+    length as the person wrote it; `label` is how it is spoken of ("known distance 1").
+    """
+
+    start_px: PointPx
+    end_px: PointPx
+    length_mm: float
+    give_mm: float = DRAUGHTING_MM
+    text: str = ""
+    label: str = "known distance"
+    sigma_px: float = CLICK_SIGMA_PX
+
+    def __post_init__(self) -> None:
+        if self.start_px == self.end_px:
+            raise CalibrationError(
+                f"Both marks of {self.label} are at {self.start_px}; a distance needs two places: mark its other end."
+            )
+        if not 0 < self.length_mm < math.inf:
+            raise CalibrationError(
+                f"{self.label.capitalize()} is {self.length_mm} mm; it must be above zero: type it again."
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLength:
+    """A length to compare with the result and never fitted; fields as in KnownDistance."""
+
+    start_px: PointPx
+    end_px: PointPx
+    length_mm: float
+    give_mm: float = DRAUGHTING_MM
+    text: str = ""
+    label: str = "check length"
+    sigma_px: float = CLICK_SIGMA_PX
+
+    __post_init__ = KnownDistance.__post_init__
+
+
+@dataclass(frozen=True, slots=True)
+class Corners:
+    """Four corners of a rectangle on the plan: upper-left, upper-right, lower-right, lower-left as the plan reads.
+
+    `width_mm` is first to second, `height_mm` second to third, full size; both None when the
+    size is unknown. `label` tells a given rectangle ("corners") from a found one ("drawn border").
+    """
+
+    points_px: tuple[PointPx, PointPx, PointPx, PointPx]
+    width_mm: float | None = None
+    height_mm: float | None = None
+    label: str = "corners"
+    sigma_px: float = CLICK_SIGMA_PX
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """A line the builder lays straight: plan +x runs from `start_px` to `end_px`."""
+
+    start_px: PointPx
+    end_px: PointPx
+    sigma_px: float = CLICK_SIGMA_PX
+
+
+@dataclass(frozen=True, slots=True)
+class Skew:
+    """The turn of a scan found in its own lines: plan +x lies at `angle_rad` from picture +x, y down (clockwise positive)."""
+
+    angle_rad: float
+    sigma_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class StraightLine:
+    """Points along a line that is straight on the plan: (N, 2) picture px, N >= 3."""
+
+    points_px: NDArray[np.float64]
+    sigma_px: float
+    label: str = "straight line"
+
+
+@dataclass(frozen=True, slots=True)
+class GivenScale:
+    """Scale taken on trust from the file's tag, a stated dpi or a PDF page: full-size mm per px along picture x and y."""
+
+    mm_per_px_x: float
+    mm_per_px_y: float
+    why: str
+    relative_sigma: float
+
+
+Observation: TypeAlias = KnownDistance | CheckLength | Corners | Across | Skew | StraightLine | GivenScale

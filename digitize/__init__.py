@@ -1,0 +1,1 @@
+"""From ink to strokes, outlines and fitted curves."""

@@ -1,0 +1,73 @@
+"""Strokes: the centre-lines of drawn lines, as a graph. The one meeting point of ink, vector pages and lines traced by hand."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drawing.errors import ScantlingError
+
+
+class DigitizeError(ScantlingError):
+    """Ink or traces that cannot become outlines."""
+
+
+class NodeKind(IntEnum):
+    """What happens to the line at a node."""
+
+    END = 0
+    """A line ends; one link."""
+    CORNER = 1
+    """Two links meet at an angle, at the crossing of their extensions."""
+    JUNCTION = 2
+    """Three or more links meet."""
+    TIP = 3
+    """An acute corner whose two sides merge before they meet (a trailing edge)."""
+    LOOP = 4
+    """Any point on a smooth closed line that has no other node."""
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A line between two nodes with nothing else on it.
+
+    `points_px` is (M, 2), picture frame, M >= 2, running from node `start` to node
+    `end`, whose positions are its first and last points exactly. `sigma_px` is the
+    one-sigma error of a point across the line, `width_px` the ink's width.
+    A smooth closed line is one link whose `start` equals `end`.
+    """
+
+    start: int
+    end: int
+    points_px: NDArray[np.float64]
+    sigma_px: float
+    width_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Strokes:
+    """Every drawn line of a picture: `nodes_px` (N, 2) picture px, `kinds` (N,) of NodeKind, and the links."""
+
+    nodes_px: NDArray[np.float64]
+    kinds: NDArray[np.uint8]
+    links: tuple[Link, ...]
+
+    def mapped(self, to_plan: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> "PlanStrokes":
+        """Give the same strokes in plan mm (y up); `to_plan` takes and gives (N, 2) arrays."""
+        counts = [len(link.points_px) for link in self.links]
+        if not counts:
+            return PlanStrokes(self, np.empty((0, 2)), ())
+        points_mm = to_plan(np.concatenate([link.points_px for link in self.links]))
+        nodes_mm = to_plan(self.nodes_px)
+        return PlanStrokes(self, nodes_mm, tuple(np.split(points_mm, np.cumsum(counts)[:-1])))
+
+
+@dataclass(frozen=True, slots=True)
+class PlanStrokes:
+    """Strokes with their points in plan mm: `links_mm[i]` holds the points of `strokes.links[i]`."""
+
+    strokes: Strokes
+    nodes_mm: NDArray[np.float64]
+    links_mm: tuple[NDArray[np.float64], ...]

@@ -1,0 +1,1 @@
+"""Values in mm: lengths, fractions, paths, outlines, and their writers."""

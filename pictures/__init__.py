@@ -1,0 +1,1 @@
+"""Read a plan file into a picture; find the ink in it."""

@@ -1,0 +1,1 @@
+"""From a drawing to pages for a home printer."""

@@ -1,0 +1,1 @@
+"""The bundled sample: an invented plan, drawn and rendered for this project."""
