@@ -95,7 +95,7 @@ class Across:
 
 @dataclass(frozen=True, slots=True)
 class Skew:
-    """The turn of a scan found in its own lines: plan +x lies at `angle_rad` from picture +x, y down (clockwise positive)."""
+    """The turn of a scan found in its own lines: plan +x lies `angle_rad` from picture +x, clockwise as seen."""
 
     angle_rad: float
     sigma_rad: float
@@ -112,7 +112,7 @@ class StraightLine:
 
 @dataclass(frozen=True, slots=True)
 class GivenScale:
-    """Scale taken on trust from the file's tag, a stated dpi or a PDF page: full-size mm per px along picture x and y."""
+    """Scale on trust from a tag, a stated dpi or a PDF page: full-size mm per px along picture x and y."""
 
     mm_per_px_x: float
     mm_per_px_y: float

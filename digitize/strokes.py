@@ -1,4 +1,4 @@
-"""Strokes: the centre-lines of drawn lines, as a graph. The one meeting point of ink, vector pages and lines traced by hand."""
+"""Strokes: drawn lines as a graph of centre-lines, where ink, vector pages and hand-traced lines meet."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
