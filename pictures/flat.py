@@ -30,3 +30,10 @@ class FlatPicture:
         x = (points_mm[:, 0] - self.origin_mm[0]) / self.mm_per_px - 0.5
         y = height - 0.5 - (points_mm[:, 1] - self.origin_mm[1]) / self.mm_per_px
         return np.column_stack([x, y])
+
+    def flat_px_to_plan(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Turn y back: (N, 2) flat-picture px to (N, 2) plan mm; the inverse of `plan_to_flat_px`."""
+        height = self.pixels.shape[0]
+        x = self.origin_mm[0] + (points_px[:, 0] + 0.5) * self.mm_per_px
+        y = self.origin_mm[1] + (height - 0.5 - points_px[:, 1]) * self.mm_per_px
+        return np.column_stack([x, y])
