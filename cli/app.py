@@ -1,0 +1,172 @@
+"""The commands: read arguments, one call, print, exit code."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from job.make import Typed
+
+app = typer.Typer(
+    name="scantling",
+    help="From one picture of a plan to true outlines and home-printed pages at the size you want to build.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Source = Annotated[Path, typer.Argument(metavar="PICTURE|JOB.toml", help="A photo, scan or PDF of the plan, or a job.")]
+Known = Annotated[
+    list[str] | None,
+    typer.Option("--known", metavar='"A B = LENGTH"', help="Two points and the distance between them on the thing."),
+]
+OnPaper = Annotated[
+    list[str] | None,
+    typer.Option("--on-paper", metavar='"A B = LENGTH"', help="The same, measured on the paper; needs --drawn-at."),
+]
+DrawnAt = Annotated[str | None, typer.Option(metavar="1/4", help="Paper size : full size, as drawn.")]
+Check = Annotated[
+    list[str] | None,
+    typer.Option("--check", metavar='"A B = LENGTH"', help="A length to compare with the result, never fitted."),
+]
+Corners = Annotated[
+    str | None,
+    typer.Option(metavar='"P P P P [= W x H mm]"', help="A rectangle's corners, upper-left first and clockwise."),
+]
+Across = Annotated[str | None, typer.Option(metavar='"P P"', help="The line to lay straight, left end first.")]
+TrustSize = Annotated[bool, typer.Option("--trust-size", help="Take the file's own dpi or page size for true.")]
+Dpi = Annotated[float | None, typer.Option(metavar="N", help="The scanner's resolution, px per inch.")]
+AsGiven = Annotated[bool, typer.Option("--as-given", help="Leave every point where it was put.")]
+Page = Annotated[int | None, typer.Option(metavar="N", help="Page of a PDF or TIFF, from 1.")]
+Kind = Annotated[str | None, typer.Option(metavar="auto|photo|scan", help="What the picture is.")]
+Fraction = Annotated[str | None, typer.Option(metavar="1/2", help="Build size / full size: 1/2, 0.5, 50 % or 1:2.")]
+BuildLength = Annotated[
+    str | None,
+    typer.Option(metavar='"A B = 990 mm"', help="A length as it is to come out, instead of a fraction."),
+]
+Region = Annotated[
+    list[str] | None, typer.Option("--region", metavar='"P P P ..."', help="Only what lies inside these corners.")
+]
+
+
+@app.callback(invoke_without_command=True)
+def main(
+    version: Annotated[bool, typer.Option("--version", help="Show the version and leave.", is_eager=True)] = False,
+) -> None:
+    """From one picture of a plan to true outlines and home-printed pages at the size you want to build."""
+    if version:
+        from cli.version import __version__
+
+        typer.echo(f"scantling {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def look(
+    picture: Annotated[Path, typer.Argument(metavar="PICTURE", help="A photo, scan or PDF of the plan.")],
+    to: Annotated[Path | None, typer.Option("-o", metavar="look.html", help="Where the page goes.")] = None,
+    page: Annotated[int, typer.Option(metavar="N", help="Page of a PDF or TIFF, from 1.")] = 1,
+) -> int:
+    """Number the corners, crossings and line ends found, over the picture."""
+    from cli.shown import shown_progress
+    from cli.summary import say_looked
+    from job.look import look as look_at
+
+    with shown_progress() as progress:
+        looked = look_at(picture, page=page, to=to, progress=progress)
+    return say_looked(looked)
+
+
+@app.command()
+def make(
+    source: Source,
+    folder: Annotated[Path | None, typer.Option("-o", metavar="DIR", help="Where the results go.")] = None,
+    known: Known = None,
+    on_paper: OnPaper = None,
+    drawn_at: DrawnAt = None,
+    check: Check = None,
+    corners: Corners = None,
+    across: Across = None,
+    trust_size: TrustSize = False,
+    dpi: Dpi = None,
+    fraction: Fraction = None,
+    build_length: BuildLength = None,
+    region: Region = None,
+    mirrored: Annotated[bool, typer.Option("--mirrored", help="The other half: everything left for right.")] = False,
+    as_given: AsGiven = False,
+    page: Page = None,
+    kind: Kind = None,
+    paper: Annotated[str | None, typer.Option(metavar="A4|A3|Letter|WxHmm", help="The printer's paper.")] = None,
+    margin: Annotated[str | None, typer.Option(metavar="6mm", help="What the printer leaves blank.")] = None,
+    overlap: Annotated[str | None, typer.Option(metavar="10mm", help="How far pages overlap.")] = None,
+    lines_only: Annotated[bool, typer.Option("--lines-only", help="Pages without the plan's picture.")] = False,
+) -> int:
+    """Make outlines, a flat picture and pages from a picture of a plan, or do a job again."""
+    from cli.shown import shown_progress
+    from cli.summary import say_made
+    from cli.typed import read_typed
+    from job.make import make as make_it
+
+    typed = read_typed(
+        known=known, on_paper=on_paper, drawn_at=drawn_at, check=check, corners=corners, across=across,
+        trust_size=trust_size, dpi=dpi, fraction=fraction, build_length=build_length, region=region,
+        mirrored=mirrored, as_given=as_given, page=page, kind=kind, paper=paper, margin=margin, overlap=overlap,
+        lines_only=lines_only,
+    )  # fmt: skip
+    with shown_progress() as progress:
+        made = make_it(source, typed, folder=folder, progress=progress)
+    return say_made(made)
+
+
+@app.command()
+def measure(
+    source: Source,
+    between: Annotated[list[str], typer.Option("--between", metavar='"A B"', help="Two points to measure between.")],
+    known: Known = None,
+    on_paper: OnPaper = None,
+    drawn_at: DrawnAt = None,
+    check: Check = None,
+    corners: Corners = None,
+    across: Across = None,
+    trust_size: TrustSize = False,
+    dpi: Dpi = None,
+    fraction: Fraction = None,
+    build_length: BuildLength = None,
+    as_given: AsGiven = False,
+    page: Page = None,
+    kind: Kind = None,
+    as_json: Annotated[bool, typer.Option("--json", help="For programs: one JSON object.")] = False,
+) -> int:
+    """Tell lengths at full size and at build size, with give or take."""
+    from cli.shown import shown_progress
+    from cli.summary import measured_values, say_measured
+    from cli.typed import read_pairs, read_typed
+    from job.measure import measure as measure_it
+
+    typed = read_typed(
+        known=known, on_paper=on_paper, drawn_at=drawn_at, check=check, corners=corners, across=across,
+        trust_size=trust_size, dpi=dpi, fraction=fraction, build_length=build_length, as_given=as_given,
+        page=page, kind=kind,
+    )  # fmt: skip
+    pairs = read_pairs(between)
+    with shown_progress() as progress:
+        measured = measure_it(source, typed, pairs, progress=progress)
+    if as_json:
+        typer.echo(json.dumps(measured_values(measured)))
+    return say_measured(measured, lengths_too=not as_json)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path | None, typer.Option("-o", metavar="DIR", help="Where the results go.")] = None,
+) -> int:
+    """Do the main job on the bundled sample: a rendered phone picture of a plan, at half size on A4."""
+    from cli.shown import shown_progress
+    from cli.summary import say_made
+    from job.demo import demo as run_demo
+
+    with shown_progress() as progress:
+        made = run_demo(folder=folder, progress=progress)
+    return say_made(made)

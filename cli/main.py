@@ -1,0 +1,63 @@
+"""The console script: runs a command, turns what went wrong into one sentence and an exit code."""
+
+import sys
+from collections.abc import Sequence
+
+DONE, TO_DECIDE, REFUSED, INTERRUPTED = 0, 1, 2, 130
+
+
+def run() -> None:
+    """Run what the command line says and leave with its exit code."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run the command in `arguments`; give the exit code of the design.
+
+    Anything that is neither bad input nor an interrupt is our bug: its traceback is
+    shown and the exit code is 3.
+    """
+    import typer
+
+    from cli.app import app
+    from drawing.errors import ScantlingError
+
+    usage_error = typer.BadParameter.__mro__[1]
+    try:
+        result = app(args=list(arguments), prog_name="scantling", standalone_mode=False)
+    except ScantlingError as error:
+        return _refuse(str(error))
+    except usage_error as error:
+        return _refuse(_usage_sentence(error))
+    except (KeyboardInterrupt, typer.Abort):
+        _say("interrupted; nothing was written")
+        return INTERRUPTED
+    except typer.Exit as leave:
+        return int(leave.exit_code)
+    except BrokenPipeError:
+        # Whoever read our output has gone (a pager, `head`): nobody is left to tell.
+        sys.stderr.close()
+        return DONE
+    except Exception:  # noqa: BLE001 - the one place where a bug is told from bad input, by its exit code
+        import traceback
+
+        traceback.print_exc()
+        return OUR_BUG
+    return int(result or DONE)
+
+
+OUR_BUG = 3
+
+
+def _refuse(sentence: str) -> int:
+    _say(sentence)
+    return REFUSED
+
+
+def _say(sentence: str) -> None:
+    print(f"scantling: {' '.join(sentence.split())}", file=sys.stderr)
+
+
+def _usage_sentence(error: object) -> str:
+    found = str(getattr(error, "format_message", lambda: str(error))()).rstrip(".")
+    return f"{found}; the command line must fit `scantling --help`: type it again."

@@ -1,0 +1,141 @@
+"""The job: everything a person decided, as one frozen value."""
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from pathlib import Path
+
+from digitize.choices import Choice, Region
+from digitize.traces import Trace
+from drawing.papers import PAPERS
+from job.errors import JobError
+from printing.plan_pages import PageGrid
+from printing.setup import PageSetup
+
+VERSION = 1
+
+
+class Settled(StrEnum):
+    """How a mark came to lie where it is."""
+
+    NOT_YET = "not yet"
+    """As typed; to be moved to the ink nearest it."""
+    INK = "ink"
+    """On a crossing, corner or line end found in the ink."""
+    AS_GIVEN = "as given"
+    """Where the person put it, to stay there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A point a person marked, in the picture frame (px, y down, pixel centres at integers)."""
+
+    x_px: float
+    y_px: float
+    settled: Settled = Settled.NOT_YET
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.x_px) and math.isfinite(self.y_px)):
+            raise JobError(f"A mark at {self.x_px}, {self.y_px}; both must be numbers of pixels: mark the point again.")
+
+    @property
+    def at_px(self) -> tuple[float, float]:
+        """(x, y) in px."""
+        return self.x_px, self.y_px
+
+
+@dataclass(frozen=True, slots=True)
+class GivenLength:
+    """Two marks and the length between them as a person wrote it.
+
+    `on_paper` lengths are of the paper, which shows the thing at the sheet's `drawn_at`.
+    """
+
+    start: Mark
+    end: Mark
+    text: str
+    on_paper: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class GivenCorners:
+    """Four corners of a rectangle, upper-left first and clockwise as the plan reads; `size_text` as written, or None."""
+
+    marks: tuple[Mark, Mark, Mark, Mark]
+    size_text: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GivenAcross:
+    """The line to lay straight, from its left end to its right end as the plan reads."""
+
+    start: Mark
+    end: Mark
+
+
+class SheetKind(StrEnum):
+    """What the picture is; AUTO lets the program tell and say why."""
+
+    AUTO = "auto"
+    PHOTO = "photo"
+    SCAN = "scan"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One picture of the plan. `file` is absolute; the job file holds it relative to itself.
+
+    `drawn_at` is paper size / full size. `trust_size` takes the file's own tag or
+    page size for true; `dpi` states it. `origin_px` is where the plan's origin
+    lies in the picture, kept so that pages printed later still fit.
+    """
+
+    file: Path
+    sha256: str
+    page: int = 1
+    kind: SheetKind = SheetKind.AUTO
+    drawn_at: Fraction | None = None
+    trust_size: bool = False
+    dpi: float | None = None
+    origin_px: tuple[float, float] | None = None
+
+
+class Found(StrEnum):
+    """What the program finds by itself and a person can reject."""
+
+    BORDER = "drawn border"
+    SKEW = "skew"
+    SHEET = "paper edge"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptGrid:
+    """The page grid of the last run and the fraction and paper it was laid out for."""
+
+    grid: PageGrid
+    fraction: Fraction
+    setup: PageSetup
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Everything needed to run again. Marks are in picture px, so a new calibration moves none of them."""
+
+    name: str
+    sheet: Sheet
+    knowns: tuple[GivenLength, ...] = ()
+    checks: tuple[GivenLength, ...] = ()
+    corners: GivenCorners | None = None
+    across: GivenAcross | None = None
+    ignore: tuple[Found, ...] = ()
+    traces: tuple[Trace, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    regions: tuple[Region, ...] = ()
+    fraction: Fraction = Fraction(1)
+    build_length: GivenLength | None = None
+    mirrored: bool = False
+    lines_only: bool = False
+    setup: PageSetup = field(default_factory=lambda: PageSetup(PAPERS["a4"]))
+    kept_grid: KeptGrid | None = None
+    notes: str = ""

@@ -1,0 +1,45 @@
+"""look: number the corners, crossings and line ends of a picture over it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drawing.findings import Finding
+from job.errors import JobError
+from job.job import Sheet
+from job.progress import Progress
+from job.see import see
+from report.look import write_look
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """The page written, and the (N, 2) landmarks on it, picture px, number n in row n - 1."""
+
+    page: Path
+    landmarks_px: NDArray[np.float64]
+    findings: tuple[Finding, ...]
+
+
+def look(source: Path, *, page: int, to: Path | None, progress: Progress) -> Looked:
+    """Write the numbered picture; by default `<stem>-look.html` where the command runs.
+
+    Raises
+    ------
+    ScantlingError
+        In one sentence.
+    """
+    seen = see(Sheet(source.absolute(), sha256="", page=page), (), progress)
+    path = to or Path(f"{source.stem}-look.html")
+    beside = path.with_name(f".{path.name}.part")
+    with progress.stage("drawing the picture"):
+        try:
+            write_look(beside, seen.picture, seen.landmarks_px)
+            beside.replace(path)
+        except OSError as error:
+            beside.unlink(missing_ok=True)
+            why = (error.strerror or str(error)).lower()
+            raise JobError(f"{path} cannot be written ({why}); name another place with -o.") from error
+    return Looked(path, seen.landmarks_px, seen.findings)

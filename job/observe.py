@@ -1,0 +1,180 @@
+"""From a job and what its picture shows to the observations the scale rests on."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from calibration.observations import (
+    CLICK_SIGMA_PX,
+    DRAUGHTING_MM,
+    SETTLED_SIGMA_PX,
+    Across,
+    CheckLength,
+    Corners,
+    GivenScale,
+    KnownDistance,
+    Observation,
+)
+from drawing.findings import Finding, Level
+from drawing.lengths import parse_length, parse_size
+from drawing.units import MM_PER_INCH
+from job.errors import JobError
+from job.job import GivenCorners, GivenLength, Job, Mark, Settled
+from job.see import Seen
+from pictures.picture import Medium
+
+STATED_DPI_SIGMA = 0.001
+"""A scanner's stated dpi holds to about 0.1 % along its carriage (trade practice)."""
+
+TRUSTED_TAG_SIGMA = 0.005
+"""A tag taken on trust: a flatbed's own tag is good to some 0.5 %, a photo's tag means nothing."""
+
+PAGE_SIGMA = 1e-5
+"""A PDF page's size is exact; only the rendering's grid is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """What the scale rests on, and what was noticed while gathering it."""
+
+    observations: tuple[Observation, ...]
+    findings: tuple[Finding, ...]
+
+
+def observe(job: Job, seen: Seen) -> Observed:
+    """Give everything the adjustment is to be fitted to or compared with.
+
+    Raises
+    ------
+    JobError
+        When nothing tells the scale; a length on the paper without its drawn scale.
+    """
+    observations = list(_given(job))
+    findings: list[Finding] = []
+    if job.corners is None and seen.border is not None:
+        corners = tuple((float(x), float(y)) for x, y in seen.border.corners_px)
+        observations.append(
+            Corners(
+                (corners[0], corners[1], corners[2], corners[3]),
+                label="drawn border",
+                sigma_px=max(seen.border.sigma_px, 0.05),
+            )
+        )
+    turned = job.across is not None or any(isinstance(item, Corners) for item in observations)
+    if seen.skew is not None and not turned:
+        observations.append(seen.skew)
+    scale, said = _trusted(job, seen)
+    observations += scale
+    findings += said
+    if not _has_length(observations):
+        raise _no_length(seen)
+    return Observed(tuple(observations), tuple(findings))
+
+
+def _given(job: Job) -> Iterator[Observation]:
+    for number, given in enumerate(job.knowns, 1):
+        yield KnownDistance(*_ends(given), *_length(given, job), given.text, f"known distance {number}", _sigma(given))
+    for number, given in enumerate(job.checks, 1):
+        yield CheckLength(*_ends(given), *_length(given, job), given.text, f"check length {number}", _sigma(given))
+    if job.corners is not None:
+        yield _corners(job.corners, job)
+    if job.across is not None:
+        marks = (job.across.start, job.across.end)
+        yield Across(marks[0].at_px, marks[1].at_px, max(_mark_sigma_px(mark) for mark in marks))
+
+
+def _ends(given: GivenLength) -> tuple[tuple[float, float], tuple[float, float]]:
+    return given.start.at_px, given.end.at_px
+
+
+def _length(given: GivenLength, job: Job) -> tuple[float, float]:
+    """Full-size length and give, mm; draughting is a matter of the paper, so it grows with what the paper shows reduced."""
+    length = parse_length(given.text)
+    reduced = job.sheet.drawn_at
+    if given.on_paper and reduced is None:
+        raise JobError(
+            f"The length {given.text!r} is on the paper, and what size the paper shows the thing at is not known; "
+            "its drawn scale is needed: add --drawn-at 1/4 (1/1 if the plan is full size)."
+        )
+    full_per_paper = 1.0 if reduced is None else float(1 / reduced)
+    own_give = 0.0 if length.give_mm is None else length.give_mm
+    size = full_per_paper if given.on_paper else 1.0
+    return length.mm * size, own_give * size + DRAUGHTING_MM * full_per_paper
+
+
+def _corners(given: GivenCorners, job: Job) -> Corners:
+    width_mm = height_mm = None
+    if given.size_text is not None:
+        full_per_paper = 1.0 if job.sheet.drawn_at is None else float(1 / job.sheet.drawn_at)
+        width_mm, height_mm = (side * full_per_paper for side in parse_size(given.size_text))
+    first, second, third, fourth = (mark.at_px for mark in given.marks)
+    sigma_px = max(_mark_sigma_px(mark) for mark in given.marks)
+    return Corners((first, second, third, fourth), width_mm, height_mm, "corners", sigma_px)
+
+
+def _sigma(given: GivenLength) -> float:
+    return max(_mark_sigma_px(given.start), _mark_sigma_px(given.end))
+
+
+def _mark_sigma_px(mark: Mark) -> float:
+    return SETTLED_SIGMA_PX if mark.settled is Settled.INK else CLICK_SIGMA_PX
+
+
+def _trusted(job: Job, seen: Seen) -> tuple[list[Observation], list[Finding]]:
+    """The scale of a stated dpi, of the file's tag when it is to be trusted, or of a PDF page."""
+    source, sheet = seen.picture.source, job.sheet
+    size = 1.0 if sheet.drawn_at is None else float(1 / sheet.drawn_at)
+    if sheet.dpi is not None:
+        if not 1 <= sheet.dpi <= 20_000:
+            raise JobError(f"--dpi is {sheet.dpi:g}; a picture has 1 to 20 000 px an inch: give the scanner's figure.")
+        side_mm = MM_PER_INCH / sheet.dpi * size
+        return [GivenScale(side_mm, side_mm, f"the stated {sheet.dpi:g} dpi", STATED_DPI_SIGMA)], []
+    if source.medium is Medium.PDF_PAGE and source.render_dpi is not None:
+        if job.knowns or (job.corners is not None and job.corners.size_text is not None):
+            return [], []
+        side_mm = MM_PER_INCH / source.render_dpi * size
+        scale: list[Observation] = [GivenScale(side_mm, side_mm, "the PDF page's own size", PAGE_SIGMA)]
+        return scale, [] if sheet.trust_size else [_page_size_decides(seen, side_mm)]
+    if sheet.trust_size:
+        if source.tag_dpi is None:
+            raise JobError(
+                f"{source.path.name} states no dpi to trust; a length is needed: give a known distance with --known, "
+                "or the scanner's figure with --dpi."
+            )
+        x_dpi, y_dpi = source.tag_dpi
+        why = f"the file's own {x_dpi:g} dpi" if x_dpi == y_dpi else f"the file's own {x_dpi:g} x {y_dpi:g} dpi"
+        return [GivenScale(MM_PER_INCH / x_dpi * size, MM_PER_INCH / y_dpi * size, why, TRUSTED_TAG_SIGMA)], []
+    return [], []
+
+
+def _page_size_decides(seen: Seen, side_mm: float) -> Finding:
+    width_mm, height_mm = seen.picture.width_px * side_mm, seen.picture.height_px * side_mm
+    return Finding(
+        "page-size-taken",
+        Level.DECIDE,
+        "the scale",
+        f"No length was given, so the PDF page's own size was taken: {width_mm:.0f} x {height_mm:.0f} mm at full size; "
+        "check one length you know with --known, or accept the page with --trust-size.",
+    )
+
+
+def _has_length(observations: list[Observation]) -> bool:
+    for item in observations:
+        if isinstance(item, KnownDistance | GivenScale):
+            return True
+        if isinstance(item, Corners) and item.width_mm is not None:
+            return True
+    return False
+
+
+def _no_length(seen: Seen) -> JobError:
+    source = seen.picture.source
+    found = f"Nothing tells how large the thing on {source.path.name} is"
+    needed = 'one length you know is needed: add --known "A B = 36 in" with two points from `scantling look`'
+    if source.tag_dpi is None:
+        return JobError(f"{found}; {needed}.")
+    x_dpi, y_dpi = source.tag_dpi
+    width_mm, height_mm = seen.picture.width_px / x_dpi * MM_PER_INCH, seen.picture.height_px / y_dpi * MM_PER_INCH
+    return JobError(
+        f"{found}; {needed}, or take the file's word with --trust-size "
+        f"(it says {x_dpi:g} dpi, which makes the picture {width_mm:.0f} x {height_mm:.0f} mm; such tags are often wrong)."
+    )

@@ -1,0 +1,150 @@
+"""The pipeline: from a job to its results, stage by stage."""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from calibration.adjust import adjust
+from calibration.calibration import Calibration
+from digitize.draw_outlines import draw_outlines
+from digitize.traces import with_traces
+from drawing.drawing import Drawing
+from drawing.findings import Finding, Level
+from drawing.lengths import parse_length
+from job.errors import JobError
+from job.job import Job, KeptGrid
+from job.observe import observe
+from job.part_errors import longest_part_px, with_give_or_take
+from job.progress import Progress, Timed
+from job.see import Seen
+from job.settle import DIGITS, settled_job
+from job.tiles import lay_out
+from job.write_results import write_results
+from printing.plan_pages import PagePlan
+
+STAMP = "SCALE NOT SETTLED"
+"""On every page, SVG and DXF of a job with something to decide."""
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """Everything a run came to.
+
+    `plan` is at full size, `build` at build size (mirrored when the job says so);
+    `job` holds the marks as settled, the origin and the page grid, so that running it
+    again gives the same.
+    """
+
+    job: Job
+    seen: Seen
+    calibration: Calibration
+    plan: Drawing
+    build: Drawing
+    fraction: Fraction
+    pages: PagePlan
+    findings: tuple[Finding, ...]
+    folder: Path
+    seconds: dict[str, float]
+
+    @property
+    def stamp(self) -> str | None:
+        """The words that everything printed carries while something is to decide."""
+        return STAMP if any(finding.level is Level.DECIDE for finding in self.findings) else None
+
+
+def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progress) -> Made:
+    """Do a job on the picture seen and write its folder.
+
+    Raises
+    ------
+    ScantlingError
+        In one sentence; nothing is then written.
+    """
+    timed = Timed(progress)
+    job, moved = settled_job(job, seen, as_given=as_given)
+    with timed.stage("setting the scale"):
+        calibrated = calibrate(job, seen)
+        job, calibration = calibrated.job, calibrated.calibration
+    with timed.stage("drawing the outlines"):
+        strokes = with_traces(seen.strokes, job.traces)
+        drawn = draw_outlines(
+            strokes.mapped(calibration.to_plan),
+            choices=job.choices,
+            regions=job.regions,
+            tolerance_mm=None,
+            border_px=None if seen.border is None else seen.border.corners_px,
+        )
+        _refuse_blank(drawn.drawing)
+        plan = with_give_or_take(drawn.drawing, calibration)
+        calibration = calibration.findings_over(longest_part_px(plan, calibration.to_picture))
+    fraction = fraction_of(job, calibration)
+    build = plan.scaled(fraction)
+    if job.mirrored:
+        build = build.mirrored()
+    pages = lay_out(job, build, strokes, calibration, fraction)
+    made = Made(
+        job=replace(job, kept_grid=KeptGrid(pages.grid, fraction, job.setup)),
+        seen=seen,
+        calibration=calibration,
+        plan=plan,
+        build=build,
+        fraction=fraction,
+        pages=pages,
+        findings=(*seen.findings, *moved, *calibrated.findings, *calibration.findings, *drawn.findings),
+        folder=folder,
+        seconds=timed.seconds,
+    )
+    write_results(made, timed)
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A job with its origin kept, the calibration it gives, and what was noticed on the way."""
+
+    job: Job
+    calibration: Calibration
+    findings: tuple[Finding, ...]
+
+
+def calibrate(job: Job, seen: Seen) -> Calibrated:
+    """Set the scale of a settled job.
+
+    The origin is kept in the picture, at a rounded px, so that a run from the written job is the
+    same to the last bit, and so that better lengths given later move no page's content about.
+    """
+    observed = observe(job, seen)
+    calibration = adjust(
+        observed.observations,
+        width_px=seen.picture.width_px,
+        height_px=seen.picture.height_px,
+        kind=seen.kind,
+        focal_35mm=seen.picture.source.focal_35mm,
+        sheet_px=seen.sheet_px,
+    )
+    origin_px = job.sheet.origin_px
+    if origin_px is None:
+        x, y = calibration.to_picture(np.zeros((1, 2)))[0]
+        origin_px = round(float(x), DIGITS), round(float(y), DIGITS)
+    job = replace(job, sheet=replace(job.sheet, origin_px=origin_px))
+    return Calibrated(job, calibration.with_origin_at(origin_px), observed.findings)
+
+
+def fraction_of(job: Job, calibration: Calibration) -> Fraction:
+    """Give build size / full size: as stated, or what makes the stated build length come out."""
+    if job.build_length is None:
+        return job.fraction
+    wanted_mm = parse_length(job.build_length.text).mm
+    full = calibration.length(job.build_length.start.at_px, job.build_length.end.at_px)
+    # A billionth of a length is far below anything drawn, and keeps the figure short enough to write down.
+    return Fraction(wanted_mm / full.mm).limit_denominator(10**9)
+
+
+def _refuse_blank(drawing: Drawing) -> None:
+    if not drawing.outlines and not drawing.lines:
+        raise JobError(
+            "No drawn line was found in the picture; dark lines on light paper (or light on dark) are needed: "
+            "look at it with `scantling look`, or take the picture again in even light."
+        )

@@ -1,0 +1,76 @@
+"""What a sheet's picture shows before anything is known of its scale."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.border import Border, find_border
+from calibration.kind import Kind
+from calibration.observations import Skew
+from calibration.sheet import find_sheet
+from calibration.skew import find_skew
+from calibration.tell_kind import tell_kind
+from digitize.find_strokes import find_strokes
+from digitize.landmarks import landmarks_px
+from digitize.strokes import Strokes
+from drawing.findings import Finding, Level
+from job.job import Found, Sheet, SheetKind
+from job.progress import Progress
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture
+from pictures.read import read_picture
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A picture with what was found in it; all in picture px.
+
+    `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n,
+    as `look` prints it, is row n - 1.
+    """
+
+    picture: Picture
+    kind: Kind
+    sheet_px: NDArray[np.float64] | None
+    border: Border | None
+    skew: Skew | None
+    strokes: Strokes
+    landmarks_px: NDArray[np.float64]
+    findings: tuple[Finding, ...]
+
+
+def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
+    """Read a sheet's picture and find its paper, border, skew and strokes.
+
+    The paper's edge only keeps the table's grain out of the ink; it is never a scale.
+    """
+    with progress.stage("reading"):
+        picture = read_picture(sheet.file, page=sheet.page)
+    with progress.stage("finding the ink"):
+        ink = find_ink(picture)
+        sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
+        border = None if Found.BORDER in ignore else find_border(ink, sheet_px=sheet_px)
+    kind, told = _kind(picture, sheet, border, sheet_px)
+    skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
+    with progress.stage("following the lines"):
+        strokes = find_strokes(ink, within=sheet_px)
+    return Seen(picture, kind, sheet_px, border, skew, strokes, landmarks_px(strokes), (*picture.findings, *told))
+
+
+def _kind(
+    picture: Picture, sheet: Sheet, border: Border | None, sheet_px: NDArray[np.float64] | None
+) -> tuple[Kind, tuple[Finding, ...]]:
+    if sheet.kind is SheetKind.AUTO:
+        kind, told = tell_kind(picture, border=border, sheet_px=sheet_px)
+        return kind, (told,)
+    if picture.source.medium is Medium.PDF_PAGE:
+        finding = Finding(
+            "kind-not-used",
+            Level.NOTE,
+            "the picture",
+            f"Asked to take it as a {sheet.kind}, but it is a drawn PDF page and has neither tilt nor skew of its own; "
+            "it was taken as a page.",
+        )
+        return Kind.PAGE, (finding,)
+    return Kind(sheet.kind), ()

@@ -1,0 +1,147 @@
+"""Moving marks to the ink: a mark put by hand goes to the crossing, corner or line end nearest it."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from drawing.findings import Finding, Level
+from job.errors import JobError
+from job.job import GivenAcross, GivenCorners, GivenLength, Job, Mark, Settled
+from job.points import TypedPoint
+from job.see import Seen
+
+REACH_WIDTHS = 2.5
+"""A mark moves at most this many line widths: a hand hits a line end within one, and a neighbour lies farther off."""
+
+LEAST_REACH_PX = 6.0
+"""On thin lines a hand's slip is set by the screen, not the line."""
+
+DIGITS = 3
+"""Marks are kept to a thousandth of a px, far below what ink can tell, so that the job file reads back as it was."""
+
+
+def mark_at(point: TypedPoint, seen: Seen, *, option: str) -> Mark:
+    """Turn a typed point into a mark: a landmark's number is on the ink, x,y is yet to be settled.
+
+    Raises
+    ------
+    JobError
+        For a number that `look` did not give, or a point outside the picture.
+    """
+    if isinstance(point, int):
+        count = len(seen.landmarks_px)
+        if not 1 <= point <= count:
+            raise JobError(
+                f"{option} names point {point}; `scantling look` numbers 1 to {count} on this picture: "
+                "look again, or give the point as x,y."
+            )
+        x, y = seen.landmarks_px[point - 1]
+        return Mark(round(float(x), DIGITS), round(float(y), DIGITS), Settled.INK)
+    mark = Mark(*point)
+    _inside(mark, seen, option)
+    return mark
+
+
+def settled_job(job: Job, seen: Seen, *, as_given: bool) -> tuple[Job, tuple[Finding, ...]]:
+    """Give the job with every mark settled, and a note for each that moved; settled marks stay where they are.
+
+    Raises
+    ------
+    JobError
+        When a mark lies outside the picture.
+    """
+    notes: list[Finding] = []
+
+    def settle(mark: Mark, about: str) -> Mark:
+        _inside(mark, seen, about)
+        if mark.settled is not Settled.NOT_YET:
+            return mark
+        if as_given:
+            return replace(mark, settled=Settled.AS_GIVEN)
+        moved, finding = _settled(mark, seen, about)
+        notes.append(finding)
+        return moved
+
+    job = _with_marks(job, settle)
+    return job, tuple(notes)
+
+
+def settled_point(point: TypedPoint, seen: Seen, *, about: str, as_given: bool) -> tuple[Mark, tuple[Finding, ...]]:
+    """Turn a typed point into a settled mark, with a note when it moved."""
+    mark = mark_at(point, seen, option=about)
+    if mark.settled is not Settled.NOT_YET:
+        return mark, ()
+    if as_given:
+        return replace(mark, settled=Settled.AS_GIVEN), ()
+    moved, finding = _settled(mark, seen, about)
+    return moved, (finding,)
+
+
+def _with_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
+    """Put every mark of a job through `settle`, with the words it is spoken of by."""
+
+    def length(given: GivenLength, about: str) -> GivenLength:
+        return replace(
+            given, start=settle(given.start, f"{about}, first mark"), end=settle(given.end, f"{about}, second mark")
+        )
+
+    corners = job.corners
+    if corners is not None:
+        names = ("upper-left", "upper-right", "lower-right", "lower-left")
+        first, second, third, fourth = (
+            settle(mark, f"the {name} corner") for mark, name in zip(corners.marks, names, strict=True)
+        )
+        corners = GivenCorners((first, second, third, fourth), corners.size_text)
+    across = job.across
+    if across is not None:
+        across = GivenAcross(
+            settle(across.start, "the line to lay straight, first mark"),
+            settle(across.end, "the line to lay straight, second mark"),
+        )
+    return replace(
+        job,
+        knowns=tuple(length(given, f"known distance {n}") for n, given in enumerate(job.knowns, 1)),
+        checks=tuple(length(given, f"check length {n}") for n, given in enumerate(job.checks, 1)),
+        corners=corners,
+        across=across,
+        build_length=None if job.build_length is None else length(job.build_length, "the build length"),
+    )
+
+
+def _settled(mark: Mark, seen: Seen, about: str) -> tuple[Mark, Finding]:
+    links = seen.strokes.links
+    width_px = float(np.median([link.width_px for link in links])) if links else 0.0
+    reach_px = max(LEAST_REACH_PX, REACH_WIDTHS * width_px)
+    landmarks = seen.landmarks_px
+    far = np.hypot(landmarks[:, 0] - mark.x_px, landmarks[:, 1] - mark.y_px)
+    if not len(far) or far.min() > reach_px:
+        finding = Finding(
+            "mark-as-given",
+            Level.NOTE,
+            about,
+            f"There is no crossing, corner or line end within {reach_px:.0f} px of {mark.x_px:g},{mark.y_px:g}; "
+            "the mark stays where it was put.",
+        )
+        return replace(mark, settled=Settled.AS_GIVEN), finding
+    nearest = int(far.argmin())
+    x, y = landmarks[nearest]
+    moved = Mark(round(float(x), DIGITS), round(float(y), DIGITS), Settled.INK)
+    finding = Finding(
+        "mark-moved",
+        Level.NOTE,
+        about,
+        f"Moved {math.hypot(moved.x_px - mark.x_px, moved.y_px - mark.y_px):.1f} px to point {nearest + 1}, "
+        f"in the ink at {moved.x_px:.1f},{moved.y_px:.1f} (--as-given leaves it where it was put).",
+    )
+    return moved, finding
+
+
+def _inside(mark: Mark, seen: Seen, about: str) -> None:
+    width, height = seen.picture.width_px, seen.picture.height_px
+    if not (-0.5 <= mark.x_px <= width - 0.5 and -0.5 <= mark.y_px <= height - 0.5):
+        raise JobError(
+            f"{about[0].upper()}{about[1:]} is at {mark.x_px:g},{mark.y_px:g}; the picture is {width} x {height} px: "
+            "mark a point inside it."
+        )
