@@ -2,12 +2,9 @@
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-
-if TYPE_CHECKING:
-    from job.make import Typed
 
 app = typer.Typer(
     name="scantling",

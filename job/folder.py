@@ -58,7 +58,8 @@ def _move_in(folder: Path, beside: Path, names: list[str]) -> None:
 def _said(folder: Path, error: OSError) -> JobError:
     if error.errno == errno.ENOSPC:
         return JobError(
-            f"The disk is full while writing {folder}; nothing there was changed: free some space or name another place with -o."
+            f"The disk is full while writing {folder}; nothing there was changed: "
+            "free some space or name another place with -o."
         )
     why = (error.strerror or str(error)).lower()
     return JobError(f"{folder} cannot be written ({why}); a folder you may write to is needed: name another with -o.")

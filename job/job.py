@@ -60,7 +60,7 @@ class GivenLength:
 
 @dataclass(frozen=True, slots=True)
 class GivenCorners:
-    """Four corners of a rectangle, upper-left first and clockwise as the plan reads; `size_text` as written, or None."""
+    """Four corners of a rectangle, upper-left first and clockwise as the plan reads; `size_text` is as written."""
 
     marks: tuple[Mark, Mark, Mark, Mark]
     size_text: str | None = None

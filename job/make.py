@@ -124,7 +124,8 @@ def _refuse_changed(sheet: Sheet) -> None:
     found = hash_file(sheet.file)
     if found != sheet.sha256:
         raise JobError(
-            f"{sheet.file.name} has changed since it was marked (sha256 {found[:12]}, the job has {sheet.sha256[:12]}); "
+            f"{sheet.file.name} has changed since it was marked "
+            f"(sha256 {found[:12]}, the job has {sheet.sha256[:12]}); "
             "marks would lie in wrong places: put the old file back, or start a new job from the new one."
         )
 

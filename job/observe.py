@@ -87,7 +87,7 @@ def _ends(given: GivenLength) -> tuple[tuple[float, float], tuple[float, float]]
 
 
 def _length(given: GivenLength, job: Job) -> tuple[float, float]:
-    """Full-size length and give, mm; draughting is a matter of the paper, so it grows with what the paper shows reduced."""
+    """Full-size length and give, mm; draughting is a matter of paper, so it grows with the reduction drawn."""
     length = parse_length(given.text)
     reduced = job.sheet.drawn_at
     if given.on_paper and reduced is None:
@@ -176,5 +176,5 @@ def _no_length(seen: Seen) -> JobError:
     width_mm, height_mm = seen.picture.width_px / x_dpi * MM_PER_INCH, seen.picture.height_px / y_dpi * MM_PER_INCH
     return JobError(
         f"{found}; {needed}, or take the file's word with --trust-size "
-        f"(it says {x_dpi:g} dpi, which makes the picture {width_mm:.0f} x {height_mm:.0f} mm; such tags are often wrong)."
+        f"(it says {x_dpi:g} dpi, which makes the picture {width_mm:.0f} x {height_mm:.0f} mm; it is often wrong)."
     )
