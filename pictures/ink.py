@@ -1,0 +1,193 @@
+"""How dark the ink is on a picture, whatever the light: paper 0, ink up to 255."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pictures.picture import Picture
+
+Polygon = NDArray[np.float64]
+
+PAPER_CELL_PX = 8
+"""Side of a cell in which the paper's brightness is taken, px: several line widths of any plan would still be few cells."""
+
+PAPER_MEDIAN_CELLS = 21
+"""Cells each way of the median that sees past lines, lettering and hatching to the paper: about 170 px."""
+
+BILEVEL_PART = 0.995
+"""Part of a picture that must be pure black or white for it to count as bilevel; a grey scan has edges of 1 % or more."""
+
+STRIP_ROWS = 1024
+"""Rows worked on at a time: bounds what is needed beside the picture and its darkness."""
+
+FIRM_SIGMAS = 5.0
+"""Ink stands this far above the noise. At 4 a noisy 12 MP photo has hundreds of specks; at 7 thin grey lines break."""
+
+LEAST_DARKNESS = 10
+"""Darkness (of 255) that nothing fainter counts as ink, however clean the picture: JPEG ripples reach 5."""
+
+HALO_PART = 0.45
+"""Part of the darkest ink near by that a pixel must reach: cuts the blur around lines. Half would break thin line joints."""
+
+HALO_SIDE_PX = 9
+"""Side of the square that is near by, px: beyond the blur of any usable photo, below the gap between most lines."""
+
+NOISE_CELL_PX = 64
+"""Side of a cell in which the noise is compared with the whole picture's, px: enough pixels to tell, finer than a shadow."""
+
+NOISE_RISE = 8.0
+"""How many times the picture's noise a cell may have before the cell is taken to be full of ink rather than of noise."""
+
+SMOOTH_PX = 0.8
+"""Blur before deciding, one sigma, px: joins the dots of noise and of bilevel scans, narrower than a hairline."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """The ink of a picture, in its own px.
+
+    `darkness` is (H, W) uint8: 0 paper, 255 black, the light divided out. `noise` is one sigma of the
+    darkness on blank paper. `bilevel` tells that every pixel is black or white.
+    """
+
+    darkness: NDArray[np.uint8]
+    noise: float
+    bilevel: bool
+
+
+def find_ink(picture: Picture) -> Ink:
+    """Give the darkness of the ink with uneven light, shadows, yellowed paper and soft folds divided out.
+
+    The paper's brightness is a wide median over small cells, each as bright as its brightest parts; darkness is
+    255 - 255 I / B. All in uint8, in strips, so that it needs little beside the picture and the result.
+
+    Parameters
+    ----------
+    picture : Picture
+        Dark lines on light paper, (H, W) uint8.
+
+    Returns
+    -------
+    Ink
+        Darkness (H, W) uint8, its noise on blank paper, and whether the picture is bilevel.
+    """
+    grey = picture.grey
+    if picture.source.bilevel or _is_bilevel(grey):
+        return Ink(cv2.bitwise_not(grey), 0.0, True)
+    height, width = grey.shape
+    # The paper over the whole picture, one byte a pixel: becomes the darkness strip by strip.
+    darkness = cv2.resize(_paper(grey), (width, height), interpolation=cv2.INTER_LINEAR)
+    noise = []
+    for top in range(0, height, STRIP_ROWS):
+        strip = darkness[top : top + STRIP_ROWS]
+        rows = grey[top : top + STRIP_ROWS]
+        noise.append(_noise(rows, strip))
+        cv2.divide(rows, np.maximum(strip, 1), dst=strip, scale=255)
+        cv2.bitwise_not(strip, dst=strip)
+    return Ink(darkness, float(np.median(noise)), False)
+
+
+def ink_mask(ink: Ink, within: Polygon | None) -> NDArray[np.uint8]:
+    """Tell which pixels are ink: (H, W) uint8, 1 or 0.
+
+    Parameters
+    ----------
+    ink : Ink
+        As found by `find_ink`.
+    within : (K, 2) float or None
+        Polygon in picture px outside of which nothing counts: off the sheet, light divided out makes noise into ink.
+
+    Returns
+    -------
+    (H, W) uint8
+        1 for ink.
+    """
+    darkness = ink.darkness
+    height, width = darkness.shape
+    mask = np.empty_like(darkness)
+    table = np.maximum(HALO_PART * np.arange(256), LEAST_DARKNESS).astype(np.uint8)
+    near = np.ones((HALO_SIDE_PX, HALO_SIDE_PX), np.uint8)
+    least = cv2.resize(_local_least(ink), (width, height), interpolation=cv2.INTER_LINEAR)
+    margin = HALO_SIDE_PX
+    for top in range(0, height, STRIP_ROWS):
+        bottom = min(top + STRIP_ROWS, height)
+        first, last = max(0, top - margin), min(height, bottom + margin)
+        smooth = cv2.GaussianBlur(darkness[first:last], (5, 5), SMOOTH_PX)
+        floor = cv2.LUT(cv2.dilate(smooth, near), table)
+        floor = np.maximum(floor, least[first:last], out=floor)
+        firm = cv2.compare(smooth, floor, cv2.CMP_GT)
+        np.bitwise_and(firm[top - first : bottom - first], 1, out=mask[top:bottom])
+    if within is not None:
+        sheet = np.zeros_like(mask)
+        cv2.fillPoly(sheet, [np.round(np.asarray(within) * 16).astype(np.int32)], 1, shift=4)
+        cv2.bitwise_and(mask, sheet, dst=mask)
+    return mask
+
+
+def _local_least(ink: Ink) -> NDArray[np.uint8]:
+    """The least darkness of ink in cells of NOISE_CELL_PX: where little light fell, dividing it out raised the noise."""
+    darkness = ink.darkness
+    height, width = darkness.shape
+    columns, rows = -(-width // NOISE_CELL_PX), -(-height // NOISE_CELL_PX)
+    if ink.noise == 0 or min(height, width) < 3:
+        return np.full((rows, columns), LEAST_DARKNESS, np.uint8)
+    some = np.arange(1, height - 1, NOISE_CELL_PX // 8)
+    rough = np.abs(_bent(darkness, some)).astype(np.float32)
+    cells = cv2.resize(np.minimum(rough, 20 * ink.noise), (columns, rows), interpolation=cv2.INTER_AREA)
+    if min(rows, columns) >= 5:
+        padded = cv2.copyMakeBorder(cells, 2, 2, 2, 2, cv2.BORDER_REFLECT)
+        cells = cv2.medianBlur(padded, 5)[2:-2, 2:-2]
+    else:
+        cells = np.full_like(cells, np.median(cells))
+    middle = float(np.median(cells))
+    relative = np.clip(cells / middle, 0.7, NOISE_RISE) if middle > 0 else np.ones_like(cells)
+    return np.clip(FIRM_SIGMAS * ink.noise * _left_by_blur(SMOOTH_PX) * relative, 0, 250).astype(np.uint8)
+
+
+def _is_bilevel(grey: NDArray[np.uint8]) -> bool:
+    """Whether nearly all of a picture is pure black or white; a sample of rows tells."""
+    some = grey[:: max(1, grey.shape[0] // 400)]
+    counts = np.bincount(some.ravel(), minlength=256)
+    return bool(counts[0] + counts[255] >= BILEVEL_PART * some.size and counts[0] > 0 and counts[255] > 0)
+
+
+def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Brightness of the paper in cells of PAPER_CELL_PX."""
+    height, width = grey.shape
+    columns, rows = max(1, -(-width // PAPER_CELL_PX)), max(1, -(-height // PAPER_CELL_PX))
+    cells = cv2.resize(grey, (columns, rows), interpolation=cv2.INTER_AREA)
+    # The brightest cell near by is paper even in lettering and hatching, where a mean is part ink.
+    cells = cv2.dilate(cells, np.ones((3, 3), np.uint8))
+    odd = min(PAPER_MEDIAN_CELLS, (min(cells.shape) - 1) | 1)
+    if odd >= 3:
+        reach = odd // 2
+        padded = cv2.copyMakeBorder(cells, reach, reach, reach, reach, cv2.BORDER_REFLECT)
+        cells = cv2.medianBlur(padded, odd)[reach:-reach, reach:-reach]
+    return cv2.GaussianBlur(cells, (0, 0), 2)
+
+
+def _noise(grey: NDArray[np.uint8], paper: NDArray[np.uint8]) -> float:
+    """One sigma of darkness on blank paper: most of any plan is blank, so a median of differences sees only that."""
+    height, width = grey.shape
+    if height < 3 or width < 3:
+        return 0.0
+    bent = _bent(grey, np.arange(1, height - 1, max(1, height // 64)))
+    sigma = 1.4826 * float(np.median(np.abs(bent))) / np.sqrt(20)
+    return sigma * 255 / float(max(np.median(paper), 1))
+
+
+def _bent(grey: NDArray[np.uint8], rows: NDArray[np.int64]) -> NDArray[np.int16]:
+    """Four times a pixel less its four neighbours, on some rows: neither light nor folds count, noise does by sqrt 20."""
+    bent = 4 * grey[rows, 1:-1].astype(np.int16)
+    bent -= grey[rows, :-2]
+    bent -= grey[rows, 2:]
+    bent -= grey[rows - 1, 1:-1]
+    bent -= grey[rows + 1, 1:-1]
+    return bent
+
+
+def _left_by_blur(sigma_px: float) -> float:
+    """How much of white noise a Gaussian blur leaves: 1 / (2 sqrt(pi) sigma), never more than all."""
+    return min(1.0, 1 / (2 * np.sqrt(np.pi) * sigma_px))
