@@ -5,9 +5,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
-import numpy as np
-
-from drawing.paths import Arc, Cubic, Line, Path, Point, Segment, sampled
+from drawing.path_measures import bounds_together, path_bounds_mm
+from drawing.paths import Arc, Cubic, Line, Path, Point, Segment
 
 
 class Kind(StrEnum):
@@ -62,13 +61,7 @@ class Drawing:
         paths = [outline.boundary for outline in self.outlines] + list(self.lines)
         if not paths:
             return None
-        points = np.concatenate([sampled(path, tolerance_mm=BOUNDS_TOLERANCE_MM) for path in paths])
-        low, high = points.min(axis=0), points.max(axis=0)
-        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-# A bound may be this much too small: far below what a printer or cutter resolves.
-BOUNDS_TOLERANCE_MM = 0.001
+        return bounds_together([path_bounds_mm(path) for path in paths])
 
 
 def _moved(drawing: Drawing, move: Callable[[Point], Point], size: float, *, turn: int) -> Drawing:

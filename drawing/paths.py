@@ -97,15 +97,17 @@ def sampled(path: Path, *, tolerance_mm: float) -> Points:
 
 
 def _arc_points(start: Point, arc: Arc, tolerance_mm: float) -> Points:
-    """Points on an arc after its start; sagitta r (1 - cos(step / 2)) bounds the chord error."""
+    """Points on an arc after its start; the sagitta r (1 - cos(step / 2)) bounds the chord error."""
     a = complex(*start)
     b = complex(*arc.end_mm)
-    if arc.bulge == 0 or a == b:
+    # The sagitta of the whole arc is |bulge| / 2 chords.
+    if abs(arc.bulge) * abs(b - a) / 2 <= tolerance_mm:
         return np.array([arc.end_mm])
     sweep = 4 * math.atan(arc.bulge)
     centre = (a + b) / 2 + (b - a) / 2 * 1j * (1 - arc.bulge**2) / (2 * arc.bulge)
     radius = abs(a - centre)
-    step = 2 * math.acos(max(-1.0, 1 - tolerance_mm / radius)) if tolerance_mm < radius else math.pi / 2
+    # 2 acos(1 - x), written so that a small x loses no digits.
+    step = 4 * math.asin(math.sqrt(tolerance_mm / radius / 2)) if tolerance_mm < radius else math.pi / 2
     count = max(2, math.ceil(abs(sweep) / step))
     turned = centre + (a - centre) * np.exp(1j * sweep * np.arange(1, count + 1) / count)
     points = np.column_stack([turned.real, turned.imag])

@@ -1,0 +1,74 @@
+"""What circle an arc runs on, and the same arc as cubics."""
+
+import cmath
+import math
+from dataclasses import dataclass
+
+from drawing.paths import Arc, Cubic, Point
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """The circle of an arc, mm; `start_rad` and `sweep_rad` counter-clockwise, y up."""
+
+    centre_mm: Point
+    radius_mm: float
+    start_rad: float
+    sweep_rad: float
+
+
+def arc_circle(start: Point, arc: Arc) -> Circle | None:
+    """Give the circle of an arc from `start`, or None where it is straight or has no length."""
+    a, b = complex(*start), complex(*arc.end_mm)
+    if arc.bulge == 0 or a == b:
+        return None
+    out = (b - a) * 1j * (1 - arc.bulge**2) / (4 * arc.bulge)
+    centre = (a + b) / 2 + out
+    radius = abs(b - a) * (1 + arc.bulge**2) / (4 * abs(arc.bulge))
+    return Circle((centre.real, centre.imag), radius, cmath.phase(a - centre), 4 * math.atan(arc.bulge))
+
+
+def split_arc(start: Point, arc: Arc, *, count: int) -> list[Arc]:
+    """Give an arc as `count` equal arcs end to end; the last ends exactly where it did."""
+    circle = arc_circle(start, arc)
+    if circle is None or count == 1:
+        return [arc]
+    centre = complex(*circle.centre_mm)
+    bulge = math.tan(circle.sweep_rad / count / 4)
+    ends = [centre + (complex(*start) - centre) * cmath.exp(1j * circle.sweep_rad * k / count) for k in range(1, count)]
+    return [Arc((end.real, end.imag), bulge) for end in ends] + [Arc(arc.end_mm, bulge)]
+
+
+def arc_cubics(start: Point, arc: Arc, *, tolerance_mm: float) -> list[Cubic]:
+    """Give an arc as equal cubics, nowhere farther than `tolerance_mm` from it.
+
+    Controls lie 4/3 tan(sweep / 4) radii along the tangents; the radial error of a
+    quarter circle is then 2.725e-4 radii and falls with the sixth power of the sweep.
+    """
+    circle = arc_circle(start, arc)
+    if circle is None:
+        return [straight_cubic(start, arc.end_mm)]
+    allowed = tolerance_mm / circle.radius_mm
+    quarters = abs(circle.sweep_rad) / (math.pi / 2)
+    count = max(1, math.ceil(quarters), math.ceil(quarters * (QUARTER_ERROR / allowed) ** (1 / 6)))
+    centre = complex(*circle.centre_mm)
+    reach = 4 / 3 * math.tan(circle.sweep_rad / count / 4)
+    at = complex(*start)
+    cubics = []
+    for piece in split_arc(start, arc, count=count):
+        end = complex(*piece.end_mm)
+        control1 = at + 1j * (at - centre) * reach
+        control2 = end - 1j * (end - centre) * reach
+        cubics.append(Cubic((control1.real, control1.imag), (control2.real, control2.imag), piece.end_mm))
+        at = end
+    return cubics
+
+
+def straight_cubic(start: Point, end: Point) -> Cubic:
+    """Give a straight line as a cubic: controls at its thirds."""
+    (x0, y0), (x1, y1) = start, end
+    return Cubic(((2 * x0 + x1) / 3, (2 * y0 + y1) / 3), ((x0 + 2 * x1) / 3, (y0 + 2 * y1) / 3), end)
+
+
+# Largest radial error of one cubic on a quarter circle, in radii, a little rounded up (computed: 2.7253e-4).
+QUARTER_ERROR = 2.73e-4
