@@ -124,9 +124,14 @@ def _reach(boundary: Points, y_mm: float) -> float:
 
 def fin(name: str, *, width_mm: float, height_mm: float, line_mm: float = OUTLINE_MM) -> Piece:
     """Draw a fin with a curved leading edge and top, its rudder line ending on its edge; origin lower left."""
-    lead = bezier((0.0, 0.0), (width_mm * 0.16, height_mm * 0.42), (width_mm * 0.30, height_mm), (width_mm * 0.66, height_mm))
+    lead = bezier(
+        (0.0, 0.0), (width_mm * 0.16, height_mm * 0.42), (width_mm * 0.30, height_mm), (width_mm * 0.66, height_mm)
+    )
     top = bezier(
-        (width_mm * 0.66, height_mm), (width_mm * 0.90, height_mm), (width_mm, height_mm * 0.84), (width_mm, height_mm * 0.62)
+        (width_mm * 0.66, height_mm),
+        (width_mm * 0.90, height_mm),
+        (width_mm, height_mm * 0.84),
+        (width_mm, height_mm * 0.62),
     )
     foot = np.array([[width_mm, height_mm * 0.62], [width_mm * 0.90, 0.0]])
     boundary = np.concatenate([lead, top[1:], foot[1:]])[::-1]

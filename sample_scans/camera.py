@@ -84,7 +84,7 @@ class View:
 
 
 def camera_for(sheet_mm: Points, view: View, *, width_px: int, height_px: int) -> Camera:
-    """Give the camera that sees the whole sheet, as near as the margin lets it come and with the sheet in the middle."""
+    """Give the camera that sees the whole sheet, in the middle and as near as the margin lets it."""
     focal = view.focal_35mm * math.hypot(width_px, height_px) / FILM_DIAGONAL_MM
     middle = np.array([(width_px - 1) / 2, (height_px - 1) / 2])
     centre = middle + np.array(view.off_centre) * width_px
@@ -142,7 +142,12 @@ class Scanner:
 
 
 def scanner_for(
-    sheet_mm: Points, *, dpi: float, skew_deg: float = 0.0, stretch: tuple[float, float] = (1.0, 1.0), margin_mm: float = 4.0
+    sheet_mm: Points,
+    *,
+    dpi: float,
+    skew_deg: float = 0.0,
+    stretch: tuple[float, float] = (1.0, 1.0),
+    margin_mm: float = 4.0,
 ) -> Scanner:
     """Give the scanner whose picture holds the sheet, turned counter-clockwise by `skew_deg`, then stretched."""
     a = math.radians(skew_deg)

@@ -68,7 +68,8 @@ def rounded(corners_mm: list[Point], radii_mm: list[float]) -> Points:
 def turned(points_mm: Points, degrees: float) -> Points:
     """Give points turned counter-clockwise about the origin."""
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    return points_mm @ np.array([[c, s], [-s, c]])
+    points: Points = points_mm @ np.array([[c, s], [-s, c]])
+    return points
 
 
 def densified(points: Points, *, step: float, closed: bool) -> Points:

@@ -57,15 +57,13 @@ def dimension(
         turn += 180
     up = turned(np.array([[0.0, 1.0]]), turn)[0]
     middle = (foot_a + foot_b) / 2 + up * 1.1
-    words = text(
-        figure, _point(middle), height_mm=_FIGURE_MM, turn_deg=turn, anchor=0.5, width_mm=_FIGURE_WIDTH_MM
-    )
+    words = text(figure, _point(middle), height_mm=_FIGURE_MM, turn_deg=turn, anchor=0.5, width_mm=_FIGURE_WIDTH_MM)
     known = (KnownTruth(name, start_mm, end_mm),) if along == "true" else ()
     return Piece(tuple(strokes) + words.strokes, (), known)
 
 
 def _arrowhead(tip: Points, inward: Points) -> list[InkStroke]:
-    """A filled head: its outline and one stroke down its middle leave no paper between them."""
+    """A filled head: its outline and three strokes down its inside leave no paper between them."""
     length, half = ARROW_MM
     left = np.array([-inward[1], inward[0]])
     # The pen's own half width is kept inside the head.
@@ -73,7 +71,10 @@ def _arrowhead(tip: Points, inward: Points) -> list[InkStroke]:
     outline = np.array([tip + inward * 0.4, base + left * (half - 0.12), base - left * (half - 0.12)])
     return [
         InkStroke(outline, THIN_MM, True, "dimension"),
-        InkStroke(np.array([tip + inward * 0.4, base]), THIN_MM, False, "dimension"),
+        *(
+            InkStroke(np.array([tip + inward * 0.4, base + left * aside]), THIN_MM, False, "dimension")
+            for aside in (-0.19, 0.0, 0.19)
+        ),
     ]
 
 
@@ -84,14 +85,11 @@ def centre_line(start_mm: Point, end_mm: Point) -> Piece:
     dash, gap, dot, _ = _CHAIN_MM
     period = sum(_CHAIN_MM)
     repeats = max(0, round((length - dash) / period))
-    stretch = length / (repeats * period + dash)
+    unit = (b - a) / (repeats * period + dash)
     marks = [(k * period, k * period + dash) for k in range(repeats + 1)]
     marks += [(k * period + dash + gap, k * period + dash + gap + dot) for k in range(repeats)]
     return Piece(
-        tuple(
-            line(_point(a + (b - a) * from_ * stretch / length), _point(a + (b - a) * to * stretch / length), role="centre")
-            for from_, to in sorted(marks)
-        )
+        tuple(line(_point(a + unit * from_), _point(a + unit * to), role="centre") for from_, to in sorted(marks))
     )
 
 

@@ -91,7 +91,7 @@ def text(
         if sign == " ":
             continue
         for stroke in _LETTERS[sign][1].split(";"):
-            points = (_stroke_points(stroke) + [left - anchor * advances[-1], 0]) * size
+            points = (_stroke_points(stroke) + np.array([left - anchor * advances[-1], 0.0])) * size
             closed = len(points) > 3 and bool(np.hypot(*(points[0] - points[-1])) < 1e-9)
             moved = turned(points[:-1] if closed else points, turn_deg) + np.array(at_mm)
             strokes.append(InkStroke(moved, width_mm, closed, role))
@@ -120,4 +120,5 @@ def _stroke_points(stroke: str) -> Points:
             runs.append(np.array([numbers]))
     points = np.concatenate(runs)
     apart = np.hypot(*np.diff(points, axis=0).T) > 1e-9
-    return points[np.concatenate([[True], apart])]
+    kept: Points = points[np.concatenate([[True], apart])]
+    return kept

@@ -41,7 +41,9 @@ def school_plan() -> PlanTruth:
     return plan_of("pipplewick", drawn, width_mm=width, height_mm=height)
 
 
-def plan_of(name: str, drawn: Piece, *, width_mm: float, height_mm: float, border_width_mm: float = BORDER_WIDTH_MM) -> PlanTruth:
+def plan_of(
+    name: str, drawn: Piece, *, width_mm: float, height_mm: float, border_width_mm: float = BORDER_WIDTH_MM
+) -> PlanTruth:
     """Put a border round a drawing and the paper round both."""
     border = rectangle_corners(0, 0, width_mm, height_mm)
     sheet = rectangle_corners(-_FILING_MM, -_EDGE_MM, width_mm + _EDGE_MM, height_mm + _EDGE_MM)
@@ -121,8 +123,10 @@ def _notes() -> Piece:
 def check_bar(*, length_mm: float = 100.0) -> Piece:
     """Draw a bar with a tick every 10 mm; its whole length is known. The origin is its left end."""
     strokes = [line((0, 0), (length_mm, 0), role="cross")]
-    for index in range(round(length_mm / 10) + 1):
-        strokes.append(line((10.0 * index, 0), (10.0 * index, 4.0 if index % 5 == 0 else 2.5), role="cross"))
+    strokes += [
+        line((10.0 * index, 0), (10.0 * index, 4.0 if index % 5 == 0 else 2.5), role="cross")
+        for index in range(round(length_mm / 10) + 1)
+    ]
     words = text(f"{length_mm:.0f} MM WHEN TRUE", (length_mm / 2, 6.0), height_mm=3.0, anchor=0.5, width_mm=0.3)
     return Piece((*strokes, *words.strokes), (), (KnownTruth("check bar", (0.0, 0.0), (length_mm, 0.0)),))
 

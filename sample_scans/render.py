@@ -74,7 +74,9 @@ def inside_coverage(outline_mm: Points, camera: Picturing, *, blur_px: float) ->
     run = densified(edge, step=2.0, closed=True)[:-1]
     reach = math.ceil(_SOFT_REACH * blur_px) + 1
     spread = np.arange(-reach, reach + 1)
-    cells = (np.round(run)[:, None, :] + np.stack(np.meshgrid(spread, spread), axis=-1).reshape(1, -1, 2)).reshape(-1, 2)
+    cells = (np.round(run)[:, None, :] + np.stack(np.meshgrid(spread, spread), axis=-1).reshape(1, -1, 2)).reshape(
+        -1, 2
+    )
     inside = ((cells >= 0) & (cells < [camera.width_px, camera.height_px])).all(axis=1)
     cells = np.unique(cells[inside].astype(np.int64), axis=0)
     nearest, along = _nearest_piece(cells.astype(np.float64), a, b)
@@ -159,7 +161,8 @@ _SHARES = np.array([0.5 * (1 + math.erf(sigmas / math.sqrt(2))) for sigmas in _S
 
 def _within(sigmas: NDArray[np.floating]) -> Floats:
     """The normal distribution's integral: how much a soft edge `sigmas` away leaves on this side."""
-    return np.interp(sigmas, _SIGMAS, _SHARES).astype(np.float32)
+    share: Floats = np.interp(sigmas, _SIGMAS, _SHARES).astype(np.float32)
+    return share
 
 
 def _nearest_piece(points: Points, a: Points, b: Points) -> tuple[NDArray[np.int64], NDArray[np.float64]]:

@@ -30,9 +30,7 @@ class Section:
         figure in its variant for a sharp trailing edge, laid off square to the camber line.
         """
         x = (1 - np.cos(np.linspace(0, math.pi, _STATIONS))) / 2
-        thick = 5 * self.thickness * (
-            0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1036 * x**4
-        )
+        thick = 5 * self.thickness * (0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1036 * x**4)
         thick[-1] = 0.0
         m, p = self.camber, self.camber_at
         if m == 0:

@@ -70,11 +70,11 @@ def wing_panel(
         ]
     )
     piece = part(name, corners, width_mm=width_mm)
-    inside: list[InkStroke] = []
     spar = root_chord_mm * 0.68
     strip, trail = 6.0, 14.0
-    for y in (spar, spar - 3.0):
-        inside.append(line((0, y), (length_mm, y), width_mm=width_mm, role="inside"))
+    inside: list[InkStroke] = [
+        line((0, y), (length_mm, y), width_mm=width_mm, role="inside") for y in (spar, spar - 3.0)
+    ]
     inside.append(
         line((0, leading(0) - strip), (length_mm, leading(length_mm) - strip), width_mm=width_mm, role="inside")
     )

@@ -1,0 +1,94 @@
+"""Pictures of a plan in memory, each with the geometry it was made with."""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import cv2
+import numpy as np
+
+from sample_scans.camera import Picturing, Scanner, View, camera_for, random_view, scanner_for
+from sample_scans.photo import PhotoLook, Pixels, photograph
+from sample_scans.plan import school_plan
+from sample_scans.scan import bilevel, scanned
+from sample_scans.truth import PlanTruth
+
+JPEG_QUALITY = 88
+
+
+class Levels(StrEnum):
+    """How a scanner writes its pixels."""
+
+    GREY = "grey"
+    BILEVEL = "bilevel"
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """A picture, the plan it shows and the map between both.
+
+    `pixels` is (H, W, 3) RGB for a photo and (H, W) grey for a scan, uint8. `camera.to_picture` is the truth.
+    """
+
+    pixels: Pixels
+    camera: Picturing
+    plan: PlanTruth
+
+
+def rendered_photo(
+    seed: int,
+    *,
+    plan: PlanTruth | None = None,
+    view: View | None = None,
+    lens: tuple[float, float] | None = None,
+    look: PhotoLook | None = None,
+    size_px: tuple[int, int] = (4000, 3000),
+) -> Rendered:
+    """Give a phone photo of a plan (the bundled one unless told), through JPEG once.
+
+    `view` is drawn at random unless given; `lens` replaces its (k1, k2), so that (0, 0) is a lens that bends
+    nothing. The same seed gives the same picture with one version of numpy and OpenCV.
+    """
+    plan = school_plan() if plan is None else plan
+    rng = np.random.default_rng(seed)
+    chosen = random_view(rng)
+    chosen = chosen if view is None else view
+    if lens is not None:
+        chosen = replace(chosen, k1=lens[0], k2=lens[1])
+    camera = camera_for(plan.sheet_mm, chosen, width_px=size_px[0], height_px=size_px[1])
+    picture = photograph(plan.strokes, plan.sheet_mm, camera, look=PhotoLook() if look is None else look, rng=rng)
+    return Rendered(_through_jpeg(picture), camera, plan)
+
+
+def rendered_scan(
+    seed: int,
+    *,
+    plan: PlanTruth | None = None,
+    dpi: float = 200.0,
+    skew_deg: float | None = None,
+    stretch: tuple[float, float] | None = None,
+    levels: Levels = Levels.GREY,
+) -> Rendered:
+    """Give a scan of a plan (the bundled one unless told), (H, W) uint8.
+
+    Skew (within half a degree) and the stretch along and across (within 0.4 %) are drawn at random unless given.
+    """
+    plan = school_plan() if plan is None else plan
+    rng = np.random.default_rng(seed)
+    drawn_skew, drawn_stretch = float(rng.uniform(-0.5, 0.5)), rng.uniform(0.996, 1.004, 2)
+    scanner: Scanner = scanner_for(
+        plan.sheet_mm,
+        dpi=dpi,
+        skew_deg=drawn_skew if skew_deg is None else skew_deg,
+        stretch=(float(drawn_stretch[0]), float(drawn_stretch[1])) if stretch is None else stretch,
+    )
+    picture = scanned(plan.strokes, plan.sheet_mm, scanner, rng=rng)
+    if levels is Levels.BILEVEL:
+        picture = bilevel(picture, rng=rng)
+    return Rendered(picture, scanner, plan)
+
+
+def _through_jpeg(picture: Pixels) -> Pixels:
+    done, data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    assert done
+    back = cv2.imdecode(data, cv2.IMREAD_COLOR_BGR)
+    return np.ascontiguousarray(np.asarray(back, dtype=np.uint8)[..., ::-1])
