@@ -9,8 +9,8 @@ from drawing.build_fraction import format_fraction
 from drawing.findings import Finding, Level
 from drawing.format import format_inches, format_mm
 from job.look import Looked
+from job.made import Made
 from job.measure import Measured
-from job.run import Made
 from job.size import overall_size
 
 

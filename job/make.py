@@ -11,9 +11,10 @@ from drawing.papers import Paper
 from job.errors import JobError
 from job.job import GivenAcross, GivenCorners, GivenLength, Job, Sheet, SheetKind
 from job.job_file import read_job
+from job.made import Made
 from job.points import TypedCorners, TypedLength, TypedPoint
 from job.progress import Progress
-from job.run import Made, run
+from job.run import run
 from job.see import Seen, see
 from job.settle import mark_at
 from pictures.plan_file import hash_file

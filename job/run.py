@@ -11,10 +11,11 @@ from calibration.calibration import Calibration
 from digitize.draw_outlines import draw_outlines
 from digitize.traces import with_traces
 from drawing.drawing import Drawing
-from drawing.findings import Finding, Level
+from drawing.findings import Finding
 from drawing.lengths import parse_length
 from job.errors import JobError
 from job.job import Job, KeptGrid
+from job.made import Made
 from job.observe import observe
 from job.part_errors import longest_part_px, with_give_or_take
 from job.progress import Progress, Timed
@@ -22,36 +23,6 @@ from job.see import Seen
 from job.settle import DIGITS, settled_job
 from job.tiles import lay_out
 from job.write_results import write_results
-from printing.plan_pages import PagePlan
-
-STAMP = "SCALE NOT SETTLED"
-"""On every page, SVG and DXF of a job with something to decide."""
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """Everything a run came to.
-
-    `plan` is at full size, `build` at build size (mirrored when the job says so);
-    `job` holds the marks as settled, the origin and the page grid, so that running it
-    again gives the same.
-    """
-
-    job: Job
-    seen: Seen
-    calibration: Calibration
-    plan: Drawing
-    build: Drawing
-    fraction: Fraction
-    pages: PagePlan
-    findings: tuple[Finding, ...]
-    folder: Path
-    seconds: dict[str, float]
-
-    @property
-    def stamp(self) -> str | None:
-        """The words that everything printed carries while something is to decide."""
-        return STAMP if any(finding.level is Level.DECIDE for finding in self.findings) else None
 
 
 def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progress) -> Made:

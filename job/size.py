@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from drawing.paths import sampled
+from job.made import Made
 from job.part_errors import OUTLINE_SIGMA_PX, SAMPLED_MM
-from job.run import Made
 
 
 @dataclass(frozen=True, slots=True)

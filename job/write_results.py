@@ -1,0 +1,56 @@
+"""Writing everything a run came to into its folder."""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from drawing.dxf import write_dxf
+from drawing.svg import write_svg
+from job.facts import report_facts
+from job.flat_picture import flat_picture
+from job.folder import write_folder
+from job.job_file import job_text
+from job.made import Made
+from job.progress import Timed
+from pictures.flat import FlatPicture
+from pictures.write_png import write_png
+from printing.mirror import mirrored_flat
+from printing.write_pages import PageTitle, write_pages
+from report.write_report import report_json, write_html
+
+
+def write_results(made: Made, timed: Timed) -> None:
+    """Write outlines, flat picture, pages, report and job file; report.json comes last.
+
+    Raises
+    ------
+    JobError
+        When the folder cannot be written; what was there stays.
+    """
+    with timed.stage("flattening the picture"):
+        flat = flat_picture(made.seen, made.calibration, made.job.regions)
+
+    def fill(folder: Path) -> None:
+        # The PNG is the slowest to write, and its compression needs no interpreter: it goes beside the rest.
+        with ThreadPoolExecutor(max_workers=1) as beside:
+            png = beside.submit(write_png, folder / "flat.png", flat)
+            _write_vectors(made, flat, folder)
+            png.result()
+
+    def seal(hashes: dict[str, str]) -> bytes:
+        return report_json(replace(report_facts(made, flat), seconds=timed.seconds, files=hashes))
+
+    with timed.stage("writing"):
+        write_folder(made.folder, fill, seal)
+
+
+def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
+    stamp = made.stamp
+    write_svg(made.build, folder / "outlines.svg", stamp=stamp, title=made.job.name)
+    write_dxf(made.build, folder / "outlines.dxf", stamp=stamp)
+    pages_flat = mirrored_flat(flat) if made.job.mirrored else flat
+    title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp)
+    write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else pages_flat, title=title)
+    write_html(folder / "report.html", report_facts(made, flat), flat)
+    (folder / "job.toml").write_text(job_text(made.job, folder=made.folder), encoding="utf-8")
