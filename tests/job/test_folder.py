@@ -1,0 +1,92 @@
+import errno
+import hashlib
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from job.errors import JobError
+from job.folder import write_folder
+
+
+def _fill(text: str):
+    def fill(folder: Path) -> None:
+        (folder / "a.txt").write_text(text)
+        (folder / "b.txt").write_text(text * 2)
+
+    return fill
+
+
+def _seal(hashes: dict[str, str]) -> bytes:
+    return json.dumps(hashes).encode()
+
+
+def test_a_folder_holds_every_file_and_their_hashes(tmp_path: Path) -> None:
+    write_folder(tmp_path / "out", _fill("x"), _seal)
+
+    hashes = json.loads((tmp_path / "out" / "report.json").read_text())
+    assert hashes == {name: hashlib.sha256((tmp_path / "out" / name).read_bytes()).hexdigest() for name in hashes}
+    assert set(hashes) == {"a.txt", "b.txt"}
+    assert os.listdir(tmp_path) == ["out"]
+
+
+def test_what_else_lies_in_the_folder_stays(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "mine.txt").write_text("keep")
+
+    write_folder(tmp_path / "out", _fill("x"), _seal)
+
+    assert (tmp_path / "out" / "mine.txt").read_text() == "keep"
+
+
+@pytest.mark.parametrize("stop", [KeyboardInterrupt(), OSError(errno.ENOSPC, "No space left on device")])
+def test_stopped_while_filling_the_old_run_stays_whole(tmp_path: Path, stop: BaseException) -> None:
+    out = tmp_path / "out"
+    write_folder(out, _fill("old"), _seal)
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+
+    def fill(folder: Path) -> None:
+        (folder / "a.txt").write_text("new")
+        raise stop
+
+    with pytest.raises((KeyboardInterrupt, JobError)) as told:
+        write_folder(out, fill, _seal)
+
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+    assert os.listdir(tmp_path) == ["out"]
+    if isinstance(told.value, JobError):
+        assert "disk is full" in str(told.value)
+
+
+def test_stopped_while_moving_in_the_folder_shows_that_it_is_unfinished(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "out"
+    write_folder(out, _fill("old"), _seal)
+    replace = Path.replace
+
+    def interrupted(self: Path, target: Path) -> Path:
+        if self.name == "b.txt":
+            raise KeyboardInterrupt
+        return replace(self, target)
+
+    monkeypatch.setattr(Path, "replace", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_folder(out, _fill("new"), _seal)
+
+    assert not (out / "report.json").exists()
+
+
+def test_a_file_in_the_way_is_named(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file")
+
+    with pytest.raises(JobError, match="is a file; a folder is needed"):
+        write_folder(tmp_path / "out", _fill("x"), _seal)
+
+
+def test_a_place_that_cannot_be_made_is_named(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("a file")
+
+    with pytest.raises(JobError, match="cannot be written"):
+        write_folder(tmp_path / "file" / "deep" / "out", _fill("x"), _seal)
