@@ -1,0 +1,134 @@
+"""Is a PDF page one scanned image, and where do its pixels lie on the page as displayed?"""
+
+import ctypes
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pypdfium2.raw as pdfium
+
+COVERS_ALONE = 0.5
+"""Part of the page that an image must cover if nothing else is on the page: scans set within wide margins."""
+
+COVERS_WITH_OTHERS = 0.9
+"""The same if there are stamps, page numbers or notes beside it: else it is a picture in a text or a drawing."""
+
+MOST_OTHERS = 30
+"""Visible objects beside the image that may be stamps and notes. More are a drawing, the image its background."""
+
+LEAST_PX_PER_PT = 0.7
+"""Coarsest image that counts as a scan, px per 1/72 inch (50 dpi): a coarser one is a background or a logo."""
+
+OFF_AXIS_PX = 0.5
+"""How far an image's far end may lie off its row: a tilted placement comes out right only if the page is drawn."""
+
+DEEPEST = 4
+"""Levels of nested forms looked into; writers of scans use at most two."""
+
+Matrix = tuple[float, float, float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class PageImage:
+    """A pixel grid on a page as displayed, its outer upper-left corner at (left, top) from the page's, y down, pt."""
+
+    width_px: int
+    height_px: int
+    px_per_pt_x: float
+    px_per_pt_y: float
+    left_pt: float
+    top_pt: float
+
+
+def page_image(sheet: Any) -> PageImage | None:
+    """Give the grid of the one image that a page is, cut to what the page shows; None if the page is anything else.
+
+    Hidden text (from text recognition) does not count. The image may be turned by quarters, mirrored, and of unequal
+    scale; one placed at another angle gives None.
+
+    Parameters
+    ----------
+    sheet : pypdfium2.PdfPage
+    """
+    image, others = None, 0
+    for item, matrix in _objects(sheet, (1, 0, 0, 1, 0, 0), 0):
+        kind = pdfium.FPDFPageObj_GetType(item)
+        if kind == pdfium.FPDF_PAGEOBJ_IMAGE and image is None:
+            image = item, matrix
+        elif kind != pdfium.FPDF_PAGEOBJ_TEXT or (
+            pdfium.FPDFTextObj_GetTextRenderMode(item) != pdfium.FPDF_TEXTRENDERMODE_INVISIBLE
+        ):
+            others += 1
+        if others > MOST_OTHERS:
+            return None
+    if image is None:
+        return None
+    return _grid(sheet, *image, covers=COVERS_WITH_OTHERS if others else COVERS_ALONE)
+
+
+def _objects(holder: Any, outer: Matrix, depth: int) -> Iterator[tuple[Any, Matrix]]:
+    """Walk a page's objects, forms opened: (object, its matrix to the page)."""
+    if depth == 0:
+        count, get = pdfium.FPDFPage_CountObjects(holder), pdfium.FPDFPage_GetObject
+    else:
+        count, get = pdfium.FPDFFormObj_CountObjects(holder), pdfium.FPDFFormObj_GetObject
+    for index in range(count):
+        item = get(holder, index)
+        own = pdfium.FS_MATRIX()
+        if not item or not pdfium.FPDFPageObj_GetMatrix(item, own):
+            continue
+        matrix = _product((own.a, own.b, own.c, own.d, own.e, own.f), outer)
+        if pdfium.FPDFPageObj_GetType(item) == pdfium.FPDF_PAGEOBJ_FORM and depth < DEEPEST:
+            yield from _objects(item, matrix, depth + 1)
+        else:
+            yield item, matrix
+
+
+def _grid(sheet: Any, item: Any, matrix: Matrix, *, covers: float) -> PageImage | None:
+    """Place the image's pixels on the page as displayed."""
+    columns, rows = ctypes.c_uint(), ctypes.c_uint()
+    if not pdfium.FPDFImageObj_GetImagePixelSize(item, columns, rows) or not (columns.value and rows.value):
+        return None
+    a, b, c, d, e, f = _product(matrix, _display(sheet))
+    width_pt, height_pt = sheet.get_size()
+    left, right = min(e, e + a, e + c, e + a + c), max(e, e + a, e + c, e + a + c)
+    top, bottom = min(f, f + b, f + d, f + b + d), max(f, f + b, f + d, f + b + d)
+    if right <= left or bottom <= top:
+        return None
+    # Quarter turns put the image's rows along the page's columns.
+    across, down = (columns.value, rows.value) if abs(a) >= abs(b) else (rows.value, columns.value)
+    off_x, off_y = (abs(c), abs(b)) if abs(a) >= abs(b) else (abs(a), abs(d))
+    scale_x, scale_y = across / (right - left), down / (bottom - top)
+    if off_x * scale_x > OFF_AXIS_PX or off_y * scale_y > OFF_AXIS_PX or min(scale_x, scale_y) < LEAST_PX_PER_PT:
+        return None
+    # Whole pixels that the page shows; a hundredth of a pixel is the placement's rounding.
+    first_x = max(0, math.floor((0 - left) * scale_x + 0.01))
+    first_y = max(0, math.floor((0 - top) * scale_y + 0.01))
+    last_x = min(across, math.ceil((width_pt - left) * scale_x - 0.01))
+    last_y = min(down, math.ceil((height_pt - top) * scale_y - 0.01))
+    seen_pt2 = max(0, last_x - first_x) / scale_x * max(0, last_y - first_y) / scale_y
+    if seen_pt2 < covers * width_pt * height_pt:
+        return None
+    return PageImage(
+        last_x - first_x, last_y - first_y, scale_x, scale_y, left + first_x / scale_x, top + first_y / scale_y
+    )
+
+
+def _display(sheet: Any) -> Matrix:
+    """Page space (y up) to the page as displayed (y down, its shown box's upper left at 0, 0), pt."""
+    left, bottom, right, top = sheet.get_bbox()
+    turns: dict[int, Matrix] = {
+        0: (1, 0, 0, -1, -left, top),
+        90: (0, 1, 1, 0, -bottom, -left),
+        180: (-1, 0, 0, 1, right, -bottom),
+        270: (0, -1, -1, 0, top, right),
+    }
+    return turns[sheet.get_rotation()]
+
+
+def _product(first: Matrix, second: Matrix) -> Matrix:
+    """Apply `first`, then `second` (ISO 32000-1, 8.3.4: row vectors)."""
+    a, b, c, d, e, f = first
+    p, q, r, s, t, u = second
+    return (a * p + b * r, a * q + b * s, c * p + d * r, c * q + d * s, e * p + f * r + t, e * q + f * s + u)

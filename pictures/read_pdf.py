@@ -1,0 +1,138 @@
+"""Read a PDF page: a scanned image at its own pixels, anything else drawn at 300 dpi."""
+
+import ctypes
+import math
+from typing import Any
+
+import numpy as np
+import pypdfium2
+import pypdfium2.raw as pdfium
+from numpy.typing import NDArray
+
+from drawing.findings import Finding, Level
+from drawing.units import MM_PER_PT, PT_PER_INCH
+from pictures.channels import as_channels, bgr_holds_colour
+from pictures.claims import Claims
+from pictures.limits import MAX_MEGAPIXELS, check_page, check_size
+from pictures.native_output import captured_messages
+from pictures.page_image import PageImage, page_image
+from pictures.picture import Medium, PictureError
+from pictures.plan_file import FileKind, PlanFile, damaged
+from pictures.reading import Channels, Reading
+
+RENDER_DPI = 300
+"""A 0.18 mm line is 2 px wide: finer gains nothing, coarser loses thin lines."""
+
+LEAST_DPI = 100
+"""Coarsest that a large page is drawn: at 75 dpi a 0.25 mm line is under a pixel wide."""
+
+LOOK_DPI = 40
+"""Resolution at which colour is looked for."""
+
+
+def read_pdf(file: PlanFile, *, page: int, channels: Channels) -> Reading:
+    """Draw a page of a PDF file, pages counted from 1, as it is displayed.
+
+    The outer upper-left corner of the page (of what its crop box shows) is at (-0.5, -0.5) px. Of a page that is
+    one scanned image, each pixel of the image is one pixel of the picture; its size on the page is in `tag_dpi`.
+
+    Raises
+    ------
+    PictureError
+        If it needs a password, has no such page, is damaged, or the page is too large.
+    """
+    with captured_messages():
+        document = _open(file)
+        try:
+            check_page(file.path, page=page, pages=len(document))
+            try:
+                sheet = document[page - 1]
+            except pypdfium2.PdfiumError as error:
+                raise damaged(file.path, FileKind.PDF, f"its page {page} cannot be opened") from error
+            return _read_sheet(file, sheet, page, len(document), channels)
+        finally:
+            document.close()
+
+
+def _open(file: PlanFile) -> Any:
+    """Open the document, or say why not."""
+    try:
+        document = pypdfium2.PdfDocument(file.path)
+    except pypdfium2.PdfiumError as error:
+        if getattr(error, "err_code", None) == pdfium.FPDF_ERR_PASSWORD:
+            raise PictureError(
+                f"{file.path.name} needs a password; an open PDF was needed: "
+                "open it in a PDF reader and print or save it to a PDF without one."
+            ) from error
+        raise damaged(file.path, FileKind.PDF, "it cannot be opened") from error
+    if len(document) < 1:
+        document.close()
+        raise PictureError(f"{file.path.name} has no pages; a PDF with a page was needed: save or fetch it again.")
+    return document
+
+
+def _read_sheet(file: PlanFile, sheet: Any, page: int, pages: int, channels: Channels) -> Reading:
+    """Choose the grid and draw the page on it."""
+    width_pt, height_pt = sheet.get_size()
+    if not (0 < width_pt < math.inf and 0 < height_pt < math.inf):
+        raise damaged(file.path, FileKind.PDF, f"its page {page} has no size")
+    image = page_image(sheet)
+    if image is not None:
+        check_size(file.path, width_px=image.width_px, height_px=image.height_px)
+        pixels = _draw(sheet, image, channels)
+        claims = Claims(tag_dpi=(image.px_per_pt_x * PT_PER_INCH, image.px_per_pt_y * PT_PER_INCH))
+        colour = channels is Channels.GREY and _coloured(sheet)
+        return Reading(pixels, claims, pages, colour, Medium.PDF_IMAGE)
+    dpi, findings = _render_dpi(file, page, width_pt, height_pt)
+    scale = dpi / PT_PER_INCH
+    # A page size that is whole but for float32's last digits must not gain a row.
+    grid = PageImage(
+        math.ceil(width_pt * scale - 0.01), math.ceil(height_pt * scale - 0.01), scale, scale, left_pt=0, top_pt=0
+    )
+    check_size(file.path, width_px=grid.width_px, height_px=grid.height_px)
+    pixels = _draw(sheet, grid, channels)
+    colour = channels is Channels.GREY and _coloured(sheet)
+    return Reading(pixels, Claims(), pages, colour, Medium.PDF_PAGE, float(dpi), findings)
+
+
+def _render_dpi(file: PlanFile, page: int, width_pt: float, height_pt: float) -> tuple[int, tuple[Finding, ...]]:
+    """300 dpi, or as many tens of dpi as keep a huge page within the limit."""
+    fits = math.sqrt(MAX_MEGAPIXELS * 1e6 / (width_pt * height_pt)) * PT_PER_INCH
+    if fits >= RENDER_DPI:
+        return RENDER_DPI, ()
+    size = f"{width_pt * MM_PER_PT:.0f} x {height_pt * MM_PER_PT:.0f} mm"
+    dpi = int(fits * 0.999 // 10 * 10)
+    if dpi < LEAST_DPI:
+        raise PictureError(
+            f"Page {page} of {file.path.name} is {size}; at {LEAST_DPI} dpi it has more than the {MAX_MEGAPIXELS} "
+            "megapixels that can be read: print the part that is needed to a smaller PDF page."
+        )
+    text = f"Page {page} of {file.path.name} is {size}, so it was drawn at {dpi} dpi instead of {RENDER_DPI}."
+    return dpi, (Finding("coarse-page", Level.NOTE, file.path.name, text),)
+
+
+def _draw(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[np.uint8]:
+    """Draw a page on a pixel grid: grey or RGB."""
+    grey = channels is Channels.GREY
+    kind, count = (pdfium.FPDFBitmap_Gray, 1) if grey else (pdfium.FPDFBitmap_BGR, 3)
+    pixels = np.full((grid.height_px, grid.width_px, count), 255, np.uint8)
+    pointer = pixels.ctypes.data_as(ctypes.c_void_p)
+    bitmap = pdfium.FPDFBitmap_CreateEx(grid.width_px, grid.height_px, kind, pointer, grid.width_px * count)
+    try:
+        across, down = grid.px_per_pt_x, grid.px_per_pt_y
+        matrix = pdfium.FS_MATRIX(across, 0, 0, down, -grid.left_pt * across, -grid.top_pt * down)
+        clip = pdfium.FS_RECTF(0, 0, grid.width_px, grid.height_px)
+        flags = pdfium.FPDF_ANNOT | (pdfium.FPDF_GRAYSCALE if grey else 0)
+        pdfium.FPDF_RenderPageBitmapWithMatrix(bitmap, sheet, matrix, clip, flags)
+    finally:
+        pdfium.FPDFBitmap_Destroy(bitmap)
+    return pixels[..., 0] if grey else as_channels(pixels, Channels.COLOUR)
+
+
+def _coloured(sheet: Any) -> bool:
+    """Look for colour on the page drawn small."""
+    width_pt, height_pt = sheet.get_size()
+    # A page of the largest size (5080 mm) has 64 MP at this resolution: drawn smaller.
+    scale = min(LOOK_DPI / PT_PER_INCH, 2000 / max(width_pt, height_pt))
+    small = PageImage(max(1, int(width_pt * scale)), max(1, int(height_pt * scale)), scale, scale, left_pt=0, top_pt=0)
+    return bgr_holds_colour(np.ascontiguousarray(_draw(sheet, small, Channels.COLOUR)[..., ::-1]))

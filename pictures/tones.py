@@ -1,0 +1,139 @@
+"""What kind of tones does a picture hold: blank, two levels, light lines on a dark ground, colour."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+BLANK_LEVELS = 12
+"""Grey levels from darkest to lightest under which nothing is drawn: the faintest pencil on a scan has some 20."""
+
+TILE_PX = 192
+"""Side of the squares looked at for light lines, px: at full resolution, or thin lines fade."""
+
+TILES = 64
+"""How many squares, spread evenly: 2.4 MP in all, whatever the picture's size."""
+
+LINE_PX = 25
+"""Widest structure that counts as a line, px: 1 mm at 600 dpi. Wider ones are areas, and a sheet's edge is none."""
+
+LINE_LEVELS = 25
+"""Least contrast of a line against its ground, grey levels: well above a phone's noise of 3-8."""
+
+LINE_PART = 0.002
+"""Least part of a square that its lines must cover; less is dust."""
+
+LIGHT_LEAD = 3.0
+"""How many times more light line than dark line there must be. Drawings with narrow gaps in black areas come near 1;
+real blueprints exceed 20."""
+
+BRIGHT_GROUND = 110
+"""Grey level from which a ground with dark lines is taken for white paper, dimly lit or not."""
+
+BRIGHT_SHEET = 0.15
+"""Part of the squares with lines that, bright with dark lines, make it a white sheet on something dark."""
+
+DARK_GROUND = 170
+"""Lightest ground of a blueprint, grey level: a faded one is 140-150, white paper in good light 200 and more."""
+
+CHROMA = 16
+"""Distance from the paper's own tint, of 128, that is a colour: JPEG noise and uneven light stay under 8."""
+
+COLOUR_PART = 0.001
+"""Part of the picture that must be coloured: less is a speck, and grey shows it as well."""
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """The darkest and lightest grey level, and whether these are the only two."""
+
+    darkest: int
+    lightest: int
+    two: bool
+
+    @property
+    def blank(self) -> bool:
+        """Nothing can be told from the paper."""
+        return self.lightest - self.darkest < BLANK_LEVELS
+
+
+def grey_levels(grey: NDArray[np.uint8]) -> Levels:
+    """Give which grey levels an (H, W) picture holds."""
+    counts = cv2.calcHist([grey], [0], None, [256], [0, 256]).ravel()
+    held = np.flatnonzero(counts)
+    return Levels(int(held[0]), int(held[-1]), len(held) == 2)
+
+
+def has_light_lines(grey: NDArray[np.uint8]) -> bool:
+    """Tell whether lines are light on a dark ground, as on a blueprint.
+
+    Looks at what is thin (morphological top-hat and black-hat; Serra 1982), not at the mean tone: a white sheet on a
+    dark table and a sheet in dim light have dark lines.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8
+        0 black to 255 white.
+    """
+    light = dark = 0.0
+    grounds: list[float] = []
+    line_tiles = bright_tiles = 0
+    kernel = np.ones((LINE_PX, LINE_PX), np.uint8)
+    for tile in _tiles(grey):
+        light_lines = _lines(np.asarray(cv2.morphologyEx(tile, cv2.MORPH_TOPHAT, kernel), np.uint8))
+        dark_lines = _lines(np.asarray(cv2.morphologyEx(tile, cv2.MORPH_BLACKHAT, kernel), np.uint8))
+        if light_lines + dark_lines == 0:
+            continue
+        ground = float(np.median(tile))
+        line_tiles += 1
+        bright_tiles += ground >= BRIGHT_GROUND and dark_lines > light_lines
+        light += light_lines
+        dark += dark_lines
+        if light_lines > dark_lines:
+            grounds.append(ground)
+    if not grounds or bright_tiles >= BRIGHT_SHEET * line_tiles:
+        return False
+    return light > LIGHT_LEAD * dark and float(np.median(grounds)) < DARK_GROUND
+
+
+def holds_colour(small_bgr: NDArray[np.uint8]) -> bool:
+    """Tell whether a picture holds colour beyond the tone of its paper and its light.
+
+    The paper's tint is taken as proportional to brightness and removed first: yellowed paper and lamp light are no
+    colour.
+
+    Parameters
+    ----------
+    small_bgr : (H, W, 3) uint8
+        A reduced picture, blue first as OpenCV has it; averaged, not thinned, so that noise is small.
+    """
+    ycc = cv2.cvtColor(small_bgr, cv2.COLOR_BGR2YCrCb).reshape(-1, 3).astype(np.float32)
+    brightness = np.maximum(ycc[:, 0], 1)
+    chroma = ycc[:, 1:] - 128
+    bright = brightness >= np.median(brightness)
+    tint = np.median(chroma[bright] / brightness[bright, None], axis=0).astype(np.float32)
+    chroma -= tint * brightness[:, None]
+    coloured = np.count_nonzero(np.hypot(chroma[:, 0], chroma[:, 1]) > CHROMA)
+    return bool(coloured > COLOUR_PART * len(chroma))
+
+
+def _tiles(grey: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
+    """Squares of TILE_PX spread evenly over the picture; all of it if it is small."""
+    height, width = grey.shape
+    if height * width <= TILES * TILE_PX * TILE_PX:
+        rows = range(0, height, TILE_PX)
+        columns = range(0, width, TILE_PX)
+    else:
+        across = max(1, round(np.sqrt(TILES * width / height)))
+        down = max(1, round(TILES / across))
+        rows = range(0, max(1, height - TILE_PX), max(TILE_PX, height // down))
+        columns = range(0, max(1, width - TILE_PX), max(TILE_PX, width // across))
+    tiles = [grey[row : row + TILE_PX, column : column + TILE_PX] for row in rows for column in columns]
+    return [tile for tile in tiles if min(tile.shape) > 2]
+
+
+def _lines(hat: NDArray[np.uint8]) -> float:
+    """Sum of contrast over what stands out as a line; 0 if it is no more than dust."""
+    strong = hat[hat >= LINE_LEVELS]
+    return float(strong.sum(dtype=np.int64)) if strong.size >= LINE_PART * hat.size else 0.0
