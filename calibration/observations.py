@@ -74,7 +74,8 @@ class Corners:
     """Four corners of a rectangle on the plan: upper-left, upper-right, lower-right, lower-left as the plan reads.
 
     `width_mm` is first to second, `height_mm` second to third, full size; both None when the
-    size is unknown. `label` tells a given rectangle ("corners") from a found one ("drawn border").
+    size is unknown. `give_mm` is half the width within which a corner or the size may be off at
+    full size. `label` tells a given rectangle ("corners") from a found one ("drawn border").
     """
 
     points_px: tuple[PointPx, PointPx, PointPx, PointPx]
@@ -82,6 +83,7 @@ class Corners:
     height_mm: float | None = None
     label: str = "corners"
     sigma_px: float = CLICK_SIGMA_PX
+    give_mm: float = DRAUGHTING_MM
 
 
 @dataclass(frozen=True, slots=True)

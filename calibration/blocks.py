@@ -1,0 +1,176 @@
+"""How far each kind of observation is from being met, and how sure each is: the rows of the adjustment."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+
+from calibration.observations import Corners, GivenScale, KnownDistance
+from calibration.plane_map import Floats, PictureSize
+
+LEAN_SIGMA_RAD = 0.001
+"""How far a drawn rectangle's angle is off 90 degrees: 1 mm on a metre; a real border leaned by two to six times that."""
+
+DROPPED_TIMES = 1e4
+"""A corner that is left out keeps its place, with an error this many times larger."""
+
+Rows = tuple[int, ...]
+
+
+class Block(Protocol):
+    """One or more observations with the unknowns that only they need."""
+
+    @property
+    def points_px(self) -> Floats:
+        """(k, 2) marks in the picture."""
+
+    @property
+    def bounds(self) -> Floats:
+        """(q,) unit and largest step of each own unknown."""
+
+    @property
+    def priors(self) -> tuple[tuple[int, float, float], ...]:
+        """(own unknown, expected, sigma) of the own unknowns about which something is known."""
+
+    def start(self, plane_mm: Floats) -> Floats:
+        """Give (q,) starting values for the marks' places (k, 2) on the plane."""
+
+    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
+        """Give (B, m) misfits for B sets: marks on the plane (B, k, 2) and own unknowns (B, q)."""
+
+    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+        """Give the misfits' (m, m) covariance from marks (k, 2) on the plane and the map's derivative (k, 2, 2)."""
+
+
+@dataclass(frozen=True, slots=True)
+class KnownsBlock:
+    """Known distances; a misfit is fitted less given length, mm."""
+
+    knowns: tuple[KnownDistance, ...]
+    bounds: Floats = field(default_factory=lambda: np.zeros(0))
+    priors: tuple[tuple[int, float, float], ...] = ()
+
+    @property
+    def points_px(self) -> Floats:
+        """Starts and ends in turn."""
+        return np.array([p for known in self.knowns for p in (known.start_px, known.end_px)], dtype=np.float64)
+
+    def start(self, plane_mm: Floats) -> Floats:
+        """No unknowns."""
+        return np.zeros(0)
+
+    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
+        """Give lengths on the plane less the given ones."""
+        along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
+        return np.hypot(along[..., 0], along[..., 1]) - np.array([known.length_mm for known in self.knowns])
+
+    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+        """Marks through the local scale, and the give as a rectangular distribution."""
+        along = plane_mm[1::2] - plane_mm[::2]
+        along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
+        px = np.array([known.sigma_px for known in self.knowns])
+        give = np.array([known.give_mm for known in self.knowns])
+        at_ends = sum((np.einsum("ni,nij->nj", along, local[end::2]) ** 2).sum(axis=1) for end in (0, 1))
+        return np.diag(px**2 * at_ends + give**2 / 3)
+
+
+@dataclass(frozen=True, slots=True)
+class CornersBlock:
+    """Four corners of a rectangle; a misfit is a corner's place on the plane less the rectangle's, mm.
+
+    Own unknowns: middle x, y, turn, log width, log height, lean (its angle's error).
+    """
+
+    corners: Corners
+    size_counts: bool
+    dropped: frozenset[int] = frozenset()
+
+    @property
+    def points_px(self) -> Floats:
+        """Upper-left, upper-right, lower-right, lower-left."""
+        return np.array(self.corners.points_px, dtype=np.float64)
+
+    @property
+    def bounds(self) -> Floats:
+        """A tenth of a size, or radian: far less than what the start is off by in the worst of views."""
+        reach = 0.1 * (self.corners.width_mm or 1000.0)
+        return np.array([reach, reach, 0.1, 0.1, 0.1, 0.1])
+
+    @property
+    def priors(self) -> tuple[tuple[int, float, float], ...]:
+        """The size where given, and that it is a rectangle."""
+        lean = ((5, 0.0, LEAN_SIGMA_RAD),)
+        width, height = self.corners.width_mm, self.corners.height_mm
+        if not self.size_counts or width is None or height is None:
+            return lean
+        give = self.corners.give_mm / math.sqrt(3)
+        return ((3, math.log(width), give / width), (4, math.log(height), give / height), *lean)
+
+    def start(self, plane_mm: Floats) -> Floats:
+        """Give the rectangle nearest the four places."""
+        ul, ur, lr, ll = plane_mm
+        x, y = plane_mm.mean(axis=0)
+        across = ur + lr - ul - ll
+        down = lr + ll - ul - ur
+        width, height = np.hypot(*across) / 2, np.hypot(*down) / 2
+        return np.array([x, y, math.atan2(across[1], across[0]), math.log(width), math.log(height), 0.0])
+
+    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
+        """Give x and y of each corner in turn."""
+        x, y, turn, log_width, log_height, lean = (unknowns[..., i, None] for i in range(6))
+        v = np.exp(log_height) / 2 * np.array([1.0, 1.0, -1.0, -1.0])
+        u = np.exp(log_width) / 2 * np.array([-1.0, 1.0, 1.0, -1.0]) + lean * v
+        cos, sin = np.cos(turn), np.sin(turn)
+        rectangle = np.stack([x + cos * u - sin * v, y + sin * u + cos * v], axis=-1)
+        off: Floats = (plane_mm - rectangle).reshape(*plane_mm.shape[:-2], 8)
+        return off
+
+    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+        """Marks through the local scale, and how true the corner was drawn."""
+        whole = np.zeros((8, 8))
+        for i in range(4):
+            grow = DROPPED_TIMES**2 if i in self.dropped else 1.0
+            drawn = self.corners.give_mm**2 / 3 * np.eye(2)
+            whole[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = grow * (
+                self.corners.sigma_px**2 * local[i] @ local[i].T + drawn
+            )
+        return whole
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleBlock:
+    """A scale on trust; a misfit is the log of fitted over given scale, in x and in y."""
+
+    scale: GivenScale
+    size: PictureSize
+    bounds: Floats = field(default_factory=lambda: np.zeros(0))
+    priors: tuple[tuple[int, float, float], ...] = ()
+
+    @property
+    def points_px(self) -> Floats:
+        """The ends of the picture's middle row, then of its middle column."""
+        (x, y), right, bottom = self.size.middle_px, self.size.width_px - 1.0, self.size.height_px - 1.0
+        return np.array([[0, y], [right, y], [x, 0], [x, bottom]])
+
+    def start(self, plane_mm: Floats) -> Floats:
+        """No unknowns."""
+        return np.zeros(0)
+
+    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
+        """Give the logs of the two ratios."""
+        along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
+        return np.asarray(np.log(np.hypot(along[..., 0], along[..., 1]) / self.lengths_mm()))
+
+    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+        """As stated with the scale."""
+        return np.asarray(self.scale.relative_sigma**2 * np.eye(2))
+
+    def lengths_mm(self) -> Floats:
+        """Give what the middle row and the middle column measure at the given scale, end pixel to end pixel."""
+        return np.array(
+            [
+                self.scale.mm_per_px_x * (self.size.width_px - 1),
+                self.scale.mm_per_px_y * (self.size.height_px - 1),
+            ]
+        )

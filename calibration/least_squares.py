@@ -1,0 +1,81 @@
+"""The least sum of squares of a small problem, by Gauss-Newton steps that are damped and bounded."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.plane_map import Floats
+
+DIFFERENCE = 1e-6
+"""Step of the numerical derivative, in units of each unknown's bound: central differences are then good to 1e-9."""
+
+STOP = 1e-10
+"""A step this small against its bound ends the search."""
+
+MOST_STEPS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Minimum:
+    """Where the search ended: unknowns (n,), residuals (m,) and their derivative (m, n)."""
+
+    unknowns: Floats
+    residuals: Floats
+    jacobian: Floats
+    converged: bool
+
+
+def minimise(residuals: Callable[[Floats], Floats], start: Floats, *, bounds: Floats) -> Minimum:
+    """Give the minimum reached from `start` (Levenberg 1944, Marquardt 1963).
+
+    Parameters
+    ----------
+    residuals : (B, n) array -> (B, m) array
+        Whitened residuals of B sets of unknowns at once; NaN where a set is impossible.
+    start : (n,) array
+        Must be possible.
+    bounds : (n,) array
+        The largest step allowed for each unknown, which also is its unit.
+    """
+    unknowns = np.array(start, dtype=np.float64)
+    r = residuals(unknowns[None])[0]
+    damping = 0.0
+    for _ in range(MOST_STEPS):
+        jacobian = derivative(residuals, unknowns, bounds=bounds)
+        scaled = jacobian * bounds
+        gradient = scaled.T @ r
+        normal = scaled.T @ scaled
+        while True:
+            step = _step(normal, gradient, damping)
+            largest = float(np.abs(step).max(initial=0.0))
+            step /= max(1.0, largest)
+            tried = unknowns + step * bounds
+            r_tried = residuals(tried[None])[0]
+            if r_tried @ r_tried <= r @ r:
+                break
+            if largest < STOP or damping > 1e12:
+                return Minimum(unknowns, r, jacobian, largest < 1e-6)
+            damping = max(10 * damping, 1e-6)
+        unknowns, r = tried, r_tried
+        damping = 0.0 if damping < 1e-6 else damping / 10
+        if largest < STOP:
+            return Minimum(unknowns, r, derivative(residuals, unknowns, bounds=bounds), True)
+    return Minimum(unknowns, r, derivative(residuals, unknowns, bounds=bounds), False)
+
+
+def derivative(residuals: Callable[[Floats], Floats], unknowns: Floats, *, bounds: Floats) -> Floats:
+    """Give the (m, n) derivative by central differences, one call for all."""
+    steps = np.diag(DIFFERENCE * bounds)
+    ahead, behind = np.split(residuals(np.concatenate([unknowns + steps, unknowns - steps])), 2)
+    slopes: Floats = ((ahead - behind) / (2 * DIFFERENCE * bounds[:, None])).T
+    return slopes
+
+
+def _step(normal: Floats, gradient: Floats, damping: float) -> Floats:
+    """Solve the damped normal equations; directions that nothing observes are not stepped along."""
+    diagonal = np.diag(normal)
+    eigenvalues, vectors = np.linalg.eigh(normal + damping * np.diag(np.maximum(diagonal, 1e-12)))
+    seen = eigenvalues > 1e-14 * eigenvalues[-1]
+    inverse = np.where(seen, 1 / np.where(seen, eigenvalues, 1.0), 0.0)
+    return np.asarray(-(vectors @ (inverse * (vectors.T @ gradient))))

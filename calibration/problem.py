@@ -1,0 +1,236 @@
+"""Everything given, as one weighted least-squares problem with priors."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+
+import numpy as np
+
+from calibration.blocks import Block, CornersBlock, KnownsBlock, Rows, ScaleBlock
+from calibration.least_squares import Minimum, derivative, minimise
+from calibration.observations import Corners, GivenScale, KnownDistance, Observation
+from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
+from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
+
+LARGEST_STEP = {
+    P.LOG_SCALE: 0.3,
+    P.TILT_X: 0.1,
+    P.TILT_Y: 0.1,
+    P.LOG_FOCAL: 0.2,
+    P.STRETCH: 0.02,
+    P.SHEAR: 0.02,
+    P.K1: 0.05,
+    P.K2: 0.05,
+    P.CENTRE_X: 0.01,
+    P.CENTRE_Y: 0.01,
+}
+"""Bounds of one step, which also are the unit of each parameter."""
+
+REWEIGHTINGS = 8
+"""Weights follow the local scale; they settle in two or three rounds."""
+
+SETTLED = 1e-7
+"""Unknowns that move by less, in their units, need no new weights."""
+
+
+class What(Enum):
+    """What may be wrong on its own."""
+
+    KNOWN = auto()
+    CORNER = auto()
+    SIZE = auto()
+    SCALE = auto()
+    FOCAL = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """One thing given that may be wrong: which kind, which observation, which of its corners."""
+
+    what: What
+    observation: int = -1
+    corner: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Blocks of observations, priors of the map's parameters, and which rows each suspect has.
+
+    `habit_rows` are those of priors that say what people usually do.
+    """
+
+    size: PictureSize
+    priors: dict[P, Prior]
+    blocks: tuple[Block, ...]
+    suspects: dict[Suspect, Rows]
+    habit_rows: Rows = ()
+
+    @property
+    def free(self) -> tuple[P, ...]:
+        """The map's parameters that are solved for."""
+        return tuple(p for p, prior in self.priors.items() if prior.role is Role.FREE)
+
+    @property
+    def considered(self) -> tuple[P, ...]:
+        """The map's parameters that are unknown and not solved for."""
+        return tuple(p for p, prior in self.priors.items() if prior.role is Role.CONSIDERED)
+
+    @property
+    def bounds(self) -> Floats:
+        """Unit and largest step of each unknown: free parameters, then each block's own."""
+        return np.concatenate([[LARGEST_STEP[p] for p in self.free], *(block.bounds for block in self.blocks)])
+
+    @property
+    def points_px(self) -> Floats:
+        """All marks, block after block."""
+        return np.concatenate([block.points_px for block in self.blocks])
+
+    def expected(self) -> Floats:
+        """Give the map's parameters before any observation."""
+        values = np.zeros(len(P))
+        for p, prior in self.priors.items():
+            values[p] = prior.expected
+        return values
+
+    def values(self, unknowns: Floats) -> Floats:
+        """Give (..., 10) parameters of the map from (..., n) unknowns."""
+        values = np.tile(self.expected(), (*unknowns.shape[:-1], 1))
+        values[..., list(self.free)] = unknowns[..., : len(self.free)]
+        return values
+
+    def start(self, values: Floats) -> Floats:
+        """Give unknowns from parameters of the map, the blocks' own fitted to it."""
+        plane_mm = plane_from_picture(values, self.points_px, self.size)
+        own = [block.start(part) for block, part in zip(self.blocks, self._split(plane_mm), strict=True)]
+        return np.concatenate([values[list(self.free)], *own])
+
+    def rows(self, values: Floats, unknowns: Floats, weights: Sequence[Floats]) -> Floats:
+        """Give (B, m) whitened rows, observations first, then priors, for (B, 10) parameters and (B, n) unknowns."""
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            plane_mm = plane_from_picture(values, self.points_px, self.size)
+            observed, told = [], []
+            at = len(self.free)
+            for block, part, weight in zip(self.blocks, self._split(plane_mm), weights, strict=True):
+                own = unknowns[..., at : at + len(block.bounds)]
+                at += len(block.bounds)
+                observed.append(block.misfits(part, own) @ weight.T)
+                told += [(own[..., i] - expected) / sigma for i, expected, sigma in block.priors]
+        for place, p in enumerate(self.free):
+            if math.isfinite(self.priors[p].sigma):
+                told.append((unknowns[..., place] - self.priors[p].expected) / self.priors[p].sigma)
+        return np.concatenate([*observed, np.stack(told, axis=-1)] if told else observed, axis=-1)
+
+    def weights(self, values: Floats) -> list[Floats]:
+        """Give each block's whitening matrix at these parameters of the map."""
+        points = self.points_px
+        plane_mm = plane_from_picture(values, points, self.size)
+        local = local_scales(values, points, self.size)
+        parts = zip(self.blocks, self._split(plane_mm), self._split(local, axis=0), strict=True)
+        return [np.linalg.inv(np.linalg.cholesky(block.covariance(mm, scales))) for block, mm, scales in parts]
+
+    def _split(self, marks: Floats, axis: int = -2) -> list[Floats]:
+        ends = np.cumsum([len(block.points_px) for block in self.blocks])[:-1]
+        return np.split(marks, ends, axis=axis)
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """A minimum: parameters (10,), unknowns (n,), whitened rows (m,), their derivatives by unknowns and considered."""
+
+    problem: Problem
+    values: Floats
+    unknowns: Floats
+    rows: Floats
+    by_unknowns: Floats
+    by_considered: Floats
+    converged: bool
+
+
+def build(
+    observations: Sequence[Observation],
+    *,
+    size: PictureSize,
+    priors: dict[P, Prior],
+    without: frozenset[Suspect] = frozenset(),
+) -> Problem:
+    """Give the problem that these observations make, leaving out what is suspected."""
+    blocks: list[Block] = []
+    suspects: dict[Suspect, Rows] = {}
+    knowns: list[KnownDistance] = []
+    told = dict(priors)
+    if Suspect(What.FOCAL) in without:
+        told[P.LOG_FOCAL] = Prior(Role.FREE, priors[P.LOG_FOCAL].expected, FOCAL_SIGMA_UNTOLD)
+    for i, seen in enumerate(observations):
+        if isinstance(seen, KnownDistance) and Suspect(What.KNOWN, i) not in without:
+            suspects[Suspect(What.KNOWN, i)] = (len(knowns),)
+            knowns.append(seen)
+    if knowns:
+        blocks.append(KnownsBlock(tuple(knowns)))
+    at = len(knowns)
+    sized: list[Suspect] = []
+    for i, seen in enumerate(observations):
+        if isinstance(seen, GivenScale) and Suspect(What.SCALE, i) not in without:
+            blocks.append(ScaleBlock(seen, size))
+            suspects[Suspect(What.SCALE, i)] = (at, at + 1)
+            at += 2
+        elif isinstance(seen, Corners):
+            dropped = frozenset(s.corner for s in without if s.what is What.CORNER and s.observation == i)
+            size_counts = seen.width_mm is not None and Suspect(What.SIZE, i) not in without
+            blocks.append(CornersBlock(seen, size_counts, dropped))
+            for corner in range(4):
+                if corner not in dropped:
+                    suspects[Suspect(What.CORNER, i, corner)] = (at + 2 * corner, at + 2 * corner + 1)
+            if size_counts:
+                sized.append(Suspect(What.SIZE, i))
+            at += 8
+    for block in blocks:
+        if len(block.priors) == 3:
+            suspects[sized.pop(0)] = (at, at + 1)
+        at += len(block.priors)
+    habits: list[int] = []
+    for p, prior in told.items():
+        if prior.role is Role.FREE and math.isfinite(prior.sigma):
+            if p is P.LOG_FOCAL and prior.sigma < FOCAL_SIGMA_UNTOLD:
+                suspects[Suspect(What.FOCAL)] = (at,)
+            if p in (P.TILT_X, P.TILT_Y):
+                habits.append(at)
+            at += 1
+    return Problem(size, told, tuple(blocks), suspects, tuple(habits))
+
+
+def solve(problem: Problem, start: Floats) -> Solution:
+    """Give the minimum reached from parameters of the map `start` (10,); marks must lie before the horizon there."""
+    values = start
+    unknowns = problem.start(start)
+    bounds = problem.bounds
+    for _ in range(REWEIGHTINGS):
+        weights = problem.weights(values)
+        found: Minimum = minimise(lambda u, w=weights: problem.rows(problem.values(u), u, w), unknowns, bounds=bounds)  # type: ignore[misc]
+        moved = float(np.abs((found.unknowns - unknowns) / bounds).max())
+        unknowns = found.unknowns
+        values = problem.values(unknowns)
+        if moved < SETTLED:
+            break
+    return Solution(
+        problem,
+        values,
+        unknowns,
+        found.residuals,
+        found.jacobian,
+        _by_considered(problem, values, unknowns, weights),
+        found.converged,
+    )
+
+
+def _by_considered(problem: Problem, values: Floats, unknowns: Floats, weights: list[Floats]) -> Floats:
+    considered = list(problem.considered)
+    if not considered:
+        return np.zeros((len(problem.rows(values[None], unknowns[None], weights)[0]), 0))
+
+    def rows(these: Floats) -> Floats:
+        moved = np.tile(values, (len(these), 1))
+        moved[:, considered] = these
+        return problem.rows(moved, np.tile(unknowns, (len(these), 1)), weights)
+
+    return derivative(rows, values[considered], bounds=np.array([LARGEST_STEP[p] for p in considered]))

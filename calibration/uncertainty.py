@@ -1,0 +1,138 @@
+"""How sure the map is: its covariance, with what was left unsolved, and whether the rows agree with one another."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.problem import LARGEST_STEP, Solution
+
+NORMAL_95 = 1.96
+"""Half width of the central 95 % of a normal distribution, in sigmas."""
+
+SEEN_SIGMA = 1.5
+"""A parameter or own unknown that observations leave less sure than this many of its units (a tenth of a radian, of a
+half diagonal, 30 % of a scale) is not observed: beyond it a linear interval means nothing."""
+
+NEVER_SEEN = 1e-7
+"""A direction whose singular value is this small against the largest is seen by nothing at all."""
+
+BATCH = 20_000
+"""Lengths worked on at a time: keeps the derivatives' arrays at some 10 MB."""
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Whether rows agree once all unknowns, the considered ones too, are adjusted under their priors.
+
+    `residuals` (m,) whitened, `cofactor` (m, m) their covariance; `misfit` is the sum of squares and
+    `spare` how many observations more than needed there were.
+    """
+
+    residuals: Floats
+    cofactor: Floats
+    misfit: float
+    spare: float
+
+    @property
+    def variance_factor(self) -> float:
+        """1 where the rows agree as well as their sigmas say; 1 where nothing is spare."""
+        return self.misfit / self.spare if self.spare > 0.5 else 1.0
+
+    @property
+    def usual_factor(self) -> float:
+        """What the variance factor stays below 999 times in 1000 (chi-square, Wilson and Hilferty 1931)."""
+        n = max(self.spare, 1.0)
+        return float((1 - 2 / (9 * n) + 3.09 * math.sqrt(2 / (9 * n))) ** 3)
+
+
+def unseen(solution: Solution) -> tuple[P | None, float]:
+    """Give the parameter that the weakest direction mostly moves and that direction's sigma in units; None for a rectangle's own.
+
+    Only parameters of which nothing firm is known beforehand are looked at: scale, tilts, rectangles' sizes.
+    """
+    problem = solution.problem
+    scaled = solution.by_unknowns * problem.bounds
+    _, s, vt = np.linalg.svd(scaled, full_matrices=False)
+    names: list[P | None] = [*problem.free, *([None] * (len(problem.bounds) - len(problem.free)))]
+    if len(s) < scaled.shape[1] or s[-1] < NEVER_SEEN * s[0]:
+        return names[int(np.abs(vt[-1]).argmax())], math.inf
+    loose = [i for i, p in enumerate(names) if p in (None, P.LOG_SCALE, P.TILT_X, P.TILT_Y)]
+    # Where a rectangle lies matters to no length; its middle follows the scale and would count it twice.
+    whole = (vt.T / s**2) @ vt
+    eigenvalues, vectors = np.linalg.eigh(whole[np.ix_(loose, loose)])
+    return names[loose[int(np.abs(vectors[:, -1]).argmax())]], math.sqrt(eigenvalues[-1])
+
+
+def map_covariance(solution: Solution) -> Floats:
+    """Give the (10, 10) covariance of the map's parameters; what was considered and not solved for is in it as its prior.
+
+    Consider covariance (Tapley, Schutz, Born, Statistical Orbit Determination, 2004, section 6.3): an unsolved
+    parameter's prior is carried through the solution's dependence on it.
+    """
+    problem = solution.problem
+    bounds = problem.bounds
+    _, s, vt = np.linalg.svd(solution.by_unknowns * bounds, full_matrices=False)
+    own = bounds[:, None] * ((vt.T / s**2) @ vt) * bounds
+    prior = np.diag([problem.priors[p].sigma ** 2 for p in problem.considered])
+    moves = -own @ solution.by_unknowns.T @ solution.by_considered
+    free, considered, n = list(problem.free), list(problem.considered), len(problem.free)
+    whole = np.zeros((len(P), len(P)))
+    whole[np.ix_(free, free)] = (own + moves @ prior @ moves.T)[:n, :n]
+    if considered:
+        whole[np.ix_(free, considered)] = (moves @ prior)[:n]
+        whole[np.ix_(considered, free)] = (moves @ prior)[:n].T
+        whole[np.ix_(considered, considered)] = prior
+    return whole
+
+
+def agreement(solution: Solution) -> Agreement:
+    """Give how well the rows agree, the considered parameters let go under their priors for this one linear step."""
+    problem = solution.problem
+    sigma = np.array([problem.priors[p].sigma for p in problem.considered])
+    m, n = solution.by_unknowns.shape
+    whole = np.zeros((m + len(sigma), n + len(sigma)))
+    whole[:m, :n] = solution.by_unknowns * problem.bounds
+    whole[:m, n:] = solution.by_considered * sigma
+    whole[m:, n:] = np.eye(len(sigma))
+    rows = np.concatenate([solution.rows, np.zeros(len(sigma))])
+    q, _ = np.linalg.qr(whole)
+    left = (rows - q @ (q.T @ rows))[:m]
+    cofactor = (np.eye(m + len(sigma)) - q @ q.T)[:m, :m]
+    # How the phone was held is a habit, no measurement: it does not count among what agrees or not.
+    counted = np.ones(m, bool)
+    counted[list(problem.habit_rows)] = False
+    return Agreement(left, cofactor, float((left[counted] ** 2).sum()), float(np.diag(cofactor)[counted].sum()))
+
+
+def length_sigmas(
+    values: Floats, covariance: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize, *, mark_sigma_px: float
+) -> tuple[Floats, Floats]:
+    """Give (N,) lengths on the plane, mm, and their one-sigma errors, mm, from the map and from the two marks."""
+    lengths, sigmas = [], []
+    for at in range(0, len(starts_px), BATCH):
+        start, end = starts_px[at : at + BATCH], ends_px[at : at + BATCH]
+        slopes = length_slopes(values, start, end, size)
+        variance = np.einsum("pn,pq,qn->n", slopes, covariance, slopes, optimize=True)
+        along = plane_from_picture(values, end, size) - plane_from_picture(values, start, size)
+        length = np.hypot(along[:, 0], along[:, 1])
+        along = along / np.where(length > 0, length, 1.0)[:, None]
+        for mark in (start, end):
+            pull = np.einsum("ni,nij->nj", along, local_scales(values, mark, size))
+            variance = variance + mark_sigma_px**2 * (pull**2).sum(axis=1)
+        lengths.append(length)
+        sigmas.append(np.sqrt(np.maximum(variance, 0)))
+    if not lengths:
+        return np.zeros(0), np.zeros(0)
+    return np.concatenate(lengths), np.concatenate(sigmas)
+
+
+def length_slopes(values: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize) -> Floats:
+    """Give the (10, N) derivatives of lengths by the map's parameters."""
+    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])
+    sets = np.concatenate([values + steps, values - steps])
+    along = plane_from_picture(sets, ends_px, size) - plane_from_picture(sets, starts_px, size)
+    ahead, behind = np.split(np.hypot(along[..., 0], along[..., 1]), 2)
+    slopes: Floats = (ahead - behind) / (2 * np.diag(steps)[:, None])
+    return slopes
