@@ -1,0 +1,264 @@
+"""The traced graph without what thinning made up: spurs, split crossings, tails of sharp tips, nodes on plain lines."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.centre_lines import Samples, line_widths
+from digitize.runs import Floats
+from digitize.stroke_graph import Chains
+
+SPUR_WIDTHS = 1.0
+"""A branch shorter than this many line widths, plus a pixel, is a bump of the ink's edge: its tip lies within the line's own half
+width of the node or little more. A drawn tick is longer."""
+
+SPLIT_WIDTHS = 1.2
+"""Two junctions closer than this many line widths are one crossing that thinning split; drawn jogs are longer."""
+
+MERGED_WIDTHS = 12.0
+"""Two lines that cross at 5 deg share their ink over this many widths; longer than that, lines run side by side."""
+
+NARROWEST, WIDEST = 0.75, 1.3
+"""Between these parts of its line's width a sample sees that one line alone."""
+
+SPECK_WIDTHS = 2.0
+"""A piece whose lines are shorter than this many line widths in all is a speck."""
+
+SHORT_WIDTHS = 10.0
+"""A piece shorter than this must be firm ink; noise never makes longer lines."""
+
+FIRM_SIGMAS = 4.0
+"""Of the noise, for the darkness along a short piece: the darkest of some 20 samples of noise reaches about 2."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """Where a sharp tip's two sides have merged: points (M, 2) from the node to the end of the ink's skeleton, px."""
+
+    points_px: Floats
+    width_px: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Graph:
+    """Lines between nodes: `lines[i]` (M, 2) runs from node `start[i]` to `end[i]`; `width_px[i]` is its ink's width.
+
+    `tails` holds, by node, the merged part of a sharp tip. A ring has start equal to end and
+    that node has no other line.
+    """
+
+    nodes_px: Floats
+    lines: list[Floats]
+    start: list[int]
+    end: list[int]
+    width_px: list[float]
+    tails: dict[int, Tail]
+
+
+def usual_width(widths_px: Floats, samples: Samples) -> float:
+    """The picture's usual line width, px: the middle over all samples, each with its line's width."""
+    counts = np.diff(samples.first)
+    known = ~np.isnan(widths_px)
+    if not known.any():
+        return 2.0
+    order = np.argsort(widths_px[known])
+    total = np.cumsum(counts[known][order])
+    return float(widths_px[known][order][np.searchsorted(total, total[-1] / 2)])
+
+
+def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
+    """Give the graph of drawn lines.
+
+    Parameters
+    ----------
+    chains : Chains
+        As traced from the skeleton.
+    samples : Samples
+        Measured along those chains, line for line.
+    noise : float
+        One sigma of darkness on blank paper.
+
+    Returns
+    -------
+    Graph
+        Its lines run through the measured centres, ends excepted.
+    """
+    widths = line_widths(samples)
+    usual = usual_width(widths, samples)
+    work = _Work(chains, samples, np.where(np.isnan(widths), usual, widths))
+    work.drop_specks(usual, noise)
+    work.drop_spurs()
+    work.contract()
+    work.join()
+    work.drop_spurs()
+    work.take_tails()
+    work.join()
+    return work.graph()
+
+
+class _Work:
+    """The graph while it is cleaned: nodes, and lines that come and go."""
+
+    def __init__(self, chains: Chains, samples: Samples, widths: Floats) -> None:
+        self.nodes = chains.nodes_px.copy()
+        self.piece = chains.piece
+        self.start = chains.start.tolist()
+        self.end = chains.end.tolist()
+        cuts = samples.first[1:-1]
+        self.lines = np.split(samples.points_px, cuts)
+        self.ink = np.split(samples.width_px, cuts)
+        self.good = np.split(samples.good, cuts)
+        self.dark = np.split(samples.contrast, cuts)
+        self.width = widths.tolist()
+        self.at: dict[int, set[int]] = {}
+        for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):
+            self.at.setdefault(a, set()).add(line)
+            self.at.setdefault(b, set()).add(line)
+        self.alive = set(range(len(self.start)))
+        self.tails: dict[int, Tail] = {}
+        self.length = [_length(points) for points in self.lines]
+
+    def ends_at(self, node: int) -> int:
+        """How many line ends meet at a node; a line that returns to it counts twice."""
+        return sum(2 if self.start[line] == self.end[line] else 1 for line in self.at[node])
+
+    def drop(self, line: int) -> None:
+        self.alive.discard(line)
+        self.at[self.start[line]].discard(line)
+        self.at[self.end[line]].discard(line)
+
+    def drop_specks(self, usual: float, noise: float) -> None:
+        total: dict[int, float] = {}
+        dark: dict[int, list[float]] = {}
+        for line in self.alive:
+            piece = int(self.piece[self.start[line]])
+            total[piece] = total.get(piece, 0.0) + self.length[line]
+            dark.setdefault(piece, []).append(float(np.median(self.dark[line])))
+        for line in list(self.alive):
+            piece = int(self.piece[self.start[line]])
+            speck = total[piece] < SPECK_WIDTHS * usual
+            faint = total[piece] < SHORT_WIDTHS * usual and max(dark[piece]) < FIRM_SIGMAS * noise
+            if speck or faint:
+                self.drop(line)
+
+    def drop_spurs(self) -> None:
+        """Shortest first, and again, as a node with two of three branches left is none any more."""
+        for line in sorted(self.alive, key=lambda line: (self.length[line], line)):
+            ends = (self.ends_at(self.start[line]), self.ends_at(self.end[line]))
+            if min(ends) != 1 or max(ends) < 3:
+                continue
+            node = self.start[line] if ends[0] > 1 else self.end[line]
+            if self.length[line] < SPUR_WIDTHS * self.width_at(node, line) + 1:
+                self.drop(line)
+
+    def width_at(self, node: int, but: int) -> float:
+        """Width of the lines that meet at a node, px: the middle of those long enough to show it."""
+        others = sorted(
+            self.width[line] for line in self.at[node] if line != but and self.length[line] > 2 * self.width[line]
+        )
+        return others[len(others) // 2] if others else self.width[but]
+
+    def contract(self) -> None:
+        """Make junctions one that share their ink."""
+        for line in sorted(self.alive, key=lambda line: (self.length[line], line)):
+            if line not in self.alive:
+                continue
+            a, b = self.start[line], self.end[line]
+            if a == b:
+                if self.ends_at(a) > 2 and self.length[line] < 2 * SPLIT_WIDTHS * self.width_at(a, line) + 2:
+                    self.drop(line)
+                continue
+            if self.ends_at(a) < 3 or self.ends_at(b) < 3:
+                continue
+            width = max(self.width_at(a, line), self.width_at(b, line))
+            merged = self.length[line] < MERGED_WIDTHS * width and not self.clear(line, width).any()
+            if self.length[line] < SPLIT_WIDTHS * width + 1 or merged:
+                self.unite(a, b, line)
+
+    def clear(self, line: int, width: float) -> NDArray[np.bool_]:
+        """Which samples of a line see it alone: of its own width, and not beside its ends."""
+        clear = self.good[line] & (self.ink[line] > NARROWEST * width) & (self.ink[line] < WIDEST * width)
+        beside = min(int(0.7 * width + 1.5), len(clear) // 2)
+        clear[:beside] = False
+        clear[len(clear) - beside :] = False
+        return clear
+
+    def unite(self, a: int, b: int, line: int) -> None:
+        self.drop(line)
+        self.nodes[a] = (self.nodes[a] + self.nodes[b]) / 2
+        for other in list(self.at[b]):
+            if self.start[other] == b:
+                self.start[other] = a
+            if self.end[other] == b:
+                self.end[other] = a
+            self.at[a].add(other)
+        self.at[b] = set()
+
+    def take_tails(self) -> None:
+        """A branch that is too wide all along, beside two lines that open like a V, is where those have merged."""
+        for line in sorted(self.alive):
+            ends = (self.ends_at(self.start[line]), self.ends_at(self.end[line]))
+            if min(ends) != 1 or max(ends) != 3:
+                continue
+            node = self.start[line] if ends[0] == 3 else self.end[line]
+            width = self.width_at(node, line)
+            if self.length[line] > MERGED_WIDTHS * width:
+                continue
+            order = slice(None) if ends[0] == 3 else slice(None, None, -1)
+            ink = self.ink[line][order]
+            # Widening again, or of one width for most of its length: a line of its own.
+            clear = self.clear(line, width)
+            if clear.sum() > 0.5 * len(clear) or len(ink) < 4 or np.median(ink[: len(ink) // 2]) < WIDEST * width:
+                continue
+            self.drop(line)
+            self.tails[node] = Tail(self.lines[line][order], ink)
+
+    def join(self) -> None:
+        """Make one line of two that meet at a node where nothing else does."""
+        for node in sorted(self.at):
+            lines = sorted(self.at[node])
+            if len(lines) != 2 or node in self.tails:
+                continue
+            one, two = lines
+            if self.start[one] == self.end[one] or self.start[two] == self.end[two]:
+                continue
+            before = self.turned(one, self.end[one] == node)
+            after = self.turned(two, self.start[two] == node)
+            whole = len(self.lines)
+            for store, first, second in zip((self.lines, self.ink, self.good, self.dark), before[0], after[0], strict=True):
+                store.append(np.concatenate([first[:-1], second]))
+            longer = one if self.length[one] >= self.length[two] else two
+            self.width.append(self.width[longer])
+            self.length.append(self.length[one] + self.length[two])
+            self.start.append(before[1])
+            self.end.append(after[2])
+            self.drop(one)
+            self.drop(two)
+            self.alive.add(whole)
+            self.at[before[1]].add(whole)
+            self.at[after[2]].add(whole)
+
+    def turned(self, line: int, forward: bool) -> tuple[list[NDArray[np.float64]], int, int]:
+        """A line's arrays and its nodes, in its own direction or the other."""
+        arrays = [self.lines[line], self.ink[line], self.good[line], self.dark[line]]
+        if forward:
+            return arrays, self.start[line], self.end[line]
+        return [array[::-1] for array in arrays], self.end[line], self.start[line]
+
+    def graph(self) -> Graph:
+        kept = sorted(self.alive)
+        used = sorted({node for line in kept for node in (self.start[line], self.end[line])})
+        number = {node: index for index, node in enumerate(used)}
+        return Graph(
+            self.nodes[used],
+            [self.lines[line] for line in kept],
+            [number[self.start[line]] for line in kept],
+            [number[self.end[line]] for line in kept],
+            [self.width[line] for line in kept],
+            {number[node]: tail for node, tail in self.tails.items() if node in number},
+        )
+
+
+def _length(points: Floats) -> float:
+    return float(np.hypot(*np.diff(points, axis=0).T).sum())

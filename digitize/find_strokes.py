@@ -1,0 +1,140 @@
+"""From the ink of a picture to its strokes: the graph of drawn lines, in the picture's own px."""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.arms import Arms
+from digitize.centre_lines import Samples, measure_lines
+from digitize.clean_graph import clean_graph
+from digitize.gaps import bridge_gaps
+from digitize.nodes import Cut, Placed, clean_weights, cut_at_corners, place_nodes, sample_noise, spoilt_samples
+from digitize.runs import Floats, local_fits
+from digitize.stroke_graph import trace_chains
+from digitize.strokes import Link, Strokes
+from digitize.thinning import thin
+from pictures.ink import Ink, ink_mask
+
+Progress = Callable[[float], None]
+
+WINDOW_WIDTHS, WINDOW_PX = 1.0, 3.0
+"""How far to look across a line: its width, and what blur adds and a skeleton is off."""
+
+SYSTEMATIC_PX = 0.03
+"""What a point errs however many samples were averaged, one sigma, px (measured on drawn lines)."""
+
+
+def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progress: Progress | None = None) -> Strokes:
+    """Give every drawn line as sub-pixel centre-lines between true nodes.
+
+    Ink is thinned to a graph, the graph cleaned of what thinning makes up, its lines moved to the middle of the
+    ink, cut at corners, and their nodes put where the lines' extensions meet. Sizes are in measured line widths.
+
+    Parameters
+    ----------
+    ink : Ink
+        Darkness (H, W), its noise, and whether it is bilevel.
+    within : (K, 2) float or None
+        Polygon in picture px to look in: the sheet of paper.
+    progress : callable or None
+        Told the part done, 0..1.
+
+    Returns
+    -------
+    Strokes
+        Links run about 1 px from point to point; specks are left out. Empty where there is no ink.
+    """
+    tell = progress if progress is not None else _silent
+    mask = ink_mask(ink, within)
+    tell(0.15)
+    pixels = thin(mask)
+    inked = int(np.count_nonzero(mask))
+    del mask
+    tell(0.4)
+    if len(pixels) == 0:
+        return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
+    rough_width_px = inked / len(pixels)
+    chains = trace_chains(bridge_gaps(pixels, width_px=rough_width_px))
+    tell(0.5)
+    look = np.full(len(chains.start), 1.5 * rough_width_px + WINDOW_PX)
+    graph = clean_graph(chains, measure_lines(ink.darkness, chains.split(), half_width_px=look), noise=ink.noise)
+    tell(0.7)
+    if not graph.lines:
+        return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
+    look = WINDOW_WIDTHS * np.array(graph.width_px) + WINDOW_PX
+    samples = measure_lines(ink.darkness, graph.lines, half_width_px=look)
+    sigma_px = sample_noise(samples)
+    tell(0.85)
+    cut = cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px)
+    placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
+    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
+    tell(1.0)
+    return strokes
+
+
+def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
+    """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
+    samples, arms = cut.samples, placed.arms
+    weights = clean_weights(samples, cut.width_px)
+    half = 3 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
+    skip = spoilt_samples(cut.width_px)
+    back = np.arange(len(samples.points_px)) - samples.first[samples.line]
+    forth = samples.first[samples.line + 1] - 1 - np.arange(len(samples.points_px))
+    beside = np.minimum(back, forth) < skip[samples.line]
+    weights[beside & ~cut.loop[samples.line]] = 0
+    place, slope = local_fits(samples.points_px, weights, samples.first, half=half, degree=2)
+    miss = (samples.points_px - place)[:, 1] * slope[:, 0] - (samples.points_px - place)[:, 0] * slope[:, 1]
+    miss /= np.maximum(np.hypot(slope[:, 0], slope[:, 1]), 1e-9)
+    links = []
+    for link in range(len(cut.start)):
+        part = slice(int(samples.first[link]), int(samples.first[link + 1]))
+        used = np.flatnonzero(weights[part] > 0)
+        start, end = int(cut.start[link]), int(cut.end[link])
+        nodes = placed.nodes_px[[start, end]]
+        if cut.loop[link]:
+            points = _closed(place[part])
+            nodes = points[[0, -1]]
+            placed.nodes_px[start] = points[0]
+        elif len(used) == 0:
+            points = nodes
+        else:
+            middle = place[part][used[0] : used[-1] + 1]
+            lead = _extension(arms, 2 * link, nodes[0], middle[0])
+            trail = _extension(arms, 2 * link + 1, nodes[1], middle[-1])
+            points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
+        rest = float(np.sqrt(np.mean(miss[part][used] ** 2))) if len(used) > 2 * half else sigma_px
+        # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
+        sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), SYSTEMATIC_PX))
+        links.append(Link(start, end, points, sigma, float(cut.width_px[link])))
+    return tuple(links)
+
+
+def _extension(arms: Arms, arm: int, node_px: Floats, first_px: Floats) -> Floats:
+    """Points about 1 px apart on an arm between its node and its first clean sample, both left out."""
+    here = Arms(*(getattr(arms, name)[[arm, arm]] for name in ("origin_px", "axis", "fit", "variance", "nearest_px", "known")))
+    along = here.local(np.stack([node_px, first_px]))
+    count = int(abs(along[1, 0] - along[0, 0]))
+    if count < 1 or not here.known[0] or along[1, 0] < along[0, 0]:
+        return np.empty((0, 2))
+    part = np.arange(1, count + 1) / (count + 1)
+    # The node is where several arms agree: what this one misses it by is shared out over the extension.
+    x = along[0, 0] + part * (along[1, 0] - along[0, 0])
+    fit = arms.fit[arm]
+    level = fit[0] + x * (fit[1] + x * fit[2])
+    miss = along[:, 1] - (fit[0] + along[:, 0] * (fit[1] + along[:, 0] * fit[2]))
+    y = level + miss[0] * (1 - part) + miss[1] * part
+    axis = arms.axis[arm]
+    points: Floats = arms.origin_px[arm] + x[:, None] * axis + y[:, None] * np.array([-axis[1], axis[0]])
+    return points
+
+
+def _closed(points: Floats) -> Floats:
+    """A ring's points with its last exactly on its first."""
+    ring = points.copy()
+    ring[0] = ring[-1] = (points[0] + points[-1]) / 2
+    return ring
+
+
+def _silent(_: float) -> None:
+    """Nobody asked to be told."""

@@ -1,0 +1,298 @@
+"""Where lines truly meet, turn and end: nodes at the crossing of the lines' extensions."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.arms import FLOOR_PX, REACH, Arms, fit_arms, meeting_points
+from digitize.centre_lines import Samples
+from digitize.clean_graph import NARROWEST, WIDEST, Graph
+from digitize.corners import bends, stepped
+from digitize.runs import Floats, local_fits
+from digitize.strokes import NodeKind
+from pictures.ridge import profiles
+
+SPOILT_WIDTHS, SPOILT_PX = 0.6, 2.0
+"""Samples nearer to a node than half a line width and the blur see the other line's ink as well."""
+
+LEAST_CORNER_RAD = np.radians(18)
+"""Sides that meet at less are one smooth line: the error of two fits on short sides reaches some 10 deg."""
+
+CORNER_INK = 0.5
+"""Part of the line's darkness at the crossing of the sides: a sharp corner is dark there, a rounded one is white."""
+
+TIP_RAD = np.radians(40)
+"""Sides at a smaller angle than this share ink for over a line width before they meet: a tip."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Lines cut at every node: samples of each link, and its nodes. `loop` (L,) tells smooth rings."""
+
+    samples: Samples
+    start: NDArray[np.int64]
+    end: NDArray[np.int64]
+    width_px: Floats
+    loop: NDArray[np.bool_]
+    nodes_px: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Nodes in their true places, and the two arms of each link: arm 2 l at its start, 2 l + 1 at its end."""
+
+    nodes_px: Floats
+    kinds: NDArray[np.uint8]
+    arms: Arms
+
+
+def sample_noise(samples: Samples) -> float:
+    """One-sigma scatter of samples across their lines, px, from how they lie about local parabolas."""
+    if not samples.good.any():
+        return FLOOR_PX
+    place, _ = local_fits(samples.points_px, samples.good.astype(np.float64), samples.first, half=4, degree=2)
+    miss = ((samples.points_px - place) * samples.normals).sum(axis=1)[samples.good]
+    # A parabola over this window takes up 0.35 of a single sample's scatter (the smoother's own weight at its middle).
+    return max(1.4826 * float(np.median(np.abs(miss))) / 0.72, FLOOR_PX)
+
+
+def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], *, sigma_px: float) -> Cut:
+    """Cut lines where they have corners.
+
+    A bend is a corner if the two sides, fitted apart from it and extended, meet at an angle and in ink.
+
+    Parameters
+    ----------
+    graph : Graph
+        Clean lines.
+    samples : Samples
+        Measured along them, line for line.
+    darkness : (H, W) uint8
+        As in `Ink`.
+    sigma_px : float
+        One-sigma noise of a sample.
+    """
+    width = np.array(graph.width_px)
+    ends = np.bincount(np.array(graph.start + graph.end, dtype=np.int64), minlength=len(graph.nodes_px))
+    ring = np.array(
+        [a == b and ends[a] == 2 and a not in graph.tails for a, b in zip(graph.start, graph.end, strict=True)],
+        dtype=np.bool_,
+    )
+    first = samples.first
+    weights = clean_weights(samples, width)
+    found = bends(samples.points_px, first, ring, width)
+    for _ in range(3):
+        true = _corners(found, samples, weights, ring, width, darkness, sigma_px)
+        if true.all():
+            break
+        found = found[true]
+
+    order: list[NDArray[np.int64]] = []
+    start, end, links_width, loop = [], [], [], []
+    nodes = [tuple(node) for node in graph.nodes_px]
+    line_of = np.searchsorted(first, found, side="right") - 1
+    for line in range(len(first) - 1):
+        inner = found[line_of == line] if len(found) else found
+        begin, last = int(first[line]), int(first[line + 1]) - 1
+        if ring[line] and len(inner):
+            turned = np.concatenate([np.arange(inner[0], last), np.arange(begin, inner[0] + 1)])
+            cuts = [0, *(inner[1:] - inner[0]).tolist(), len(turned) - 1]
+            nodes[graph.start[line]] = tuple(samples.points_px[inner[0]])
+        else:
+            turned = np.arange(begin, last + 1)
+            cuts = [0, *(inner - begin).tolist(), len(turned) - 1]
+        at = [graph.start[line]]
+        for cut in cuts[1:-1]:
+            nodes.append(tuple(samples.points_px[turned[cut]]))
+            at.append(len(nodes) - 1)
+        at.append(graph.end[line])
+        for number, (one, two) in enumerate(zip(cuts[:-1], cuts[1:], strict=True)):
+            order.append(turned[one : two + 1])
+            start.append(at[number])
+            end.append(at[number + 1])
+            links_width.append(graph.width_px[line])
+            loop.append(bool(ring[line]) and len(inner) == 0)
+    lengths = np.array([len(one) for one in order], dtype=np.int64)
+    flat = np.concatenate(order) if order else np.empty(0, np.int64)
+    recut = Samples(
+        samples.points_px[flat],
+        samples.normals[flat],
+        samples.width_px[flat],
+        samples.contrast[flat],
+        samples.good[flat],
+        np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
+    )
+    return Cut(
+        recut,
+        np.array(start, dtype=np.int64),
+        np.array(end, dtype=np.int64),
+        np.array(links_width, dtype=np.float64),
+        np.array(loop, dtype=np.bool_),
+        np.array(nodes, dtype=np.float64).reshape(-1, 2),
+    )
+
+
+def clean_weights(samples: Samples, width_px: Floats) -> Floats:
+    """1 for samples that see their own line alone, else 0."""
+    usual = width_px[samples.line]
+    alone = samples.good & (samples.width_px > NARROWEST * usual - 0.3) & (samples.width_px < WIDEST * usual + 0.3)
+    return alone.astype(np.float64)
+
+
+def spoilt_samples(width_px: Floats) -> NDArray[np.int64]:
+    """How many samples beside a node are not to be used."""
+    return np.round(SPOILT_WIDTHS * width_px + SPOILT_PX).astype(np.int64)
+
+
+def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px: float) -> Placed:
+    """Give every node its true place.
+
+    Corners and junctions go to the crossing of the extensions of their lines; a line's end to the end of its
+    ink less half the line's width.
+    """
+    samples, links = cut.samples, len(cut.start)
+    line = np.repeat(np.arange(links), 2)
+    at_end = np.tile([False, True], links)
+    at = np.where(at_end, samples.first[line + 1] - 1, samples.first[line])
+    node = np.where(at_end, cut.end[line], cut.start[line])
+    count = np.bincount(node, minlength=len(cut.nodes_px))
+    skip = np.where(count[node] > 1, spoilt_samples(cut.width_px)[line], spoilt_samples(cut.width_px)[line] - 1)
+    far = samples.first[line + 1] - samples.first[line] - 1
+    index = _arm_samples(at, np.where(at_end, -1, 1), skip, far, samples.first, np.zeros(links, np.bool_))
+    weights = clean_weights(samples, cut.width_px)
+    arms = fit_arms(samples.points_px, weights, index, cut.nodes_px[node], sigma_px=sigma_px)
+
+    width = np.zeros(len(cut.nodes_px))
+    np.maximum.at(width, node, cut.width_px[line])
+    loop = np.zeros(len(cut.nodes_px), np.bool_)
+    loop[cut.start[cut.loop]] = True
+    begin = cut.nodes_px.copy()
+    free = (count == 1)[node] & ~loop[node]
+    begin[node[free]] = _ink_ends(arms, free, samples, index, cut.width_px[line], darkness)
+    hold = np.where(count == 1, 1e-3, np.maximum(2 * width, 2.0))
+    for tip, tail in graph.tails.items():
+        begin[tip], hold[tip] = tail.points_px[-1], 3.0
+    hold[loop] = 1e-3
+    place = meeting_points(arms, node, begin, hold_px=hold)
+    # A crossing far from its ink is a pair of nearly parallel arms: what was seen is then better.
+    moved = np.hypot(*(place - begin).T)
+    limit = np.maximum(3 * width, 4.0)
+    for tip, tail in graph.tails.items():
+        limit[tip] = np.hypot(*(tail.points_px[-1] - tail.points_px[0])) + 2 * width[tip]
+    place = np.where((moved > limit)[:, None], begin, place)
+
+    kinds = np.full(len(place), NodeKind.JUNCTION, np.uint8)
+    kinds[count == 1] = NodeKind.END
+    kinds[count == 2] = NodeKind.CORNER
+    along = arms.local(place[node])[:, 0]
+    directions = arms.direction(np.maximum(along, 0))
+    pairs = np.argsort(node, kind="stable")
+    pairs = pairs[(count == 2)[node[pairs]] & ~loop[node[pairs]]].reshape(-1, 2)
+    cosine = (directions[pairs[:, 0]] * directions[pairs[:, 1]]).sum(axis=1)
+    kinds[node[pairs[:, 0]][cosine > np.cos(TIP_RAD)]] = NodeKind.TIP
+    kinds[loop] = NodeKind.LOOP
+    return Placed(place, kinds, arms)
+
+
+def _corners(
+    at: NDArray[np.int64],
+    samples: Samples,
+    weights: Floats,
+    ring: NDArray[np.bool_],
+    width_px: Floats,
+    darkness: NDArray[np.uint8],
+    sigma_px: float,
+) -> NDArray[np.bool_]:
+    """Which bends are corners, each with its sides reaching to the next bend or the line's end."""
+    first = samples.first
+    line = np.searchsorted(first, at, side="right") - 1
+    size = first[line + 1] - first[line] - 1
+    begin = first[line]
+    before, after = at - begin, begin + size - at
+    if len(at) == 0:
+        return np.empty(0, np.bool_)
+    same = line[1:] == line[:-1]
+    before[1:][same] = (at[1:] - at[:-1])[same]
+    after[:-1][same] = (at[1:] - at[:-1])[same]
+    is_first = np.concatenate([[True], ~same])
+    is_last = np.concatenate([~same, [True]])
+    # Around a ring the first bend follows the last.
+    lowest, highest = np.flatnonzero(is_first), np.flatnonzero(is_last)
+    around = at[lowest] + size[lowest] - at[highest]
+    rings = ring[line[lowest]]
+    before[lowest[rings]] = around[rings]
+    after[highest[rings]] = around[rings]
+
+    both = np.repeat(np.arange(len(at)), 2)
+    way = np.tile([-1, 1], len(at))
+    far = np.column_stack([before, after]).ravel()
+    skip = spoilt_samples(width_px)[line][both]
+    index = _arm_samples(at[both], way, skip, far, first, ring)
+    arms = fit_arms(samples.points_px, weights, index, samples.points_px[at][both], sigma_px=sigma_px)
+    hold = np.maximum(3 * width_px[line], 4.0)
+    place = meeting_points(arms, both, samples.points_px[at], hold_px=hold)
+    along = arms.local(place[both])[:, 0]
+    away = arms.direction(along)
+    cosine = (away[0::2] * away[1::2]).sum(axis=1)
+    turn = np.pi - np.arccos(np.clip(cosine, -1, 1))
+    contrast = samples.contrast[at]
+    dark = profiles(darkness, place[:, 0].astype(np.float32), place[:, 1].astype(np.float32))
+    # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
+    half_angle = np.maximum(np.sin((np.pi - turn) / 2), 0.15)
+    near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2
+    known = arms.known[0::2] & arms.known[1::2]
+    true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & (dark > CORNER_INK * contrast)
+    return true
+
+
+def _arm_samples(
+    at: NDArray[np.int64],
+    way: NDArray[np.int64],
+    skip: NDArray[np.int64],
+    far: NDArray[np.int64],
+    first: NDArray[np.int64],
+    ring: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """Samples (A, REACH) from each node outward, -1 where spoilt by it or by the node at the other end."""
+    # A side too short to keep clear of both its nodes is measured about its middle.
+    begin = np.minimum(skip, np.maximum((far - 2) // 2, 0))
+    finish = np.maximum(far - skip, np.minimum(far, (far + 3) // 2))
+    steps = begin[:, None] + np.arange(REACH)[None, :]
+    rows = np.repeat(at, REACH)
+    index = stepped(rows, (way[:, None] * steps).ravel(), first, ring).reshape(-1, REACH)
+    return np.where(steps <= finish[:, None], index, -1)
+
+
+def _ink_ends(
+    arms: Arms,
+    free: NDArray[np.bool_],
+    samples: Samples,
+    index: NDArray[np.int64],
+    width_px: Floats,
+    darkness: NDArray[np.uint8],
+) -> Floats:
+    """Where single lines end: half their width before the end of the ink along their extensions."""
+    which = np.flatnonzero(free)
+    if len(which) == 0:
+        return np.empty((0, 2))
+    width = width_px[which]
+    step = 0.25
+    steps = int(np.ceil((2.5 * width.max() + 8) / step))
+    # From the first clean sample outward, where the line is as dark as it gets.
+    begin = np.maximum(arms.nearest_px[which], 0.0)
+    along = begin[:, None] - step * np.arange(steps)[None, :]
+    flat = along.ravel()
+    rows = np.repeat(which, steps)
+    few = Arms(arms.origin_px[rows], arms.axis[rows], arms.fit[rows], arms.variance[rows], flat, arms.known[rows])
+    places = few.at(flat)
+    dark = profiles(darkness, places[:, 0].astype(np.float32), places[:, 1].astype(np.float32)).reshape(-1, steps)
+    full = np.median(dark[:, : max(2, int(1 / step))], axis=1)
+    full = np.where(full > 0, full, 1)
+    falling = np.minimum.accumulate(np.minimum(dark / full[:, None], 1), axis=1)
+    ink = np.clip((falling - 0.25) * 2, 0, 1).sum(axis=1) * step - step / 2
+    one = Arms(
+        arms.origin_px[which], arms.axis[which], arms.fit[which], arms.variance[which], begin, arms.known[which]
+    )
+    ends: Floats = one.at(begin - ink + width / 2)
+    return ends
