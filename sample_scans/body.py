@@ -93,7 +93,7 @@ def tailplane(name: str, *, span_mm: float, chord_mm: float, line_mm: float = OU
     half, straight = span_mm / 2, span_mm / 2 * 0.55
     tip = bezier(
         (straight, chord_mm),
-        (half * 0.88, chord_mm * 0.98),
+        (half * 0.88, chord_mm),
         (half, chord_mm * 0.72),
         (half, chord_mm * 0.40),
     )

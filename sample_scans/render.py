@@ -78,8 +78,11 @@ def inside_coverage(outline_mm: Points, camera: Picturing, *, blur_px: float) ->
         -1, 2
     )
     inside = ((cells >= 0) & (cells < [camera.width_px, camera.height_px])).all(axis=1)
-    cells = np.unique(cells[inside].astype(np.int64), axis=0)
-    nearest, along = _nearest_piece(cells.astype(np.float64), a, b)
+    x, y = cells[inside].astype(np.int64).T
+    near = np.zeros_like(filled)
+    near[y, x] = 1
+    cells = np.argwhere(near)[:, ::-1].astype(np.float64)
+    nearest, along = _nearest_piece(cells, a, b)
     # At a vertex the mean of both sides' normals tells inside from outside.
     normal = inward[nearest]
     before, after = along <= 0, along >= 1
@@ -87,7 +90,7 @@ def inside_coverage(outline_mm: Points, camera: Picturing, *, blur_px: float) ->
     normal[after] += inward[(nearest[after] + 1) % len(a)]
     off = cells - (a[nearest] + (b - a)[nearest] * along[:, None])
     signed = np.hypot(*off.T) * np.sign((off * normal).sum(axis=1))
-    share[cells[:, 1], cells[:, 0]] = _within(signed / blur_px)
+    share[near > 0] = _within(signed / blur_px)
     return share
 
 

@@ -9,6 +9,8 @@ from sample_scans.truth import InkStroke, PartTruth, Piece, Points
 
 OUTLINE_MM = 0.35  # ISO 128 line widths
 _LABEL_MM = 3.0
+_RIB_LABEL_MM = 2.5
+_LABEL_FREE_MM = 1.5  # paper between lettering and the outline round it
 
 
 def part(name: str, boundary_mm: Points, holes_mm: tuple[Points, ...] = (), *, width_mm: float = OUTLINE_MM) -> Piece:
@@ -18,12 +20,16 @@ def part(name: str, boundary_mm: Points, holes_mm: tuple[Points, ...] = (), *, w
 
 
 def rib(name: str, section: Section, *, chord_mm: float, cuts: RibCuts, width_mm: float = OUTLINE_MM) -> Piece:
-    """Draw one rib with its name inside; the origin is the chord line's nose."""
+    """Draw one rib, its name inside where there is room; the origin is the chord line's nose."""
     outline = notched_rib(section, chord_mm=chord_mm, cuts=cuts)
     middle = 0.56 * chord_mm
     ys = outline[np.abs(outline[:, 0] - middle) < 2, 1]
-    label = text(name, (middle, float(ys.max() + ys.min()) / 2 - 1.25), height_mm=2.5, anchor=0.5, width_mm=0.25)
-    return part(name, outline, width_mm=width_mm) + label
+    low, high = float(ys.min()), float(ys.max())
+    piece = part(name, outline, width_mm=width_mm)
+    if high - low < _RIB_LABEL_MM + 2 * _LABEL_FREE_MM:
+        return piece  # too thin to be written on
+    at = (middle, (low + high - _RIB_LABEL_MM) / 2)
+    return piece + text(name, at, height_mm=_RIB_LABEL_MM, anchor=0.5, width_mm=0.25)
 
 
 def nested_ribs(
