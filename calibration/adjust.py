@@ -2,21 +2,41 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from calibration.blunders import Weeded, weed
 from calibration.calibration import Calibration
+from calibration.findings_words import dispute_text
+from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
-from calibration.observations import Across, Corners, Observation, PointPx, Skew
-from calibration.parameters import priors
-from calibration.plane_map import Floats, PictureSize, plane_from_picture
-from calibration.problem import build, solve
-from calibration.refusals import refuse_impossible
+from calibration.observations import CalibrationError, CheckLength, Corners, KnownDistance, Observation, PointPx
+from calibration.observed import observe
+from calibration.parameters import Prior, believable_focal_35mm, priors, with_stretch
+from calibration.plane_map import Floats, P, PictureSize
+from calibration.problem import Problem, Solution, What, solve
+from calibration.refusals import CROSSES, refuse_impossible
+from calibration.remarks import Evidence, remarks
 from calibration.start import starts
-from calibration.uncertainty import map_covariance
+from calibration.uncertainty import SEEN_SIGMA, MapCovariance, map_covariance, unseen
+from calibration.unit_slips import refuse_unit_slips
 
-FOUND_BORDER = "drawn border"
-"""The label of a rectangle that the program found; one that a person gave comes before it."""
+APART_PART = 0.05
+"""What disagrees by more than this part, with no culprit, is no basis for anything."""
+
+MODEL_FACTOR = 4.0
+"""A variance factor above it asks whether the plan itself is stretched (trials: 1.1 % became 0.28 %)."""
+
+MOST_STRETCH = 0.012
+"""A stretch beyond what copies do (0.5-0.8 %) is no stretch but a blunder."""
+
+LEAST_SURE_PART = 0.2
+"""A longest part that is less sure than this part of itself is not worth giving."""
+
+
+NEARLY_AS_GOOD = 6.0
+"""A second minimum whose sum of squares is within this of the lowest explains the marks as well (odds of 20 to 1)."""
 
 
 def adjust(
@@ -31,52 +51,166 @@ def adjust(
     tag_mm_per_px: tuple[float, float] | None = None,
     origin_px: PointPx | None = None,
 ) -> Calibration:
+    """Fit the map of picture px to plan mm to everything given.
+
+    One weighted least-squares problem with priors; see `plane_map` for the model and `parameters` for what is
+    known of it beforehand. What is wrong among the observations is named in the findings and left out
+    where the rest can tell; where it cannot, both are named and the result is not settled.
+
+    Parameters
+    ----------
+    observations : sequence
+        Straight lines are not used: they tell of the lens, which is not solved for.
+    width_px, height_px : int
+        Size of the picture as displayed upright.
+    kind : Kind
+        What is fitted: a camera's view, an affine map, or a page's own scale.
+    focal_35mm : float, optional
+        The file's 35 mm equivalent focal length; relative to the picture's diagonal.
+    sheet_px : (K, 2) array, optional
+        The paper's outline in the picture; handed on.
+    longest_px : two points, optional
+        Ends of the longest part, over which findings state their effect; by default the two marks furthest apart.
+    tag_mm_per_px : (x, y), optional
+        What the file says a px measures at full size; compared and never used.
+    origin_px : point, optional
+        Where the plan's origin shall lie; by default the rectangle's lower-left corner, else the lower-left pixel.
+
+    Raises
+    ------
+    CalibrationError
+        For marks that cannot be, too little to tell a scale, lengths in mixed-up units, and
+        observations that disagree by more than 5 % with no culprit.
+    """
     size = PictureSize(width_px, height_px)
     refuse_impossible(observations, kind=kind, size=size)
     told = priors(kind=kind, focal_35mm=focal_35mm)
-    problem = build(observations, size=size, priors=told)
-    found = [solve(problem, start) for start in starts(observations, kind=kind, size=size, priors=told)]
-    best = min(found, key=lambda s: float(s.rows @ s.rows))
-    corner = origin_px or _lower_left_px(observations, size)
-    return Calibration(
+    begin = starts(observations, kind=kind, size=size, priors=told)
+    refuse_unit_slips(observations, start=begin[0], size=size)
+    weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
+    solution = weeded.solution
+    _refuse_unseen(solution, kind)
+    covariance = _widened(map_covariance(solution), weeded)
+    out = frozenset(fault.suspect for fault in weeded.left_out)
+    calibration = Calibration(
         kind=kind,
         size=size,
-        values=best.values,
-        covariance=map_covariance(best),
-        turn_rad=_turn_rad(observations, best.values, size, kind),
-        origin_px=corner,
+        values=solution.values,
+        covariance=covariance.whole,
+        turn_rad=turn_rad(observations, solution.values, size, kind),
+        origin_px=lower_left_px(observations, size) if origin_px is None else origin_px,
         sheet_px=sheet_px,
+        observed=observe(observations, solution, covariance.whole, left_out=out),
+    )
+    longest = longest_px or _furthest(observations, size)
+    _refuse_unsure(calibration, longest)
+    evidence = Evidence(
+        observations=observations,
+        weeded=weeded,
+        covariance=covariance,
+        longest_px=longest,
+        rivals=_rivals(solution, begin) if len(begin) > 1 else (),
+        tag_mm_per_px=tag_mm_per_px,
+        focal_told=believable_focal_35mm(focal_35mm) is not None,
+    )
+    return replace(calibration, findings=remarks(calibration, evidence))
+
+
+def _weeded(
+    observations: Sequence[Observation], *, kind: Kind, size: PictureSize, priors: dict[P, Prior], begin: list[Floats]
+) -> Weeded:
+    """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason."""
+
+    def solver(problem: Problem) -> Solution:
+        return min((solve(problem, values) for values in begin), key=lambda s: float(s.rows @ s.rows))
+
+    weeded = weed(observations, size=size, priors=priors, solver=solver)
+    if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
+        other = weed(observations, size=size, priors=with_stretch(priors), solver=solver)
+        strain = math.hypot(other.solution.values[P.STRETCH], other.solution.values[P.SHEAR])
+        if other.clean and strain < MOST_STRETCH and other.agreement.variance_factor < other.agreement.usual_factor:
+            weeded = other
+    if weeded.disputed:
+        _refuse_exchanged_sides(observations, weeded, size=size, priors=priors, begin=begin)
+        if min(fault.part for fault in weeded.disputed) > APART_PART:
+            raise CalibrationError(dispute_text(weeded.disputed, observations))
+    return weeded
+
+
+def _refuse_exchanged_sides(
+    observations: Sequence[Observation],
+    weeded: Weeded,
+    *,
+    size: PictureSize,
+    priors: dict[P, Prior],
+    begin: list[Floats],
+) -> None:
+    for i in {fault.suspect.observation for fault in weeded.disputed if fault.suspect.what in (What.SIZE, What.CORNER)}:
+        seen = observations[i]
+        if not isinstance(seen, Corners) or seen.width_mm is None or seen.height_mm is None:
+            continue
+        turned = [*observations]
+        turned[i] = replace(seen, width_mm=seen.height_mm, height_mm=seen.width_mm)
+        other = weed(turned, size=size, priors=priors, solver=lambda problem: solve(problem, begin[0]))
+        if other.clean and other.agreement.variance_factor < other.agreement.usual_factor:
+            raise CalibrationError(
+                f"The {seen.label} are given as {seen.width_mm:.1f} wide and {seen.height_mm:.1f} mm high, but "
+                "fit the other "
+                "way round; the size is first to second corner by second to third: exchange the two, or check "
+                "the corners' order."
+            )
+
+
+def _refuse_unseen(solution: Solution, kind: Kind) -> None:
+    weakest, sigma = unseen(solution)
+    if sigma < SEEN_SIGMA:
+        return
+    what = {P.TILT_X: "how the camera leaned to the side", P.TILT_Y: "how the camera leaned forward"}
+    tells = what.get(weakest, "the scale") if weakest is not None else "the rectangle's size"
+    remedy = f"mark four corners of a rectangle, or {CROSSES}" if kind is Kind.PHOTO else "give a longer known distance"
+    raise CalibrationError(
+        f"What was given does not tell {tells}; lengths that lie in other directions and places are needed: {remedy}."
     )
 
 
-def _lower_left_px(observations: Sequence[Observation], size: PictureSize) -> PointPx:
-    rectangle = _rectangle(observations)
-    return (0.0, float(size.height_px - 1)) if rectangle is None else rectangle.points_px[3]
+def _widened(covariance: MapCovariance, weeded: Weeded) -> MapCovariance:
+    """Widen by how much worse than expected the rows agree; that is the least that a wrong model does."""
+    factor = weeded.agreement.variance_factor
+    if factor <= weeded.agreement.usual_factor:
+        return covariance
+    return MapCovariance(factor * covariance.whole, factor * covariance.unsolved)
 
 
-def _turn_rad(observations: Sequence[Observation], values: Floats, size: PictureSize, kind: Kind) -> float:
-    """Give the direction of plan +x on the plane, anticlockwise."""
-    rectangle = _rectangle(observations)
+def _refuse_unsure(calibration: Calibration, longest_px: tuple[PointPx, PointPx]) -> None:
+    longest = calibration.length(*longest_px)
+    if longest.u95_mm > LEAST_SURE_PART * longest.mm:
+        raise CalibrationError(
+            f"The longest part comes out as {longest.mm:.0f} mm, give or take {longest.u95_mm:.0f} mm; that is "
+            "too unsure to "
+            "build from: give longer known distances, in both directions and near the plan's edges."
+        )
+
+
+def _furthest(observations: Sequence[Observation], size: PictureSize) -> tuple[PointPx, PointPx]:
+    marks: list[PointPx] = []
     for seen in observations:
-        if isinstance(seen, Across):
-            return _direction_rad(seen.start_px, seen.end_px, values, size)
-    if rectangle is not None:
-        return _direction_rad(rectangle.points_px[3], rectangle.points_px[2], values, size)
-    x, y = size.middle_px
-    angle = 0.0
-    for seen in observations:
-        if isinstance(seen, Skew) and kind is not Kind.PHOTO:
-            angle = seen.angle_rad
-    # Clockwise as seen is from x to y where y runs down.
-    return _direction_rad((x, y), (x + math.cos(angle), y + math.sin(angle)), values, size)
+        if isinstance(seen, KnownDistance | CheckLength):
+            marks += [seen.start_px, seen.end_px]
+        elif isinstance(seen, Corners):
+            marks += seen.points_px
+    if not marks:
+        (x, y), right, bottom = size.middle_px, size.width_px - 1.0, size.height_px - 1.0
+        return ((0.0, y), (right, y)) if right > bottom else ((x, 0.0), (x, bottom))
+    places = np.array(marks)
+    apart = np.linalg.norm(places[:, None] - places, axis=2)
+    i, j = np.unravel_index(int(apart.argmax()), apart.shape)
+    return marks[i], marks[j]
 
 
-def _direction_rad(start: PointPx, end: PointPx, values: Floats, size: PictureSize) -> float:
-    (x0, y0), (x1, y1) = plane_from_picture(values, np.array([start, end]), size)
-    return math.atan2(y1 - y0, x1 - x0)
-
-
-def _rectangle(observations: Sequence[Observation]) -> Corners | None:
-    """Give the rectangle that the plan frame belongs to: a person's first, then one with a size, then any."""
-    rectangles = [seen for seen in observations if isinstance(seen, Corners)]
-    return min(rectangles, key=lambda corners: (corners.label == FOUND_BORDER, corners.width_mm is None), default=None)
+def _rivals(solution: Solution, begin: list[Floats]) -> tuple[Floats, ...]:
+    """Give the maps of other minima that explain the marks nearly as well."""
+    others = [solve(solution.problem, values) for values in begin]
+    lowest = float(solution.rows @ solution.rows)
+    return tuple(
+        other.values for other in others if other.converged and float(other.rows @ other.rows) - lowest < NEARLY_AS_GOOD
+    )

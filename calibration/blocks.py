@@ -10,7 +10,8 @@ from calibration.observations import Corners, GivenScale, KnownDistance
 from calibration.plane_map import Floats, PictureSize
 
 LEAN_SIGMA_RAD = 0.001
-"""How far a drawn rectangle's angle is off 90 degrees: 1 mm on a metre; a real border leaned by two to six times that."""
+"""How far a drawn rectangle's angle is off 90 degrees: 1 mm on a metre; one real border leaned by two to six times
+that, which shows as a misfit."""
 
 DROPPED_TIMES = 1e4
 """A corner that is left out keeps its place, with an error this many times larger."""

@@ -55,7 +55,8 @@ class Calibration:
     """Picture px (y down) to plan mm (y up, full size) and back, with its covariance.
 
     `values` (10,) and `covariance` (10, 10) belong to the parameters of `plane_map.P`. The plan frame is the plane
-    turned by `-turn_rad`, with `origin_px` at (0, 0). `sheet_px` (K, 2) is the paper's outline in the picture where known.
+    turned by `-turn_rad`, with `origin_px` at (0, 0). `sheet_px` (K, 2) is the paper's outline in the picture, where
+    known.
     """
 
     kind: Kind
@@ -90,7 +91,8 @@ class Calibration:
         mm, u95_mm = self.lengths_u95(np.array([start_px]), np.array([end_px]), mark_sigma_px=mark_sigma_px)
         if not math.isfinite(mm[0]):
             raise CalibrationError(
-                f"The length from {start_px} to {end_px} px ends beyond the plan's horizon; both marks must lie on the "
+                f"The length from {start_px} to {end_px} px ends beyond the plan's horizon; both marks must lie "
+                "on the "
                 "plan: mark them again."
             )
         return Measured(float(mm[0]), float(u95_mm[0]))
@@ -134,11 +136,10 @@ class Calibration:
         return all(finding.level is not Level.DECIDE for finding in self.findings)
 
     def _middle_scales(self) -> Floats:
-        scales: Floats = local_scales(self.values, np.array([self.size.middle_px]), self.size)[0]
-        return scales
+        return np.asarray(local_scales(self.values, np.array([self.size.middle_px]), self.size)[0])
 
     def _origin_mm(self) -> Floats:
-        return plane_from_picture(self.values, np.array([self.origin_px]), self.size)[0]
+        return np.asarray(plane_from_picture(self.values, np.array([self.origin_px]), self.size)[0])
 
     def _turn(self) -> Floats:
         cos, sin = math.cos(self.turn_rad), math.sin(self.turn_rad)

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 Floats: TypeAlias = NDArray[np.float64]
 
 HORIZON = 0.02
-"""Smallest a x + b y + 1 that is still on the plane: there a px already spans 50 times its share, squared along the view."""
+"""Smallest a x + b y + 1 that is still on the plane: there a px already spans 50 times its share, and
+2500 times along the view."""
 
 LENS_STEPS = 12
 """Newton steps to invert the lens; 4 do for a phone, 12 for a fisheye's edge."""

@@ -206,7 +206,7 @@ def solve(problem: Problem, start: Floats) -> Solution:
     bounds = problem.bounds
     for _ in range(REWEIGHTINGS):
         weights = problem.weights(values)
-        found: Minimum = minimise(lambda u, w=weights: problem.rows(problem.values(u), u, w), unknowns, bounds=bounds)  # type: ignore[misc]
+        found = _minimise_at(problem, unknowns, weights)
         moved = float(np.abs((found.unknowns - unknowns) / bounds).max())
         unknowns = found.unknowns
         values = problem.values(unknowns)
@@ -221,6 +221,24 @@ def solve(problem: Problem, start: Floats) -> Solution:
         _by_considered(problem, values, unknowns, weights),
         found.converged,
     )
+
+
+def _minimise_at(problem: Problem, unknowns: Floats, weights: list[Floats]) -> Minimum:
+    def rows(these: Floats) -> Floats:
+        return problem.rows(problem.values(these), these, weights)
+
+    return minimise(rows, unknowns, bounds=problem.bounds)
+
+
+def rectangle_mm(solution: Solution, corners: Corners) -> Floats:
+    """Give the (4, 2) corners, on the plane, of the rectangle that fits best."""
+    at = len(solution.problem.free)
+    for block in solution.problem.blocks:
+        own = solution.unknowns[at : at + len(block.bounds)]
+        at += len(block.bounds)
+        if isinstance(block, CornersBlock) and block.corners is corners:
+            return -block.misfits(np.zeros((4, 2)), own).reshape(4, 2)
+    raise ValueError(f"{corners.label} are not part of this problem")
 
 
 def _by_considered(problem: Problem, values: Floats, unknowns: Floats, weights: list[Floats]) -> Floats:

@@ -19,16 +19,17 @@ from calibration.observations import (
 from calibration.plane_map import PictureSize
 
 FEWEST_KNOWNS = 5
-"""Known distances that a photo without a rectangle needs: scale, two tilts and the lens' focal length, and one to spare."""
+"""Known distances that a photo without a rectangle needs: scale, two tilts, focal length, and one to spare."""
 
 FLAT_CORNER = 0.01
-"""A corner nearer the line through its neighbours than this part of their distance makes no rectangle, seen however steeply."""
+"""A corner nearer the line through its neighbours than this part of their distance makes no rectangle, however steeply seen."""
 
 OUTSIDE_PX = 1.0
 """A mark may lie this far out: the outer half of an edge pixel, and rounding."""
 
 CROSSES = (
-    "pencil four crosses on the plan as a rectangle, tape its four sides and both diagonals, photograph again and give "
+    "pencil four crosses on the plan as a rectangle, tape its four sides and both diagonals, photograph again "
+    "and give "
     "them all as known distances"
 )
 
@@ -49,7 +50,8 @@ def refuse_impossible(observations: Sequence[Observation], *, kind: Kind, size: 
             _refuse_bad_rectangle(seen)
         if isinstance(seen, Across) and seen.start_px == seen.end_px:
             raise CalibrationError(
-                f"The line to lay straight has both ends at {_at(seen.start_px)}; it needs two places: mark its right end."
+                f"The line to lay straight has both ends at {_at(seen.start_px)}; it needs two places: mark its "
+                "right end."
             )
         if isinstance(seen, GivenScale):
             _refuse_bad_scale(seen, kind)
@@ -74,7 +76,8 @@ def _refuse_outside(name: str, mark: PointPx, size: PictureSize) -> None:
     inside = -OUTSIDE_PX <= x <= size.width_px - 1 + OUTSIDE_PX and -OUTSIDE_PX <= y <= size.height_px - 1 + OUTSIDE_PX
     if not (math.isfinite(x) and math.isfinite(y) and inside):
         raise CalibrationError(
-            f"The {name} is at {_at(mark)}; the picture is {size.width_px} x {size.height_px} px and every mark must lie "
+            f"The {name} is at {_at(mark)}; the picture is {size.width_px} x {size.height_px} px and every mark "
+            "must lie "
             "in it: mark that point again."
         )
 
@@ -83,7 +86,8 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
     width, height = corners.width_mm, corners.height_mm
     if (width is None) != (height is None):
         raise CalibrationError(
-            f"The {corners.label} have one side's length only; a size is width and height: give both, or neither and the one "
+            f"The {corners.label} have one side's length only; a size is width and height: give both, or neither "
+            "and the one "
             "as a known distance."
         )
     for side in (width, height):
@@ -103,14 +107,16 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
         j = (i + 1) % 4
         if np.hypot(*(points[j] - points[i])) < 2.0:
             raise CalibrationError(
-                f"The {names[i]} and {names[j]} of the {corners.label} are both at {_at(corners.points_px[i])}; a rectangle "
+                f"The {names[i]} and {names[j]} of the {corners.label} are both at {_at(corners.points_px[i])}; a "
+                "rectangle "
                 f"needs four places: {order}."
             )
     flat = np.abs(turns) <= FLAT_CORNER * reach**2
     if flat.any():
         i = int(flat.argmax())
         raise CalibrationError(
-            f"Three of the {corners.label} lie on one line: the {names[i]} at {_at(corners.points_px[i])} lies between its "
+            f"Three of the {corners.label} lie on one line: the {names[i]} at {_at(corners.points_px[i])} lies "
+            "between its "
             f"neighbours; no three corners of a rectangle do: {order}."
         )
     if (turns > 0).all():
@@ -122,11 +128,13 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
         )
     if (turns > 0).sum() == 2:
         raise CalibrationError(
-            f"The {corners.label} cross over: going round them, the sides cut one another; a rectangle's do not: {order}."
+            f"The {corners.label} cross over: going round them, the sides cut one another; a rectangle's do not: "
+            f"{order}."
         )
     i = int((turns < 0).argmax() if (turns > 0).sum() == 3 else (turns > 0).argmax())
     raise CalibrationError(
-        f"The {names[i]} of the {corners.label} at {_at(corners.points_px[i])} lies inside the triangle of the other three; no "
+        f"The {names[i]} of the {corners.label} at {_at(corners.points_px[i])} lies inside the triangle of the "
+        "other three; no "
         f"rectangle looks so: {order}."
     )
 
@@ -134,17 +142,20 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
 def _refuse_bad_scale(scale: GivenScale, kind: Kind) -> None:
     if kind is Kind.PHOTO:
         raise CalibrationError(
-            f"A scale is given for the whole picture ({scale.why}), but a photo's scale differs from place to place; a photo "
+            f"A scale is given for the whole picture ({scale.why}), but a photo's scale differs from place to "
+            "place; a photo "
             "needs corners of a rectangle or known distances: give those, or say that the picture is a scan."
         )
     for mm_per_px in (scale.mm_per_px_x, scale.mm_per_px_y):
         if not 0 < mm_per_px < math.inf:
             raise CalibrationError(
-                f"The scale ({scale.why}) is {mm_per_px} mm per px; it must be above zero: give a known distance instead."
+                f"The scale ({scale.why}) is {mm_per_px} mm per px; it must be above zero: give a known distance "
+                "instead."
             )
     if not 0 < scale.relative_sigma < math.inf:
         raise CalibrationError(
-            f"The scale ({scale.why}) has an error of {scale.relative_sigma}; it must be above zero: state it as a part of 1."
+            f"The scale ({scale.why}) has an error of {scale.relative_sigma}; it must be above zero: state it as "
+            "a part of 1."
         )
 
 
@@ -163,7 +174,8 @@ def _refuse_too_little(observations: Sequence[Observation], kind: Kind) -> None:
         count = "one known distance" if knowns == 1 else f"{knowns} known distances"
         raise CalibrationError(
             f"A photo with {count} and no corners of a rectangle; a photo's tilt needs four corners of a "
-            f"rectangle, or {FEWEST_KNOWNS} known distances or more: mark the corners of the drawn border, or {CROSSES}."
+            f"rectangle, or {FEWEST_KNOWNS} known distances or more: mark the corners of the drawn border, or "
+            f"{CROSSES}."
         )
 
 

@@ -40,13 +40,13 @@ def starts(
     for tilt in tilts:
         values = expected.copy()
         values[[P.TILT_X, P.TILT_Y]] = tilt
-        values[P.LOG_SCALE] = np.median(_log_scales(observations, values, size))
+        values[P.LOG_SCALE] = np.median(list(log_scales(observations, values, size).values()))
         maps.append(values)
     return maps
 
 
 def _vanishing_line(corners: Corners, size: PictureSize) -> tuple[float, float]:
-    """Give (a, b) of the line a x + b y + 1 = 0 where the rectangle's plane meets infinity (Hartley, Zisserman 2004)."""
+    """Give (a, b) of the line a x + b y + 1 = 0 where the plane meets infinity (Hartley, Zisserman 2004)."""
     px = np.array(corners.points_px)
     x = (px[:, 0] - size.middle_px[0]) / size.half_diagonal_px
     y = (size.middle_px[1] - px[:, 1]) / size.half_diagonal_px
@@ -58,7 +58,8 @@ def _vanishing_line(corners: Corners, size: PictureSize) -> tuple[float, float]:
     line = line * np.sign((p @ line).sum())
     if line[2] < 2 * HORIZON * np.linalg.norm(line):
         raise CalibrationError(
-            f"The {corners.label} make a rectangle whose horizon runs through the picture's middle; no camera can see the "
+            f"The {corners.label} make a rectangle whose horizon runs through the picture's middle; no camera can "
+            "see the "
             "plan so: check the corners' order (upper-left, upper-right, lower-right, lower-left) and places."
         )
     return float(line[0] / line[2]), float(line[1] / line[2])
@@ -73,15 +74,16 @@ def _refuse_beyond_horizon(observations: Sequence[Observation], tilt: tuple[floa
             y = (size.middle_px[1] - px[1]) / size.half_diagonal_px
             if tilt[0] * x + tilt[1] * y + 1 < 2 * HORIZON:
                 raise CalibrationError(
-                    f"A mark of {seen.label} at ({px[0]:g}, {px[1]:g}) px lies on or beyond the horizon that the corners "
+                    f"A mark of {seen.label} at ({px[0]:g}, {px[1]:g}) px lies on or beyond the horizon that the "
+                    "corners "
                     "give the plan; every mark must lie on the paper: check that mark and the corners."
                 )
 
 
-def _log_scales(observations: Sequence[Observation], values: Floats, size: PictureSize) -> list[float]:
-    """Give, for each length given, the log of given over mapped at scale 1."""
-    found = []
-    for seen in observations:
+def log_scales(observations: Sequence[Observation], values: Floats, size: PictureSize) -> dict[int, float]:
+    """Give, for each observation (by its place) that says a length, the log of given over mapped length."""
+    found = {}
+    for i, seen in enumerate(observations):
         match seen:
             case KnownDistance():
                 pairs = [(seen.start_px, seen.end_px, seen.length_mm)]
@@ -93,9 +95,11 @@ def _log_scales(observations: Sequence[Observation], values: Floats, size: Pictu
                 pairs = [((x, y), (x + half, y), seen.mm_per_px_x * half)]
             case _:
                 continue
+        logs = []
         for start, end, mm in pairs:
             ends = plane_from_picture(values, np.array([start, end]), size)
-            found.append(math.log(mm / float(np.hypot(*(ends[1] - ends[0])))))
+            logs.append(math.log(mm / float(np.hypot(*(ends[1] - ends[0])))))
+        found[i] = float(np.mean(logs))
     return found
 
 

@@ -48,9 +48,9 @@ class Agreement:
 
 
 def unseen(solution: Solution) -> tuple[P | None, float]:
-    """Give the parameter that the weakest direction mostly moves and that direction's sigma in units; None for a rectangle's own.
+    """Give the parameter that the weakest direction mostly moves, and that direction's sigma in units.
 
-    Only parameters of which nothing firm is known beforehand are looked at: scale, tilts, rectangles' sizes.
+    None stands for a rectangle's own.     Only parameters of which nothing firm is known beforehand are looked at: scale, tilts, rectangles' sizes.
     """
     problem = solution.problem
     scaled = solution.by_unknowns * problem.bounds
@@ -65,8 +65,16 @@ def unseen(solution: Solution) -> tuple[P | None, float]:
     return names[loose[int(np.abs(vectors[:, -1]).argmax())]], math.sqrt(eigenvalues[-1])
 
 
-def map_covariance(solution: Solution) -> Floats:
-    """Give the (10, 10) covariance of the map's parameters; what was considered and not solved for is in it as its prior.
+@dataclass(frozen=True, slots=True)
+class MapCovariance:
+    """(10, 10) covariances of the map's parameters: the whole, and the part that comes of what was not solved for."""
+
+    whole: Floats
+    unsolved: Floats
+
+
+def map_covariance(solution: Solution) -> MapCovariance:
+    """Give how sure the map's parameters are; what was considered and not solved for is in it as its prior.
 
     Consider covariance (Tapley, Schutz, Born, Statistical Orbit Determination, 2004, section 6.3): an unsolved
     parameter's prior is carried through the solution's dependence on it.
@@ -75,16 +83,16 @@ def map_covariance(solution: Solution) -> Floats:
     bounds = problem.bounds
     _, s, vt = np.linalg.svd(solution.by_unknowns * bounds, full_matrices=False)
     own = bounds[:, None] * ((vt.T / s**2) @ vt) * bounds
-    prior = np.diag([problem.priors[p].sigma ** 2 for p in problem.considered])
-    moves = -own @ solution.by_unknowns.T @ solution.by_considered
     free, considered, n = list(problem.free), list(problem.considered), len(problem.free)
-    whole = np.zeros((len(P), len(P)))
-    whole[np.ix_(free, free)] = (own + moves @ prior @ moves.T)[:n, :n]
-    if considered:
-        whole[np.ix_(free, considered)] = (moves @ prior)[:n]
-        whole[np.ix_(considered, free)] = (moves @ prior)[:n].T
-        whole[np.ix_(considered, considered)] = prior
-    return whole
+    measured = np.zeros((len(P), len(P)))
+    measured[np.ix_(free, free)] = own[:n, :n]
+    # Each column: how the map moves, the solved parameters with it, for one sigma of an unsolved one.
+    moves = np.zeros((len(P), len(considered)))
+    sigma = np.array([problem.priors[p].sigma for p in considered])
+    moves[free] = (-own @ solution.by_unknowns.T @ solution.by_considered)[:n] * sigma
+    moves[considered] = np.diag(sigma)
+    unsolved = moves @ moves.T
+    return MapCovariance(measured + unsolved, unsolved)
 
 
 def agreement(solution: Solution) -> Agreement:

@@ -1,0 +1,145 @@
+"""What was given wrong: found by its normalised residual, named, and left out where the rest can tell."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.observations import Corners, GivenScale, KnownDistance, Observation
+from calibration.parameters import Prior
+from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
+from calibration.problem import Problem, Solution, Suspect, What, build, rectangle_mm
+from calibration.uncertainty import Agreement, agreement
+
+LARGEST_USUAL = 3.3
+"""A normalised residual above it is a blunder (one in a thousand by chance; Baarda 1968)."""
+
+TELLING = 6.0
+"""Leaving out one suspect must make the misfit this much less than leaving out any other does: odds of 20 to 1."""
+
+RIVALS = 6
+"""Suspects tried one by one."""
+
+UNTESTED = 0.02
+"""A row of which the others check less than this part of its variance cannot be tested."""
+
+Solver = Callable[[Problem], Solution]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A suspect, and what the rest says about it: mm off, and that as a part of the length given.
+
+    `given_mm` and `rest_mm` are the length as given and as the others make it (0 and the distance for a corner).
+    """
+
+    suspect: Suspect
+    given_mm: float
+    rest_mm: float
+    part: float
+
+    @property
+    def off_mm(self) -> float:
+        """Given less what the rest makes it."""
+        return self.given_mm - self.rest_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Weeded:
+    """A solution, what was left out of it for certain, and what disagrees without a culprit (in order of likelihood)."""
+
+    solution: Solution
+    agreement: Agreement
+    left_out: tuple[Fault, ...]
+    disputed: tuple[Fault, ...]
+
+    @property
+    def clean(self) -> bool:
+        """Nothing was wrong."""
+        return not self.left_out and not self.disputed
+
+
+def weed(observations: Sequence[Observation], *, size: PictureSize, priors: dict[P, Prior], solver: Solver) -> Weeded:
+    """Solve; leave out, one at a time, what the rest shows to be wrong; stop where the rest cannot tell."""
+    without: frozenset[Suspect] = frozenset()
+    left_out: list[Fault] = []
+    most = max(1, sum(isinstance(seen, KnownDistance) for seen in observations) // 3)
+    solution = solver(build(observations, size=size, priors=priors))
+    while True:
+        agrees = agreement(solution)
+        suspects = _suspects(solution, agrees)
+        if not suspects:
+            return Weeded(solution, agrees, tuple(left_out), ())
+        tried = []
+        for suspect, rows in suspects[:RIVALS]:
+            other = solver(build(observations, size=size, priors=priors, without=without | {suspect}))
+            # Leaving out more must earn more (Akaike 1974): two rows explain twice what one does by chance.
+            tried.append((agreement(other).misfit + 2 * rows, suspect, other))
+        tried.sort(key=lambda one: one[0])
+        best, first, other = tried[0]
+        rivals = [one for one in tried if one[0] - best < TELLING]
+        if len(rivals) > 1 or len(left_out) >= most:
+            faults = tuple(_fault(suspect, observations, rest) for _, suspect, rest in rivals)
+            return Weeded(solution, agrees, tuple(left_out), faults)
+        without |= {first}
+        left_out.append(_fault(first, observations, other))
+        solution = other
+
+
+def _suspects(solution: Solution, agrees: Agreement) -> list[tuple[Suspect, int]]:
+    """Give suspects and their testable rows, the likeliest first; none unless one is beyond what chance does."""
+    scored = []
+    for suspect, rows in solution.problem.suspects.items():
+        place = list(rows)
+        eigenvalues, vectors = np.linalg.eigh(agrees.cofactor[np.ix_(place, place)])
+        tested = eigenvalues > UNTESTED
+        count = int(tested.sum())
+        if not count:
+            continue
+        along = vectors[:, tested].T @ agrees.residuals[place]
+        squares = float((along**2 / eigenvalues[tested]).sum())
+        # For two rows the square that chance exceeds as seldom as 3.3 sigma for one.
+        limit = LARGEST_USUAL**2 if count == 1 else -2 * math.log(math.erfc(LARGEST_USUAL / math.sqrt(2)))
+        scored.append((squares, squares > limit, suspect, count))
+    if not any(beyond for _, beyond, _, _ in scored):
+        return []
+    scored.sort(key=lambda one: -one[0])
+    # A suspect that explains a fifth of what the likeliest does is no rival.
+    return [(suspect, count) for squares, _, suspect, count in scored if squares > 0.2 * scored[0][0]]
+
+
+def _fault(suspect: Suspect, observations: Sequence[Observation], rest: Solution) -> Fault:
+    """Measure a suspect by a solution that leaves it out."""
+    values, size = rest.values, rest.problem.size
+    if suspect.what is What.FOCAL:
+        given = math.exp(rest.problem.priors[P.LOG_FOCAL].expected)
+        part = abs(given / math.exp(values[P.LOG_FOCAL]) - 1)
+        return Fault(suspect, 0.0, 0.0, part)
+    seen = observations[suspect.observation]
+    if isinstance(seen, KnownDistance):
+        fitted = _length(values, seen.start_px, seen.end_px, size)
+        return Fault(suspect, seen.length_mm, fitted, abs(seen.length_mm / fitted - 1))
+    if isinstance(seen, GivenScale):
+        middle = np.array([(0, size.middle_px[1]), (size.width_px - 1, size.middle_px[1])])
+        fitted = _length(values, middle[0], middle[1], size)
+        given = seen.mm_per_px_x * (size.width_px - 1)
+        return Fault(suspect, given, fitted, abs(given / fitted - 1))
+    assert isinstance(seen, Corners)
+    rectangle = rectangle_mm(rest, seen)
+    width = float(np.hypot(*(rectangle[1] - rectangle[0])))
+    if suspect.what is What.SIZE:
+        height = float(np.hypot(*(rectangle[2] - rectangle[1])))
+        assert seen.width_mm is not None
+        assert seen.height_mm is not None
+        pairs = ((seen.width_mm, width), (seen.height_mm, height))
+        given, fitted = max(pairs, key=lambda pair: abs(math.log(pair[0] / pair[1])))
+        return Fault(suspect, given, fitted, abs(given / fitted - 1))
+    mark = plane_from_picture(values, np.array([seen.points_px[suspect.corner]]), size)[0]
+    off = float(np.hypot(*(mark - rectangle[suspect.corner])))
+    return Fault(suspect, off, 0.0, off / width)
+
+
+def _length(values: Floats, start: object, end: object, size: PictureSize) -> float:
+    ends = plane_from_picture(values, np.array([start, end]), size)
+    return float(np.hypot(*(ends[1] - ends[0])))

@@ -1,0 +1,202 @@
+"""What an adjustment has to say, in plain words: the effect in mm and the cheapest remedy."""
+
+from collections.abc import Sequence
+
+from calibration.blunders import Fault
+from calibration.naming import capitalised, listed, suspect_named
+from calibration.observations import Observation
+from calibration.problem import What
+from drawing.findings import Finding, Level
+from drawing.format import format_give, format_mm, format_off
+
+
+def left_out(fault: Fault, observations: Sequence[Observation]) -> Finding:
+    """Say what was given wrong, as all the rest shows."""
+    name = suspect_named(fault.suspect, observations)
+    match fault.suspect.what:
+        case What.FOCAL:
+            text = (
+                f"{capitalised(name)} is {_percent(fault.part)} off what the marks show, as after cropping; it "
+                "was not used. "
+                "Give the picture as the camera made it, or a check length to prove the scale."
+            )
+        case What.CORNER:
+            text = (
+                f"{capitalised(name)} lies {format_mm(fault.given_mm)} away from where all the rest puts it; it "
+                "was left "
+                "out. Mark it again."
+            )
+        case _:
+            text = (
+                f"{capitalised(name)} does not agree with the rest, which makes it {format_mm(fault.rest_mm)} "
+                f"({format_off(fault.off_mm)}, {_percent(fault.part)}); it was left out. Check its marks and its "
+                "figure, then "
+                "correct or remove it."
+            )
+    return Finding("given-left-out", Level.DECIDE, name, text)
+
+
+def disputed(faults: Sequence[Fault], observations: Sequence[Observation]) -> Finding:
+    """Say what does not agree where the rest cannot tell which is wrong."""
+    names = [suspect_named(fault.suspect, observations) for fault in faults]
+    return Finding("given-disagree", Level.DECIDE, listed(names), dispute_text(faults, observations))
+
+
+def dispute_text(faults: Sequence[Fault], observations: Sequence[Observation]) -> str:
+    """Give the sentence of `disputed`; also the refusal where the disagreement is too large to go on."""
+    names = [suspect_named(fault.suspect, observations) for fault in faults]
+    each = [f"{suspect_named(fault.suspect, observations)} {_off(fault)}" for fault in faults]
+    if len(faults) == 1:
+        return f"{capitalised(each[0])} against the rest; check its marks and figure, then correct or remove it."
+    return (
+        f"{capitalised(listed(names))} do not agree, and which is wrong cannot be told: the others make "
+        f"{listed(each)}. "
+        "Check their marks and figures, or give one more known distance along the same direction."
+    )
+
+
+def misfit(variance_factor: float, effect_mm: float) -> Finding:
+    """Say that the observations as a whole are further off than their errors allow."""
+    return Finding(
+        "misfit",
+        Level.DECIDE,
+        "all that was given",
+        f"What was given agrees {variance_factor**0.5:.1f} times worse than careful marks do, and nothing single "
+        "is to blame, as "
+        f"when the paper curls or the lens bends lines: lengths were widened to {format_give(effect_mm)} over the "
+        "longest "
+        "part. Flatten the paper and photograph it from further away, or check the marks.",
+    )
+
+
+def stretched(part: float, longest_mm: float) -> Finding:
+    """Say that x and y scales differ."""
+    return Finding(
+        "stretch",
+        Level.NOTE,
+        "x and y scale",
+        f"Across and down the picture the scales differ by {_percent(abs(part))} "
+        f"({format_mm(abs(part) * longest_mm)} over the "
+        "longest part), as in copies and damp paper; this was corrected. If the plan was never copied, check the "
+        "lengths.",
+    )
+
+
+def one_direction(direction: str, u95_mm: float, longest_mm: float) -> Finding:
+    """Say that lengths one way rest on an assumption."""
+    return Finding(
+        "one-direction-known",
+        Level.NOTE,
+        f"lengths {direction}",
+        f"What was given hardly tells the scale {direction}: a length of {format_mm(longest_mm)} that way is good to "
+        f"{format_give(u95_mm)}. Copies are often 0.5-0.8 % off in one direction: give a known distance {direction}.",
+    )
+
+
+def weak(u95_mm: float, longest_mm: float, longest_given_mm: float) -> Finding:
+    """Say that the known lengths are too short or too roughly marked for what is measured."""
+    return Finding(
+        "short-reference",
+        Level.NOTE,
+        "known lengths",
+        f"The longest length given is {format_mm(longest_given_mm)}; over the longest part "
+        f"({format_mm(longest_mm)}) its marks leave "
+        f"{format_give(u95_mm)}. Give a longer known distance.",
+    )
+
+
+def unchecked(name: str) -> Finding:
+    """Say that a slip would go unseen."""
+    return Finding(
+        "nothing-checks",
+        Level.NOTE,
+        name,
+        f"Nothing checks {name}: a wrong figure or mark there would change every part by as much, unseen. Give a "
+        "second "
+        "known distance or a check length.",
+    )
+
+
+def lens_unsolved(u95_mm: float, longest_mm: float) -> Finding:
+    """Say what the lens, left unsolved, may do."""
+    return Finding(
+        "lens-not-solved",
+        Level.NOTE,
+        "lens",
+        "The bending of the lens is not solved for: it may move the ends of the longest part "
+        f"({format_mm(longest_mm)}) by "
+        f"{format_give(u95_mm)}, which every give or take includes. Step back and zoom in so that the plan fills the "
+        "middle half of the picture, or scan it.",
+    )
+
+
+def two_views(difference_mm: float, longest_mm: float) -> Finding:
+    """Say that two camera positions explain the lengths."""
+    return Finding(
+        "two-views",
+        Level.DECIDE,
+        "tilt of the camera",
+        f"Two positions of the camera explain what was given; over the longest part ({format_mm(longest_mm)}) "
+        "they differ by "
+        f"{format_mm(difference_mm)}. Mark the four corners of a rectangle, or give known distances across the "
+        "corners.",
+    )
+
+
+def check_off(name: str, off_mm: float, allowed_mm: float, part: float) -> Finding:
+    """Say that a check length is not met."""
+    return Finding(
+        "check-length-off",
+        Level.DECIDE,
+        name,
+        f"{capitalised(name)} comes out {format_off(off_mm)} ({_percent(part)}) away from its figure, where "
+        f"{format_give(allowed_mm)} "
+        "is allowed. Check its marks and figure, and those of the known distances.",
+    )
+
+
+def tag_differs(tag_dpi: float, own_dpi: float) -> Finding:
+    """Say that the file's own dpi is another, and that it is not used."""
+    times = max(own_dpi / tag_dpi, tag_dpi / own_dpi)
+    drawn = tag_dpi / own_dpi
+    reduced = f" (right where the plan is drawn at 1/{1 / drawn:.0f})" if _whole(1 / drawn) else ""
+    return Finding(
+        "tag-differs",
+        Level.NOTE,
+        "dpi of the file",
+        f"The file says {tag_dpi:.4g} dpi, what you gave says {own_dpi:.1f}: {times:.2f} times{reduced}; yours is "
+        "used.",
+    )
+
+
+def absurd_size(width_mm: float, units: tuple[str, str] | None) -> Finding:
+    """Say what the picture's size would be, and ask about the unit."""
+    mixed = f"{units[0]} or {units[1]}" if units else "inches or mm"
+    shown = f"{width_mm / 1000:.1f} m" if width_mm >= 1000 else format_mm(width_mm)
+    return Finding(
+        "unit-doubtful",
+        Level.DECIDE,
+        "unit of the known length",
+        f"That makes this picture {shown} wide at full size: {mixed}? Type the length again with its unit, or "
+        "confirm it by "
+        "a second known distance.",
+    )
+
+
+def _off(fault: Fault) -> str:
+    match fault.suspect.what:
+        case What.FOCAL:
+            return f"{_percent(fault.part)} off"
+        case What.CORNER:
+            return f"{format_mm(fault.given_mm)} off"
+        case _:
+            return f"{format_mm(fault.rest_mm)} ({format_off(-fault.off_mm)}, {_percent(fault.part)})"
+
+
+def _percent(part: float) -> str:
+    percent = 100 * part
+    return f"{percent:.2f} %" if percent < 0.995 else f"{percent:.1f} %" if percent < 100 else f"{percent:.0f} %"
+
+
+def _whole(ratio: float) -> bool:
+    return ratio > 1.5 and abs(ratio / round(ratio) - 1) < 0.02

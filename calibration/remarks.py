@@ -1,0 +1,163 @@
+"""Which findings an adjustment earns: every doubt that a builder should know, with its effect over the longest part."""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration import findings_words as words
+from calibration.blunders import Weeded
+from calibration.calibration import Calibration, Given
+from calibration.kind import Kind
+from calibration.naming import listed, named
+from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx
+from calibration.plane_map import Floats, P, plane_from_picture
+from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
+from calibration.unit_slips import confusion
+from drawing.findings import Finding
+from drawing.units import MM_PER_INCH
+
+WORTH_SAYING_PART = 0.002
+"""An effect below this part of the longest part (2 mm on a metre) is in every give or take and needs no sentence."""
+
+STRETCH_WORTH_SAYING = 0.003
+"""x against y scale: paper alone swells so much."""
+
+TAG_PART = 0.01
+"""A file's dpi that is this near is the same."""
+
+UNIT_PART = 0.03
+"""A ratio to the file's dpi this near a unit's factor is a mix-up of units, unless it is also a drawing scale."""
+
+LARGEST_PICTURE_MM = 5000.0
+SMALLEST_PICTURE_MM = 50.0
+"""A picture's longer side at full size; beyond them a lone length was likely given in another unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well."""
+
+    observations: Sequence[Observation]
+    weeded: Weeded
+    covariance: MapCovariance
+    longest_px: tuple[PointPx, PointPx]
+    rivals: tuple[Floats, ...]
+    tag_mm_per_px: tuple[float, float] | None
+    focal_told: bool
+
+
+def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]:
+    """Give all findings, what must be decided first."""
+    return (
+        *_blame(calibration, evidence),
+        *_checks(calibration, evidence),
+        *_views(calibration, evidence),
+        *_sizes(calibration, evidence),
+        *_doubts(calibration, evidence),
+    )
+
+
+def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    weeded = evidence.weeded
+    for fault in weeded.left_out:
+        yield words.left_out(fault, evidence.observations)
+    if weeded.disputed:
+        yield words.disputed(weeded.disputed, evidence.observations)
+    elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
+        yield words.misfit(weeded.agreement.variance_factor, calibration.length(*evidence.longest_px).u95_mm)
+
+
+def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    checks = [seen for seen in evidence.observations if isinstance(seen, CheckLength)]
+    entries = [entry for entry in calibration.observed if entry.kind is Given.CHECK]
+    for seen, entry in zip(checks, entries, strict=True):
+        allowed = math.hypot(entry.u95_mm, NORMAL_95 * seen.give_mm / math.sqrt(3))
+        if abs(entry.residual_mm) > allowed:
+            part = abs(entry.residual_mm) / entry.given_mm
+            yield words.check_off(named(seen), entry.residual_mm, allowed, part)
+
+
+def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    longest = calibration.length(*evidence.longest_px)
+    ends = np.array(evidence.longest_px)
+    apart = 0.0
+    for values in evidence.rivals:
+        start, end = plane_from_picture(values, ends, calibration.size)
+        apart = max(apart, abs(float(np.hypot(*(end - start))) - longest.mm))
+    if apart > longest.u95_mm:
+        yield words.two_views(apart, longest.mm)
+
+
+def _sizes(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    """Compare with the file's dpi, and a lone length with what a sheet of paper can be."""
+    tag, own = evidence.tag_mm_per_px, calibration.mm_per_px
+    trusted = any(isinstance(seen, GivenScale) for seen in evidence.observations)
+    ratio = None if tag is None or calibration.kind is Kind.PHOTO else own / math.sqrt(tag[0] * tag[1])
+    lone = sum(isinstance(seen, KnownDistance) or _sized(seen) for seen in evidence.observations) == 1
+    if trusted:
+        return
+    if ratio is not None and abs(ratio - 1) < TAG_PART:
+        return
+    if lone:
+        units = None if ratio is None else confusion(max(ratio, 1 / ratio), near=1 + UNIT_PART)
+        if units is not None and ratio is not None and ratio > 1 and _drawing_scale(ratio):
+            units = None
+        width_mm = own * calibration.size.width_px
+        longer_mm = own * max(calibration.size.width_px, calibration.size.height_px)
+        if units or not SMALLEST_PICTURE_MM <= longer_mm <= LARGEST_PICTURE_MM:
+            yield words.absurd_size(width_mm, units)
+    if ratio is not None:
+        yield words.tag_differs(MM_PER_INCH * ratio / own, MM_PER_INCH / own)
+
+
+def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    longest = calibration.length(*evidence.longest_px)
+    ends = np.array(evidence.longest_px)
+    slopes = length_slopes(calibration.values, ends[:1], ends[1:], calibration.size)[:, 0]
+    lens_mm = NORMAL_95 * math.sqrt(max(float(slopes @ evidence.covariance.unsolved @ slopes), 0.0))
+    if calibration.kind is Kind.PHOTO:
+        yield words.lens_unsolved(lens_mm, longest.mm)
+    strain = float(calibration.values[P.STRETCH])
+    if abs(strain) > STRETCH_WORTH_SAYING:
+        yield words.stretched(strain, longest.mm)
+    best, worst, direction = _directions(calibration, evidence)
+    if worst > WORTH_SAYING_PART and worst > 2 * best:
+        yield words.one_direction(direction, worst * longest.mm, longest.mm)
+    rest_mm = math.sqrt(max(longest.u95_mm**2 - lens_mm**2, 0.0))
+    given = [entry.given_mm for entry in calibration.observed if entry.kind in (Given.KNOWN, Given.SIDE) and entry.used]
+    if given and max(given) < longest.mm / 2 and rest_mm > WORTH_SAYING_PART * longest.mm:
+        yield words.weak(rest_mm, longest.mm, max(given))
+    if evidence.weeded.agreement.spare < 0.5 and not any(entry.kind is Given.CHECK for entry in calibration.observed):
+        names = [named(s) for s in evidence.observations if isinstance(s, KnownDistance | GivenScale) or _sized(s)]
+        yield words.unchecked(listed(names))
+
+
+def _directions(calibration: Calibration, evidence: Evidence) -> tuple[float, float, str]:
+    """Give how sure lengths at the marks' middle are, as a part, in the best and the worst direction; and the latter."""
+    middle = calibration.to_plan(np.array(evidence.longest_px)).mean(axis=0)
+    reach = calibration.length(*evidence.longest_px).mm / 4
+    angles = np.radians(np.arange(0, 180, 5))
+    arms = reach * np.column_stack([np.cos(angles), np.sin(angles)])
+    starts, ends = calibration.to_picture(middle - arms), calibration.to_picture(middle + arms)
+    mm, sure = calibration.lengths_u95(starts, ends, mark_sigma_px=0.0)
+    parts = sure / mm
+    worst = int(parts.argmax())
+    degrees = round(math.degrees(angles[worst]))
+    if degrees <= 20 or degrees >= 160:
+        direction = "along the plan's x"
+    elif 70 <= degrees <= 110:
+        direction = "along the plan's y"
+    else:
+        direction = f"at {degrees} degrees to the plan's x"
+    return float(parts.min()), float(parts[worst]), direction
+
+
+def _sized(seen: Observation) -> bool:
+    return isinstance(seen, Corners) and seen.width_mm is not None
+
+
+def _drawing_scale(ratio: float) -> bool:
+    """Tell whether a plan may be drawn so much smaller: 10 and 12 times are usual, 25.4 is not."""
+    return abs(ratio / round(ratio) - 1) < 0.005 and ratio < 20
