@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drawing.format import format_mm
-from printing.content import Box, PageContent, points_no_farther_apart
+from printing.content import Box, PageContent, filled, points_along
 from printing.errors import PrintingError
 from printing.setup import PageSetup
 
@@ -149,8 +149,10 @@ def _first_count(
     size = np.maximum(np.array(bounds_mm[2:]) - low, _RASTER_MM)
     raster = max(_RASTER_MM, math.sqrt(float(size.prod()) / _RASTER_CELLS))
     cols, rows = np.ceil(size / raster).astype(int) + 1
-    at = ((points_no_farther_apart(content, raster) - low) / raster).astype(int)
+    at = ((points_along(content, step_mm=raster) - low) / raster).astype(int)
+    boxes = ((content.boxes_mm - np.tile(low, 2)) / raster).astype(int)
     held = np.zeros((rows + 1, cols + 1), np.int32)
+    held[1:, 1:] = filled(boxes[:, :2], boxes[:, 2:] + 1, rows, cols)
     held[at[:, 1] + 1, at[:, 0] + 1] = 1
     summed = held.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
     joints_y = _joint_cells(edges[1], low[1], step[1], raster, rows)

@@ -1,6 +1,5 @@
 """What of a drawing must be printed, and which cells of a grid it touches."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -64,10 +63,9 @@ class PageContent:
                         held[cell, side] = True
                     else:
                         held[side, cell] = True
-        for x0, y0, x1, y1 in self.boxes_mm:
-            low = np.clip(np.floor((np.array([x0, y0]) - corner_mm) / step_mm), 0, shape - 1).astype(int)
-            high = np.clip(np.ceil((np.array([x1, y1]) - corner_mm) / step_mm), low + 1, shape).astype(int)
-            held[low[1] : high[1], low[0] : high[0]] = True
+        low = np.clip(np.floor((self.boxes_mm[:, :2] - corner_mm) / step_mm), 0, shape - 1).astype(int)
+        high = np.clip(np.ceil((self.boxes_mm[:, 2:] - corner_mm) / step_mm), low + 1, shape).astype(int)
+        held |= filled(low, high, rows, cols)
         return held
 
     def cut(self, axis: int, edges_from_mm: NDArray[np.float64], step_mm: float) -> NDArray[np.bool_]:
@@ -114,16 +112,20 @@ def page_content(drawing: Drawing, *, ink_boxes_mm: Sequence[Box] = ()) -> PageC
     )
 
 
-def points_no_farther_apart(content: PageContent, step_mm: float) -> NDArray[np.float64]:
-    """Give (N, 2) points along all chords and over all boxes, neighbours at most `step_mm` apart, build mm."""
+def points_along(content: PageContent, *, step_mm: float) -> NDArray[np.float64]:
+    """Give (N, 2) points along all chords, neighbours at most `step_mm` apart, build mm."""
     start, end = content.starts_mm, content.ends_mm
     counts = np.maximum(1, np.ceil(np.hypot(*(end - start).T) / step_mm)).astype(int)
     which = np.repeat(np.arange(len(counts)), counts)
     first = np.repeat(np.cumsum(counts) - counts, counts)
     along = ((np.arange(len(which)) - first) / counts[which])[:, None]
-    runs = [start[which] + along * (end - start)[which], end]
-    for x0, y0, x1, y1 in content.boxes_mm:
-        xs = np.linspace(x0, x1, max(2, math.ceil((x1 - x0) / step_mm) + 1))
-        ys = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / step_mm) + 1))
-        runs.append(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2))
-    return np.concatenate(runs)
+    return np.concatenate([start[which] + along * (end - start)[which], end])
+
+
+def filled(low: NDArray[np.int64], high: NDArray[np.int64], rows: int, cols: int) -> NDArray[np.bool_]:
+    """Give (rows, cols) cells that any of M boxes covers, from (x, y) cell `low` up to, not with, `high`, both (M, 2)."""
+    steps = np.zeros((rows + 1, cols + 1), np.int32)
+    for x, y, sign in ((low, low, 1), (high, low, -1), (low, high, -1), (high, high, 1)):
+        np.add.at(steps, (y[:, 1], x[:, 0]), sign)
+    covered = steps.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
+    return np.asarray(covered[:rows, :cols] > 0)

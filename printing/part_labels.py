@@ -1,0 +1,126 @@
+"""Where a part's number is written: inside it, or beside it where it is too thin."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from drawing.drawing import Drawing, Kind
+from drawing.paths import Point, sampled
+from printing.content import Box
+
+# A part's shape only has to be right enough to write inside it.
+_SHAPE_MM = 0.1
+
+# Numbers are written this high, capitals 0.7 of it: read at arm's length, and from close by inside a thin rib.
+LARGEST_MM = 3.6
+SMALLEST_MM = 2.2
+
+# A piece that takes a circle of this radius takes the smallest number.
+_INSIDE_RADIUS_MM = 1.5
+
+# A number beside its part lies this far off, tried all around.
+_BESIDE_MM = (5.0, 7.5, 10.0, 14.0)
+_BESIDE_WAYS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class PartShape:
+    """A part as a polygon, build mm, with the number people read."""
+
+    number: int
+    shape: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class PartLabel:
+    """A part's number, centred at `at_mm`, `size_mm` high; `leader_mm` is the place inside it that a line points to.
+
+    `radius_mm` is that of the largest circle around `at_mm` inside the piece; 0 for a number beside its part.
+    """
+
+    number: int
+    at_mm: Point
+    size_mm: float
+    radius_mm: float
+    leader_mm: Point | None = None
+
+
+def part_shapes(drawing: Drawing) -> tuple[PartShape, ...]:
+    """Give the drawing's parts, the border left out, as polygons with their holes."""
+    shapes = []
+    for outline in drawing.outlines:
+        if outline.kind is Kind.BORDER:
+            continue
+        loops = [sampled(path, tolerance_mm=_SHAPE_MM) for path in (outline.boundary, *outline.holes)]
+        boundary, *holes = (loop for loop in loops if len(loop) >= 3)
+        shape = shapely.make_valid(shapely.Polygon(boundary, holes))
+        shapes.append(PartShape(outline.number, shape))
+    return tuple(shapes)
+
+
+def part_labels(shapes: tuple[PartShape, ...], window_mm: Box) -> tuple[PartLabel, ...]:
+    """Give a label for each part of which the window shows a piece, in the parts' order.
+
+    A piece too thin for its number has it beside it, outside all other parts where there is room.
+    """
+    window = shapely.box(*window_mm)
+    labels: list[PartLabel] = []
+    thin: list[tuple[PartShape, BaseGeometry, Point]] = []
+    near = [part for part in shapes if part.shape.intersects(window)]
+    for part in near:
+        piece = _largest_piece(part.shape.intersection(window))
+        if piece is None:
+            continue
+        circle = shapely.maximum_inscribed_circle(piece, tolerance=0.2)
+        (x, y), rim = circle.coords[0], circle.coords[-1]
+        radius = math.dist((x, y), rim)
+        if radius >= _INSIDE_RADIUS_MM:
+            size = min(LARGEST_MM, max(SMALLEST_MM, radius * 0.9))
+            labels.append(PartLabel(part.number, (x, y), size, radius))
+        else:
+            thin.append((part, piece, (x, y)))
+    taken = [_label_box(label.at_mm, label.number, label.size_mm) for label in labels]
+    everything = shapely.union_all([part.shape for part in near]) if thin else None
+    for part, _, inside in thin:
+        beside = _beside(part.number, inside, window_mm, everything, taken)
+        if beside is not None:
+            labels.append(PartLabel(part.number, beside, SMALLEST_MM, 0.0, inside))
+            taken.append(_label_box(beside, part.number, SMALLEST_MM))
+    return tuple(sorted(labels, key=lambda label: label.number))
+
+
+def _largest_piece(shape: BaseGeometry) -> shapely.Polygon | None:
+    pieces = [piece for piece in shapely.get_parts(shape) if isinstance(piece, shapely.Polygon) and piece.area > 0]
+    return max(pieces, key=lambda piece: float(piece.area)) if pieces else None
+
+
+def _beside(
+    number: int, inside: Point, window_mm: Box, parts: BaseGeometry | None, taken: list[BaseGeometry]
+) -> Point | None:
+    """The nearest free place around a point, on whose way no label lies; the last tried when all touch a part."""
+    window = shapely.box(*window_mm)
+    fallback = None
+    for far in _BESIDE_MM:
+        for turn in np.arange(_BESIDE_WAYS) * (2 * math.pi / _BESIDE_WAYS) + math.pi / 4:
+            at = (inside[0] + far * math.cos(turn), inside[1] + far * math.sin(turn))
+            box = _label_box(at, number, SMALLEST_MM)
+            if not window.contains(box) or any(box.intersects(other) for other in taken):
+                continue
+            fallback = fallback or at
+            if parts is None or not box.intersects(parts):
+                return at
+    return fallback
+
+
+def _label_box(at: Point, number: int, size_mm: float) -> BaseGeometry:
+    half_width, half_height = label_half_mm(number, size_mm)
+    return shapely.box(at[0] - half_width, at[1] - half_height, at[0] + half_width, at[1] + half_height)
+
+
+def label_half_mm(number: int, size_mm: float) -> tuple[float, float]:
+    """Give half the width and height that a number and its white ground take."""
+    # Figures of the page's typefaces are 0.556 of their size wide.
+    return 0.278 * size_mm * len(str(number)) + 0.5, 0.36 * size_mm + 0.5
