@@ -7,11 +7,12 @@ import typer
 from cli.main import DONE, TO_DECIDE
 from drawing.build_fraction import format_fraction
 from drawing.findings import Finding, Level
-from drawing.format import format_inches, format_mm
+from drawing.format import format_give, format_inches, format_mm
 from job.look import Looked
 from job.made import Made
 from job.measure import Measured
 from job.size import overall_size
+from job.words import rests_on
 
 
 def say_made(made: Made) -> int:
@@ -24,14 +25,14 @@ def say_made(made: Made) -> int:
     say(
         f"{made.job.name} at {fraction} of full size: {format_mm(size.width_mm)} x {format_mm(size.height_mm)} over all"
         f" ({format_inches(size.width_mm)} x {format_inches(size.height_mm)}),"
-        f" give or take {size.u95_mm:.2f} mm."
+        f" {format_give(size.u95_mm)}."
     )
     parts, holes = len(made.build.outlines), sum(len(outline.holes) for outline in made.build.outlines)
     say(f"{_count(parts, 'part')} with {_count(holes, 'hole')}, {_count(len(made.build.lines), 'open line')}.")
     sheets = len(made.pages.tiles)
     paper = made.pages.setup.paper.name
     say(f"{_count(sheets, f'{paper} sheet')} and the page plan. Print one sheet first and measure its bars.")
-    say(f"The scale rests on: {made.calibration.rests_on}.")
+    say(f"The scale rests on: {rests_on(made)}.")
     _say_findings(made.findings)
     say(f"\nWritten to {made.folder}: open report.html first.")
     return TO_DECIDE if made.stamp else DONE

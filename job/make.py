@@ -1,5 +1,6 @@
 """make: from what was typed to a job, run and written into its folder."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -17,7 +18,6 @@ from job.progress import Progress
 from job.run import run
 from job.see import Seen, see
 from job.settle import mark_at
-from pictures.plan_file import hash_file
 
 JOB_SUFFIX = ".toml"
 
@@ -122,7 +122,8 @@ def _refuse_changed(sheet: Sheet) -> None:
             f"The job's picture {sheet.file} is not there; it was marked on that file: "
             "put it back, or change `file` in the job."
         )
-    found = hash_file(sheet.file)
+    with sheet.file.open("rb") as file:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
     if found != sheet.sha256:
         raise JobError(
             f"{sheet.file.name} has changed since it was marked "

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from drawing.findings import Finding
 from job.make import Typed, job_from
+from job.observe import observe
 from job.points import TypedPoint
 from job.progress import Progress
 from job.run import calibrate, fraction_of
@@ -43,16 +44,17 @@ def measure(
     job, seen = job_from(source, typed, progress)
     job, moved = settled_job(job, seen, as_given=typed.as_given)
     with progress.stage("setting the scale"):
-        calibrated = calibrate(job, seen)
-    fraction = float(fraction_of(calibrated.job, calibrated.calibration))
+        observed = observe(job, seen)
+        calibration = calibrate(job, seen, observed)
+    fraction = float(fraction_of(job, calibration))
     lengths = []
-    findings = [*seen.findings, *moved, *calibrated.findings, *calibrated.calibration.findings]
+    findings = [*seen.findings, *moved, *observed.findings, *calibration.findings]
     for number, pair in enumerate(between, 1):
         ends = []
         for point, word in zip(pair, ("first", "second"), strict=True):
             mark, noted = settled_point(point, seen, about=f"length {number}, {word} mark", as_given=typed.as_given)
             ends.append(mark.at_px)
             findings += noted
-        found = calibrated.calibration.length(*ends)
+        found = calibration.length(*ends)
         lengths.append(MeasuredLength(ends[0], ends[1], found.mm, found.u95_mm, found.mm * fraction))
     return Measured(tuple(lengths), tuple(findings))

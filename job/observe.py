@@ -20,7 +20,7 @@ from drawing.units import MM_PER_INCH
 from job.errors import JobError
 from job.job import GivenCorners, GivenLength, Job, Mark, Settled
 from job.see import Seen
-from pictures.picture import Medium
+from pictures.picture import Medium, Source
 
 STATED_DPI_SIGMA = 0.001
 """A scanner's stated dpi holds to about 0.1 % along its carriage (trade practice)."""
@@ -33,14 +33,14 @@ PAGE_SIGMA = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
-class Observed:
+class Gathered:
     """What the scale rests on, and what was noticed while gathering it."""
 
     observations: tuple[Observation, ...]
     findings: tuple[Finding, ...]
 
 
-def observe(job: Job, seen: Seen) -> Observed:
+def observe(job: Job, seen: Seen) -> Gathered:
     """Give everything the adjustment is to be fitted to or compared with.
 
     Raises
@@ -67,7 +67,7 @@ def observe(job: Job, seen: Seen) -> Observed:
     findings += said
     if not _has_length(observations):
         raise _no_length(seen)
-    return Observed(tuple(observations), tuple(findings))
+    return Gathered(tuple(observations), tuple(findings))
 
 
 def _given(job: Job) -> Iterator[Observation]:
@@ -155,6 +155,15 @@ def _page_size_decides(seen: Seen, side_mm: float) -> Finding:
         f"No length was given, so the PDF page's own size was taken: {width_mm:.0f} x {height_mm:.0f} mm at full size; "
         "check one length you know with --known, or accept the page with --trust-size.",
     )
+
+
+def tag_mm_per_px(job: Job, source: Source) -> tuple[float, float] | None:
+    """Give the full-size mm per px that the file's own tag claims, to be compared with the result."""
+    if source.tag_dpi is None:
+        return None
+    size = 1.0 if job.sheet.drawn_at is None else float(1 / job.sheet.drawn_at)
+    x_dpi, y_dpi = source.tag_dpi
+    return MM_PER_INCH / x_dpi * size, MM_PER_INCH / y_dpi * size
 
 
 def _has_length(observations: list[Observation]) -> bool:

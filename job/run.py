@@ -1,22 +1,20 @@
 """The pipeline: from a job to its results, stage by stage."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-import numpy as np
-
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
+from calibration.observations import PointPx
 from digitize.draw_outlines import draw_outlines
 from digitize.traces import with_traces
 from drawing.drawing import Drawing
-from drawing.findings import Finding
 from drawing.lengths import parse_length
 from job.errors import JobError
 from job.job import Job, KeptGrid
 from job.made import Made
-from job.observe import observe
+from job.observe import Gathered, observe, tag_mm_per_px
 from job.part_errors import longest_part_px, with_give_or_take
 from job.progress import Progress, Timed
 from job.see import Seen
@@ -36,8 +34,10 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progres
     timed = Timed(progress)
     job, moved = settled_job(job, seen, as_given=as_given)
     with timed.stage("setting the scale"):
-        calibrated = calibrate(job, seen)
-        job, calibration = calibrated.job, calibrated.calibration
+        observed = observe(job, seen)
+        calibration = calibrate(job, seen, observed)
+        job = with_origin(job, calibration)
+        calibration = calibrate(job, seen, observed)
     with timed.stage("drawing the outlines"):
         strokes = with_traces(seen.strokes, job.traces)
         drawn = draw_outlines(
@@ -49,12 +49,13 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progres
         )
         _refuse_blank(drawn.drawing)
         plan = with_give_or_take(drawn.drawing, calibration)
-        calibration = calibration.findings_over(longest_part_px(plan, calibration.to_picture))
+        # The same map again: its findings now tell their effect over the longest part.
+        calibration = calibrate(job, seen, observed, longest_px=longest_part_px(plan, calibration.to_picture))
     fraction = fraction_of(job, calibration)
     build = plan.scaled(fraction)
     if job.mirrored:
         build = build.mirrored()
-    pages = lay_out(job, build, strokes, calibration, fraction)
+    pages, laid = lay_out(job, build, strokes, calibration, fraction)
     made = Made(
         job=replace(job, kept_grid=KeptGrid(pages.grid, fraction, job.setup)),
         seen=seen,
@@ -63,7 +64,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progres
         build=build,
         fraction=fraction,
         pages=pages,
-        findings=(*seen.findings, *moved, *calibrated.findings, *calibration.findings, *drawn.findings),
+        findings=(*seen.findings, *moved, *observed.findings, *calibration.findings, *drawn.findings, *laid),
         folder=folder,
         seconds=timed.seconds,
     )
@@ -71,36 +72,33 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progres
     return made
 
 
-@dataclass(frozen=True, slots=True)
-class Calibrated:
-    """A job with its origin kept, the calibration it gives, and what was noticed on the way."""
-
-    job: Job
-    calibration: Calibration
-    findings: tuple[Finding, ...]
-
-
-def calibrate(job: Job, seen: Seen) -> Calibrated:
-    """Set the scale of a settled job.
-
-    The origin is kept in the picture, at a rounded px, so that a run from the written job is the
-    same to the last bit, and so that better lengths given later move no page's content about.
-    """
-    observed = observe(job, seen)
-    calibration = adjust(
+def calibrate(
+    job: Job, seen: Seen, observed: Gathered, *, longest_px: tuple[PointPx, PointPx] | None = None
+) -> Calibration:
+    """Set the scale of a settled job from what it rests on."""
+    source = seen.picture.source
+    return adjust(
         observed.observations,
         width_px=seen.picture.width_px,
         height_px=seen.picture.height_px,
         kind=seen.kind,
-        focal_35mm=seen.picture.source.focal_35mm,
+        focal_35mm=source.focal_35mm,
         sheet_px=seen.sheet_px,
+        longest_px=longest_px,
+        tag_mm_per_px=tag_mm_per_px(job, source),
+        origin_px=job.sheet.origin_px,
     )
-    origin_px = job.sheet.origin_px
-    if origin_px is None:
-        x, y = calibration.to_picture(np.zeros((1, 2)))[0]
-        origin_px = round(float(x), DIGITS), round(float(y), DIGITS)
-    job = replace(job, sheet=replace(job.sheet, origin_px=origin_px))
-    return Calibrated(job, calibration.with_origin_at(origin_px), observed.findings)
+
+
+def with_origin(job: Job, calibration: Calibration) -> Job:
+    """Give the job with its origin kept in the picture, so that no later length moves a page's content about.
+
+    It is kept as written, to a thousandth of a px: a run from the written job is the same to the last bit.
+    """
+    if job.sheet.origin_px is not None:
+        return job
+    x, y = calibration.origin_px
+    return replace(job, sheet=replace(job.sheet, origin_px=(round(x, DIGITS), round(y, DIGITS))))
 
 
 def fraction_of(job: Job, calibration: Calibration) -> Fraction:

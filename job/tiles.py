@@ -8,18 +8,39 @@ from calibration.calibration import Calibration
 from digitize.lettering import lettering_links
 from digitize.strokes import Strokes
 from drawing.drawing import Drawing
+from drawing.findings import Finding, Level
 from job.job import Job
+from printing.errors import PrintingError
 from printing.plan_pages import PagePlan, plan_pages
 
 BoxMm = tuple[float, float, float, float]
 
 
-def lay_out(job: Job, build: Drawing, strokes: Strokes, calibration: Calibration, fraction: Fraction) -> PagePlan:
+def lay_out(
+    job: Job, build: Drawing, strokes: Strokes, calibration: Calibration, fraction: Fraction
+) -> tuple[PagePlan, tuple[Finding, ...]]:
     """Plan the pages; the kept grid is used again while fraction and paper are what it was laid out for."""
     kept = job.kept_grid
     grid = kept.grid if kept is not None and (kept.fraction, kept.setup) == (fraction, job.setup) else None
     boxes = () if job.lines_only else lettering_boxes_mm(job, strokes, calibration, fraction)
-    return plan_pages(build, job.setup, grid=grid, content_boxes_mm=boxes)
+    if grid is not None:
+        try:
+            return plan_pages(build, job.setup, grid=grid, ink_boxes_mm=boxes), ()
+        except PrintingError:
+            # The drawing has grown past its pages: sheets printed before no longer serve, and that is said.
+            pages = plan_pages(build, job.setup, ink_boxes_mm=boxes)
+            return pages, (_laid_anew(),)
+    return plan_pages(build, job.setup, ink_boxes_mm=boxes), ()
+
+
+def _laid_anew() -> Finding:
+    return Finding(
+        "pages-laid-anew",
+        Level.NOTE,
+        "the pages",
+        "The drawing now reaches beyond the pages laid out before, so they were laid out anew; sheets printed before "
+        "do not join these: print all of them.",
+    )
 
 
 def lettering_boxes_mm(job: Job, strokes: Strokes, calibration: Calibration, fraction: Fraction) -> tuple[BoxMm, ...]:
