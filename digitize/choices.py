@@ -79,7 +79,7 @@ AREA_WITHIN = 0.10
 
 
 def match_choices(
-    choices: Sequence[Choice], polygons_px: NDArray[np.object_]
+    choices: Sequence[Choice], polygons_px: NDArray[np.object_], *, areas_px2: NDArray[np.float64]
 ) -> tuple[list[int | None], tuple[Finding, ...]]:
     """Find the outline each choice is about.
 
@@ -88,6 +88,8 @@ def match_choices(
     choices : sequence of Choice
     polygons_px : (N,) array of shapely polygons
         Every outline that was found, taken or not, picture px; holes are outlines of their own.
+    areas_px2 : (N,) array of float
+        Their areas, holes not taken off.
 
     Returns
     -------
@@ -99,7 +101,6 @@ def match_choices(
     """
     matched: list[int | None] = []
     findings: list[Finding] = []
-    areas_px2 = shapely.area(polygons_px)
     tree = shapely.STRtree(polygons_px)
     for choice in choices:
         around = tree.query(shapely.Point(choice.inside_px), predicate="within")

@@ -1,0 +1,49 @@
+"""The circle through points, where they lie on one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """Centre and radius, mm."""
+
+    centre_mm: NDArray[np.float64]
+    radius_mm: float
+
+
+def fit_circle(points_mm: NDArray[np.float64], weights: NDArray[np.float64]) -> Circle | None:
+    """Fit a circle by least squares of the distances: Kasa's linear fit, then Gauss-Newton steps.
+
+    Returns None for points that do not turn enough to have a centre (under a few degrees), or fewer than six.
+    """
+    used = points_mm[weights > 0]
+    if len(used) < 6:
+        return None
+    middle = used.mean(axis=0)
+    p = used - middle
+    size = float(np.sqrt((p * p).sum() / len(p)))
+    if size == 0:
+        return None
+    p = p / size
+    design = np.column_stack([2 * p, np.ones(len(p))])
+    (x, y, c), _, rank, _ = np.linalg.lstsq(design, (p * p).sum(axis=1), rcond=1e-9)
+    if rank < 3 or c + x * x + y * y <= 0:
+        return None
+    centre = np.array([x, y])
+    radius = float(np.sqrt(c + x * x + y * y))
+    if radius > 30:
+        return None
+    for _ in range(4):
+        way = p - centre
+        far = np.hypot(*way.T)
+        if far.min() == 0:
+            return None
+        jacobian = np.column_stack([-way / far[:, None], -np.ones(len(p))])
+        step = np.linalg.lstsq(jacobian, -(far - radius), rcond=None)[0]
+        centre, radius = centre + step[:2], radius + float(step[2])
+    if radius <= 0:
+        return None
+    return Circle(middle + size * centre, size * radius)

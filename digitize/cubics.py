@@ -1,0 +1,228 @@
+"""Runs of smooth points as few cubic Bezier curves, each as long as the tolerance allows."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.smoothing import Smoothed
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+PROBES = 40
+"""Points of a stretch that a trial curve is fitted to: ten for each of its freedoms."""
+
+ROUNDS = 3
+"""Turns of fit and Newton step for a trial curve; the error settles in three."""
+
+TRIALS = 9
+"""Trials for the length of one curve; the power law finds it in four."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Cubics end to end with common directions: the unknowns of a run.
+
+    `joints` (J, 2) and `angles_rad` (J,) are where the curves meet and how they run there; curve k has handles of
+    `out_mm[k]` along its first joint's direction and `in_mm[k]` against its second's. `at` (J,) is the index of the
+    sample each joint was put at. A closed chain has as many curves as joints, an open one one less.
+    """
+
+    joints: Floats
+    angles_rad: Floats
+    out_mm: Floats
+    in_mm: Floats
+    at: Ints
+    closed: bool
+
+    def controls(self) -> Floats:
+        """Control points (K, 4, 2) of the curves."""
+        along = np.column_stack([np.cos(self.angles_rad), np.sin(self.angles_rad)])
+        first = np.arange(len(self.out_mm))
+        second = (first + 1) % len(self.joints)
+        p0, p3 = self.joints[first], self.joints[second]
+        return np.stack(
+            [p0, p0 + self.out_mm[:, None] * along[first], p3 - self.in_mm[:, None] * along[second], p3], axis=1
+        )
+
+
+def longest_cubics(runs: Sequence[Smoothed], closed: Sequence[bool], *, tolerance_mm: Floats) -> list[Chain]:
+    """Cover each run with cubics from its start on, each the longest that keeps the tolerance.
+
+    Ends and directions come from the smooth points; the two handles are least squares (Schneider 1990) with
+    Newton steps on the parameters. Lengths are searched by the power law the error follows. All runs advance
+    together, so that many cost little more than one.
+
+    Parameters
+    ----------
+    runs : sequence of Smoothed
+        Each run's ends are its chain's ends. A closed run repeats its first point at the end.
+    closed : sequence of bool
+    tolerance_mm : (len(runs),) array
+        Largest distance of a smooth point from its curve.
+    """
+    counts = np.array([len(run.points_mm) for run in runs])
+    offsets = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    points = np.concatenate([run.points_mm for run in runs])
+    directions = np.concatenate([run.directions for run in runs])
+    steps = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T)])
+    along = np.cumsum(steps)
+    samples = _Samples(points, directions, along)
+    joints: list[list[int]] = [[int(offset)] for offset in offsets]
+    handles: list[list[tuple[float, float]]] = [[] for _ in runs]
+    last = offsets + counts - 1
+    search = _Search.starting(offsets, last)
+    going = np.flatnonzero(offsets < last)
+    while len(going):
+        error, pair = _trials(samples, search.begin[going], search.reach[going], tolerance_mm[going])
+        ended = search.tell(going, error, pair, last, tolerance_mm)
+        for which in going[ended].tolist():
+            joints[which].append(int(search.good[which]))
+            handles[which].append((float(search.pair[which, 0]), float(search.pair[which, 1])))
+        search.advance(going[ended], last)
+        going = going[search.begin[going] < last[going]]
+    return [
+        _chain(samples, np.array(at), np.array(pairs).reshape(-1, 2), int(offset), is_closed)
+        for at, pairs, offset, is_closed in zip(joints, handles, offsets, closed, strict=True)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Samples:
+    points: Floats
+    directions: Floats
+    along: Floats
+
+
+@dataclass(slots=True)
+class _Search:
+    """How far the search for each run's present curve has come: sample numbers, and the best handles."""
+
+    begin: Ints
+    reach: Ints
+    good: Ints
+    bad: Ints
+    tries: Ints
+    pair: Floats
+
+    @classmethod
+    def starting(cls, begin: Ints, last: Ints) -> "_Search":
+        return cls(
+            begin.copy(),
+            last.copy(),
+            begin.copy(),
+            last + 1,
+            np.zeros(len(begin), dtype=np.int64),
+            np.zeros((len(begin), 2)),
+        )
+
+    def tell(self, going: Ints, error: Floats, pair: Floats, last: Ints, tolerance_mm: Floats) -> NDArray[np.bool_]:
+        """Take in a trial's errors; give which of `going` have found their longest curve."""
+        tolerance, reach, begin = tolerance_mm[going], self.reach[going], self.begin[going]
+        # Two neighbouring samples always make a curve, whatever the noise between them.
+        fits = (error <= tolerance) | (reach - begin <= 1)
+        hit = going[fits]
+        self.good[hit] = self.reach[hit]
+        self.pair[hit] = pair[fits]
+        miss = going[~fits]
+        self.bad[miss] = self.reach[miss]
+        self.tries[going] += 1
+        good, bad = self.good[going], self.bad[going]
+        close = bad - good <= np.maximum(1, (good - begin) // 20)
+        full = fits & ((reach == last[going]) | (error > 0.6 * tolerance))
+        ended = (good > begin) & (close | full | (self.tries[going] >= TRIALS))
+        # The error of a cubic grows with some fourth to sixth power of its length.
+        factor = np.clip((0.85 * tolerance / np.maximum(error, 1e-3 * tolerance)) ** 0.2, 0.4, 2.0)
+        ahead = begin + np.round((reach - begin) * factor).astype(np.int64)
+        ahead = np.where(self.tries[going] > TRIALS, (good + bad) // 2, ahead)
+        self.reach[going] = np.maximum(np.minimum(np.minimum(ahead, bad - 1), last[going]), good + 1)
+        return ended
+
+    def advance(self, ended: Ints, last: Ints) -> None:
+        """Start the next curve of each run whose present one is found."""
+        span = np.maximum(4, self.good[ended] - self.begin[ended])
+        self.begin[ended] = self.good[ended]
+        self.reach[ended] = np.minimum(last[ended], self.begin[ended] + span)
+        self.bad[ended] = last[ended] + 1
+        self.tries[ended] = 0
+
+
+def _chain(samples: _Samples, where: Ints, pairs: Floats, offset: int, closed: bool) -> Chain:
+    joints = samples.points[where]
+    angles = np.arctan2(samples.directions[where, 1], samples.directions[where, 0])
+    at = where - offset
+    if closed:
+        return Chain(joints[:-1], angles[:-1], pairs[:, 0], pairs[:, 1], at[:-1], True)
+    return Chain(joints, angles, pairs[:, 0], pairs[:, 1], at, False)
+
+
+def _trials(samples: _Samples, begin: Ints, end: Ints, tolerance_mm: Floats) -> tuple[Floats, Floats]:
+    """Errors (B,) and handles (B, 2) of the best cubics over stretches of samples, all at once."""
+    share = np.linspace(0, 1, PROBES)
+    pick = np.rint(begin[:, None] + (end - begin)[:, None] * share).astype(np.int64)
+    target = samples.points[pick]
+    length = samples.along[end] - samples.along[begin]
+    safe = np.where(length > 0, length, 1.0)
+    t = (samples.along[pick] - samples.along[begin][:, None]) / safe[:, None]
+    start, stop = samples.points[begin], samples.points[end]
+    d0, d1 = samples.directions[begin], -samples.directions[end]
+    best = np.full(len(begin), np.inf)
+    pairs = np.column_stack([length / 3, length / 3])
+    for _ in range(ROUNDS):
+        handles = _handles(target, t, start, stop, d0, d1, length)
+        control = np.stack([start, start + handles[:, :1] * d0, stop + handles[:, 1:] * d1, stop], axis=1)
+        t, far = _nearer(control, target, t)
+        now = far.max(axis=1)
+        better = now < best
+        best = np.where(better, now, best)
+        pairs[better] = handles[better]
+        if (best < 0.5 * tolerance_mm).all():
+            break
+    return best, pairs
+
+
+def _handles(target: Floats, t: Floats, start: Floats, stop: Floats, d0: Floats, d1: Floats, length: Floats) -> Floats:
+    """Handle lengths by least squares, each kept between 2 % and 80 % of the stretch so that no curve loops."""
+    u = 1 - t
+    b1, b2 = 3 * u * u * t, 3 * u * t * t
+    rest = target - (u * u * (u + 3 * t))[..., None] * start[:, None] - (t * t * (t + 3 * u))[..., None] * stop[:, None]
+    along0 = rest[..., 0] * d0[:, :1] + rest[..., 1] * d0[:, 1:]
+    along1 = rest[..., 0] * d1[:, :1] + rest[..., 1] * d1[:, 1:]
+    c00, c11 = (b1 * b1).sum(axis=1), (b2 * b2).sum(axis=1)
+    c01 = (b1 * b2).sum(axis=1) * (d0 * d1).sum(axis=1)
+    x0, x1 = (b1 * along0).sum(axis=1), (b2 * along1).sum(axis=1)
+    det = c00 * c11 - c01 * c01
+    solvable = det > 1e-12 * c00 * c11
+    safe = np.where(solvable, det, 1.0)
+    a, b = (x0 * c11 - x1 * c01) / safe, (x1 * c00 - x0 * c01) / safe
+    pair = np.where(solvable[:, None], np.column_stack([a, b]), length[:, None] / 3)
+    return np.clip(pair, 0.02 * length[:, None], 0.8 * length[:, None])
+
+
+def _nearer(control: Floats, target: Floats, t: Floats) -> tuple[Floats, Floats]:
+    """One Newton step of each parameter towards its point's foot, and the distances there."""
+    c1, c2, c3 = (c[:, None, :] for c in polynomial(control))
+    p0 = control[:, :1, :]
+    t3 = t[..., None]
+    off = p0 + t3 * (c1 + t3 * (c2 + t3 * c3)) - target
+    speed = c1 + t3 * (2 * c2 + 3 * t3 * c3)
+    bend = 2 * c2 + 6 * t3 * c3
+    slope = _dot(speed, speed) + _dot(off, bend)
+    step = _dot(off, speed)
+    moved = np.clip(t - np.where(slope > 0, step / np.where(slope > 0, slope, 1), 0), 0, 1)
+    t3 = moved[..., None]
+    off = p0 + t3 * (c1 + t3 * (c2 + t3 * c3)) - target
+    return moved, np.sqrt(_dot(off, off))
+
+
+def _dot(a: Floats, b: Floats) -> Floats:
+    both: Floats = a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1]
+    return both
+
+
+def polynomial(control: Floats) -> tuple[Floats, Floats, Floats]:
+    """Coefficients of t, t² and t³ of cubics with control points (..., 4, 2)."""
+    p0, p1, p2, p3 = (control[..., k, :] for k in range(4))
+    return 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2)

@@ -1,0 +1,320 @@
+"""From strokes in plan mm to a drawing of parts: which loops are parts, their curves, their order."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from digitize.choices import Action, Choice, Region, RegionKind, inside_regions, match_choices
+from digitize.fit import Contour, Fitted, fit_contours
+from digitize.lettering import lettering_links
+from digitize.loops import Loop, Loops, Role, find_loops, valid
+from digitize.open_lines import open_lines
+from digitize.sections import closed_sections, mm_per_px, open_sections
+from digitize.strokes import PlanStrokes
+from drawing.drawing import Drawing, Kind, Outline, reversed_path
+from drawing.findings import Finding, Level
+from drawing.paths import Path, Point, Points, polyline, sampled
+
+Progress = Callable[[str, float], None]
+"""Told what is being done and the share done, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A drawing and what was noticed while drawing it."""
+
+    drawing: Drawing
+    findings: tuple[Finding, ...]
+
+
+LEAST_TOLERANCE_MM = 0.02
+"""Finer than any cutter or printer shows."""
+
+TOLERANCE_SIGMAS = 3.0
+"""A tolerance under three sigma of the points fits noise: twice the nodes and no better curve."""
+
+UNSURE_BELOW = 0.65
+"""Confidence below which an outline is shown as unsure."""
+
+
+def draw_outlines(
+    plan: PlanStrokes,
+    *,
+    choices: Sequence[Choice] = (),
+    regions: Sequence[Region] = (),
+    tolerance_mm: float | None = None,
+    border_px: NDArray[np.float64] | None = None,
+    progress: Progress | None = None,
+) -> Drawn:
+    """Draw the parts of a plan.
+
+    Parameters
+    ----------
+    plan : PlanStrokes
+        Lines in picture px and in plan mm, y up.
+    choices : sequence of Choice
+        What a person decided; each finds its outline by a point inside and its area.
+    regions : sequence of Region
+        Where to look, and where not; an outline counts as inside when all of it is.
+    tolerance_mm : float or None
+        Curves keep within this of the drawn lines; None takes three sigma of the points, at least 0.02 mm.
+    border_px : (4, 2) array or None
+        Corners of the drawn border, if it was found.
+
+    Returns
+    -------
+    Drawn
+        Outlines are numbered in reading order; the lines are what belongs to no outline. Findings tell which
+        outlines are unsure, what was left out, and choices that fit nothing.
+    """
+    say = progress or _silent
+    say("outlines", 0.0)
+    lettering = lettering_links(plan.strokes)
+    found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
+    loops, names, findings = _chosen(found.loops, choices)
+    kept, cut = _in_regions(loops, regions)
+    findings += cut
+    tolerance_mm, said = _tolerance(plan, found, kept, tolerance_mm)
+    findings += said
+    parts = [which for which in kept if loops[which].role is Role.PART]
+    holes = [which for which in kept if loops[which].role is Role.HOLE and loops[which].parent in parts]
+    say("curves", 0.3)
+    paths, crossing = _fitted(plan, found, [loops[which] for which in parts + holes], tolerance_mm)
+    findings += crossing
+    of = dict(zip(parts + holes, paths, strict=True))
+    inside = _inside_points(loops, parts)
+    outlines = [
+        _outline(
+            loops[which],
+            of[which],
+            [of[hole] for hole in holes if loops[hole].parent == which],
+            inside_px=inside[which],
+            name=names.get(which, ""),
+        )
+        for which in parts
+    ]
+    order = reading_order(np.array([shapely.bounds(loops[which].polygon) for which in parts]).reshape(-1, 4))
+    numbered = tuple(replace(outlines[which], number=n) for n, which in enumerate(order, start=1))
+    findings += _about_outlines(numbered, [loops[parts[which]] for which in order])
+    if not numbered:
+        findings.append(
+            Finding(
+                "no-outline",
+                Level.DECIDE,
+                "the plan",
+                "No closed outline was found in the lines; a part needs a line that comes back to its start: "
+                "trace its gaps, or widen the region.",
+            )
+        )
+    say("lines", 0.95)
+    lines = _lines(plan, found, lettering, [loops[which] for which in kept], regions, tolerance_mm)
+    say("done", 1.0)
+    return Drawn(Drawing(numbered, lines), tuple(findings))
+
+
+def _silent(what: str, share: float) -> None:
+    """No one is told."""
+
+
+def _chosen(loops: Sequence[Loop], choices: Sequence[Choice]) -> tuple[list[Loop], dict[int, str], list[Finding]]:
+    """The loops with a person's choices carried out, and the names given."""
+    chosen = list(loops)
+    names: dict[int, str] = {}
+    if not choices:
+        return chosen, names, []
+    polygons = np.array([valid(loop.polygon) for loop in loops], dtype=object)
+    areas_px2 = np.array([loop.area_px2 for loop in loops])
+    matched, findings = match_choices(choices, polygons, areas_px2=areas_px2)
+    for choice, which in zip(choices, matched, strict=True):
+        if which is None:
+            continue
+        if choice.name:
+            names[which] = choice.name
+        match choice.action:
+            case Action.TAKE:
+                if chosen[which].role is not Role.PART:
+                    chosen[which] = replace(chosen[which], role=Role.PART, parent=None)
+                chosen[which] = replace(chosen[which], confidence=1.0, why="chosen")
+            case Action.DROP:
+                chosen[which] = replace(chosen[which], role=Role.FACE, parent=None)
+    return chosen, names, list(findings)
+
+
+def _in_regions(loops: Sequence[Loop], regions: Sequence[Region]) -> tuple[list[int], list[Finding]]:
+    """Numbers of the parts and holes that count, and what the regions cut off."""
+    wanted = [which for which, loop in enumerate(loops) if loop.role in (Role.PART, Role.HOLE)]
+    if not regions:
+        return wanted, []
+    polygons = np.array([loops[which].polygon for which in wanted], dtype=object)
+    counts = inside_regions(regions, polygons)
+    kept = [which for which, is_in in zip(wanted, counts, strict=True) if is_in]
+    findings: list[Finding] = []
+    out = [polygon for polygon, which, is_in in zip(polygons, wanted, counts, strict=True) if not is_in]
+    left_out = sum(loops[which].role is Role.PART for which in wanted) - sum(loops[w].role is Role.PART for w in kept)
+    into = [shapely.makevalid(shapely.Polygon(r.points_px)) for r in regions if r.keep is RegionKind.IN]
+    if left_out:
+        astride = 0
+        if into:
+            area = shapely.union_all(into)
+            astride = int(sum(shapely.intersects(area, np.array(out, dtype=object))))
+        text = f"{left_out} outlines lie outside the region and were left out"
+        if astride:
+            text += f"; {astride} of them lie partly inside: widen the region to keep them"
+        findings.append(Finding("region-cut", Level.NOTE, "the region", text + "."))
+    return kept, findings
+
+
+def _tolerance(
+    plan: PlanStrokes, found: Loops, kept: Sequence[int], tolerance_mm: float | None
+) -> tuple[float, list[Finding]]:
+    links = sorted({link for which in kept for link in found.loops[which].links}) or range(len(plan.links_mm))
+    sigmas_mm = [plan.strokes.links[link].sigma_px * mm_per_px(plan, link) for link in links]
+    noise_mm = TOLERANCE_SIGMAS * float(np.median(sigmas_mm)) if sigmas_mm else 0.0
+    if tolerance_mm is None:
+        chosen_mm = max(LEAST_TOLERANCE_MM, noise_mm)
+        return chosen_mm, [
+            Finding(
+                "curve-tolerance",
+                Level.NOTE,
+                "the curves",
+                f"Curves keep within {chosen_mm:.3f} mm of the drawn lines, full size: three times what a single "
+                "point of them may be off.",
+            )
+        ]
+    if tolerance_mm < noise_mm:
+        return tolerance_mm, [
+            Finding(
+                "curve-tolerance",
+                Level.NOTE,
+                "the curves",
+                f"The curves were to keep within {tolerance_mm:g} mm, but single points of the drawn lines are off by "
+                f"up to {noise_mm:.3f} mm: averages of them keep it, and there are more nodes than need be.",
+            )
+        ]
+    return tolerance_mm, []
+
+
+def _fitted(
+    plan: PlanStrokes, found: Loops, loops: Sequence[Loop], tolerance_mm: float
+) -> tuple[list[Fitted], list[Finding]]:
+    """Each loop's curve, counter-clockwise and clear of itself, and findings where that could not be."""
+    contours = [Contour(closed_sections(found.graph, plan, loop.walk), True) for loop in loops]
+    fits = fit_contours(contours, tolerance_mm=tolerance_mm)
+    rings = [sampled(fit.path, tolerance_mm=0.25 * tolerance_mm) for fit in fits]
+    findings = []
+    for which, loop in enumerate(loops):
+        if _is_clear(rings[which]):
+            continue
+        fits[which] = fit_contours([contours[which]], tolerance_mm=0.4 * tolerance_mm)[0]
+        rings[which] = sampled(fits[which].path, tolerance_mm=0.25 * tolerance_mm)
+        if _is_clear(rings[which]):
+            continue
+        points = np.concatenate([s.points_mm[: None if s.closed else -1] for s in contours[which].sections])
+        plain = shapely.simplify(shapely.LinearRing(points), tolerance_mm)
+        rings[which] = np.asarray(plain.coords)[:-1]
+        fits[which] = Fitted(polyline(rings[which], closed=True), tolerance_mm)
+        x_px, y_px = loop.points_px.mean(axis=0)
+        findings.append(
+            Finding(
+                "outline-crosses-itself",
+                Level.NOTE,
+                f"the outline around {x_px:.0f}, {y_px:.0f} px",
+                f"The curve around {x_px:.0f}, {y_px:.0f} px crossed itself, so straight steps from point to point "
+                "stand in its place: look at it before cutting.",
+            )
+        )
+    return [_counter_clockwise(fit, ring) for fit, ring in zip(fits, rings, strict=True)], findings
+
+
+def _is_clear(ring: Points) -> bool:
+    return len(ring) >= 3 and bool(shapely.is_valid(shapely.Polygon(ring)))
+
+
+def _outline(loop: Loop, boundary: Fitted, holes: Sequence[Fitted], *, inside_px: Point, name: str) -> Outline:
+    return Outline(
+        number=0,
+        boundary=boundary.path,
+        holes=tuple(reversed_path(hole.path) for hole in holes),
+        inside_px=inside_px,
+        area_px2=loop.area_px2,
+        confidence=loop.confidence,
+        kind=Kind.PART if loop.confidence >= UNSURE_BELOW else Kind.UNSURE,
+        name=name,
+        deviation_mm=max(fit.deviation_mm for fit in (boundary, *holes)),
+    )
+
+
+def _counter_clockwise(fitted: Fitted, ring: Points) -> Fitted:
+    x, y = ring[:, 0], ring[:, 1]
+    if x @ np.roll(y, -1) - y @ np.roll(x, -1) > 0:
+        return fitted
+    return Fitted(reversed_path(fitted.path), fitted.deviation_mm)
+
+
+def _inside_points(loops: Sequence[Loop], parts: Sequence[int]) -> dict[int, Point]:
+    """A point inside each part and outside every part and hole drawn within it."""
+    taken = [which for which, loop in enumerate(loops) if loop.role in (Role.PART, Role.HOLE)]
+    polygons = {which: valid(loops[which].polygon) for which in taken}
+    tree = shapely.STRtree([polygons[which] for which in taken])
+    points: dict[int, Point] = {}
+    for which in parts:
+        own = polygons[which]
+        within = [taken[i] for i in tree.query(own, predicate="covers") if taken[i] != which]
+        within += [hole for hole in taken if loops[hole].parent == which and hole not in within]
+        clear = shapely.difference(own, shapely.union_all([polygons[i] for i in within])) if within else own
+        at = shapely.point_on_surface(own if shapely.is_empty(clear) else clear)
+        points[which] = (float(shapely.get_x(at)), float(shapely.get_y(at)))
+    return points
+
+
+def reading_order(boxes_px: NDArray[np.float64]) -> list[int]:
+    """Order boxes (x min, y min, x max, y max; y down) in rows from the top, each from the left.
+
+    A box belongs to the row of the topmost box not yet placed if its middle lies above that box's lower edge.
+    """
+    left = list(np.argsort(boxes_px[:, 1], kind="stable")) if len(boxes_px) else []
+    order: list[int] = []
+    while left:
+        lower = boxes_px[left[0], 3]
+        row = [which for which in left if (boxes_px[which, 1] + boxes_px[which, 3]) / 2 <= lower]
+        order += sorted((int(which) for which in row), key=lambda which: (boxes_px[which, 0], boxes_px[which, 1]))
+        left = [which for which in left if which not in row]
+    return order
+
+
+def _about_outlines(outlines: Sequence[Outline], loops: Sequence[Loop]) -> list[Finding]:
+    return [
+        Finding(
+            "outline-unsure",
+            Level.NOTE,
+            f"outline {outline.number}",
+            f"Outline {outline.number} is taken for a part: {loop.why}. Drop it if it is none.",
+        )
+        for outline, loop in zip(outlines, loops, strict=True)
+        if outline.confidence < 0.8
+    ]
+
+
+def _lines(
+    plan: PlanStrokes,
+    found: Loops,
+    lettering: NDArray[np.bool_],
+    taken: Sequence[Loop],
+    regions: Sequence[Region],
+    tolerance_mm: float,
+) -> tuple[Path, ...]:
+    """Every line that bounds no part and is neither lettering, border nor mark."""
+    used = {link for loop in taken for link in loop.links}
+    used |= {link for loop in found.loops if loop.role is Role.MARK for link in loop.links}
+    walks = open_lines(found.graph, leave_out=used)
+    if regions:
+        shapes = np.array(
+            [shapely.MultiLineString([plan.strokes.links[side >> 1].points_px for side in walk]) for walk in walks],
+            dtype=object,
+        )
+        walks = [walk for walk, is_in in zip(walks, inside_regions(regions, shapes), strict=True) if is_in]
+    contours = [Contour(open_sections(found.graph, plan, walk), False) for walk in walks]
+    return tuple(fit.path for fit in fit_contours(contours, tolerance_mm=tolerance_mm))

@@ -1,0 +1,118 @@
+"""Which closed walks bound the faces of a drawn figure, and which its outside."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.continuation import LineGraph, Side, points_from
+
+Walk = tuple[Side, ...]
+"""A closed walk: the side at which each link is entered, in order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Faces:
+    """The walks of one block: `inner` bound its faces, `outer` bounds it from outside (the same way round)."""
+
+    inner: tuple[Walk, ...]
+    outer: Walk
+
+
+def faces(graph: LineGraph, block: list[int]) -> Faces:
+    """Walk around every face of a block, turning as far as possible to one side at each place.
+
+    All inner walks run one way round (positive area in the picture frame, y down); `outer` is
+    given the same way round.
+    """
+    if len(block) == 1:
+        walk: Walk = (2 * block[0],)
+        walk = walk if area_px2(walk_points(graph, walk)) > 0 else reversed_walk(walk)
+        return Faces((walk,), walk)
+    at: dict[int, list[Side]] = {}
+    for link in block:
+        for side in (2 * link, 2 * link + 1):
+            at.setdefault(graph.place_of(side), []).append(side)
+    after: dict[Side, Side] = {}
+    for sides in at.values():
+        if len(sides) == 2:
+            after[sides[0]], after[sides[1]] = sides[1], sides[0]
+            continue
+        turned = sorted(sides, key=lambda side: _first_rad(graph, side))
+        for side, following in zip(turned, turned[-1:] + turned[:-1], strict=True):
+            after[side] = following
+    inner: list[Walk] = []
+    outer: Walk = ()
+    outer_area_px2 = 0.0
+    seen: set[Side] = set()
+    for start in after:
+        if start in seen:
+            continue
+        steps: list[Side] = []
+        side = start
+        while side not in seen:
+            seen.add(side)
+            steps.append(side)
+            side = after[side ^ 1]
+        walk = tuple(steps)
+        area = area_px2(walk_points(graph, walk))
+        if area < outer_area_px2:
+            if outer:
+                inner.append(reversed_walk(outer))
+            outer, outer_area_px2 = walk, area
+        elif area > 0:
+            inner.append(walk)
+    return Faces(tuple(inner), reversed_walk(outer))
+
+
+def closed_strokes(graph: LineGraph, block: list[int]) -> list[Walk]:
+    """Walks that carry on at every place and come back to their start without visiting a place twice."""
+    members = set(block)
+    seen: set[int] = set()
+    found: list[Walk] = []
+    for first in block:
+        if first in seen:
+            continue
+        steps: list[Side] = []
+        places: set[int] = set()
+        side = 2 * first
+        while True:
+            seen.add(side >> 1)
+            steps.append(side)
+            place = graph.place_of(side)
+            if place in places:
+                break
+            places.add(place)
+            side = int(graph.mate[side ^ 1])
+            if side < 0 or side >> 1 not in members or (side >> 1 in seen and side != 2 * first):
+                break
+            if side == 2 * first:
+                found.append(tuple(steps))
+                break
+    return found
+
+
+def walk_points(graph: LineGraph, walk: Walk) -> NDArray[np.float64]:
+    """Points along a walk, picture px; each link's last point is left to the next link."""
+    return np.concatenate([points_from(graph.strokes, side)[:-1] for side in walk])
+
+
+def reversed_walk(walk: Walk) -> Walk:
+    """The same walk run the other way."""
+    return tuple(side ^ 1 for side in reversed(walk))
+
+
+def area_px2(points_px: NDArray[np.float64]) -> float:
+    """Signed area inside a closed polyline (shoelace), picture frame: positive runs clockwise as seen."""
+    x, y = points_px[:, 0], points_px[:, 1]
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+def _first_rad(graph: LineGraph, side: Side) -> float:
+    """Direction in which a link sets out, for the order of links around a place."""
+    link = graph.strokes.links[side >> 1]
+    points = points_from(graph.strokes, side)
+    ahead = points[min(len(points) - 1, max(1, round(2 * link.width_px)))]
+    centre = graph.centres_px[graph.place_of(side)]
+    return math.atan2(ahead[1] - centre[1], ahead[0] - centre[0])

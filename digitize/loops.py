@@ -1,0 +1,383 @@
+"""Which closed walks in the strokes are outlines of parts, which are their holes, and which are neither."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from digitize.continuation import LineGraph, Side, line_graph
+from digitize.core2 import blocks
+from digitize.faces import Walk, area_px2, closed_strokes, faces, reversed_walk, walk_points
+from digitize.nesting import Nested, nest
+from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
+from digitize.strokes import Strokes
+
+
+class Role(StrEnum):
+    """What a closed walk is taken for."""
+
+    PART = "part"
+    HOLE = "hole"
+    FACE = "face"
+    """A field between the inner lines of a part, or between parts: kept so that a person can take it."""
+    MARK = "mark"
+    """An arrowhead, a balloon, a box around lettering, or too small to be a part."""
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """A closed walk and what it is taken for.
+
+    `walk` runs clockwise as seen (positive area with y down); `points_px` (N, 2) are its points and
+    `polygon` nearly the same with fewer. `parent` is the number of the loop a hole lies in. `why` says
+    in a few words what the role rests on.
+    """
+
+    walk: Walk
+    points_px: NDArray[np.float64]
+    polygon: shapely.Polygon
+    role: Role
+    confidence: float
+    why: str
+    parent: int | None = None
+
+    @property
+    def area_px2(self) -> float:
+        """Area inside, px²; holes not taken off."""
+        return area_px2(self.points_px)
+
+    @property
+    def links(self) -> frozenset[int]:
+        """Numbers of the links it runs along."""
+        return frozenset(side >> 1 for side in self.walk)
+
+
+@dataclass(frozen=True, slots=True)
+class Loops:
+    """Every loop worth knowing, the graph they were found in, and the links that are sheet furniture."""
+
+    loops: tuple[Loop, ...]
+    graph: LineGraph
+    furniture: NDArray[np.bool_]
+
+
+def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDArray[np.float64] | None) -> Loops:
+    """Find the outlines of parts and their holes.
+
+    The rule. In every block (two lines of a block lie on one closed walk):
+
+    1. A line that comes back to its own start, carrying straight on wherever others meet it and turning
+       only where it is alone, is an outline. Lines across it, and its neighbours, do not matter.
+    2. What such outlines leave over, or the whole block where there is none, is one more outline: its outer
+       boundary. It may turn from a line that ends onto one that runs on (a shared edge), but not
+       from one line that runs on to another: that is a field between crossing lines.
+    3. A line inside that joins two places where the boundary turns inward parts it in two.
+
+    The other fields of the block are kept as FACE. `nest` then tells holes from parts.
+
+    Parameters
+    ----------
+    strokes : Strokes
+    lettering : (L,) array of bool
+        Links that are lettering.
+    border_px : (4, 2) array or None
+        The drawn border's corners, if found.
+    """
+    none_yet = np.zeros(len(strokes.links), dtype=bool)
+    if not strokes.links:
+        return Loops((), line_graph(strokes, none_yet), none_yet)
+    furniture = furniture_links(strokes, lettering=lettering, border_px=border_px)
+    graph = line_graph(strokes, lettering | furniture)
+    width_px = float(np.median([link.width_px for link in strokes.links]))
+    loops = [loop for block in blocks(graph) for loop in _block_loops(graph, block, width_px)]
+    loops = _without_marks(loops, graph, strokes, lettering, width_px)
+    return Loops(_nested(loops, graph, width_px), graph, furniture)
+
+
+def _loop(graph: LineGraph, walk: Walk, role: Role, confidence: float, why: str) -> Loop:
+    points = walk_points(graph, walk)
+    if area_px2(points) < 0:
+        walk = reversed_walk(walk)
+        points = walk_points(graph, walk)
+    width_px = graph.strokes.links[walk[0] >> 1].width_px
+    return Loop(walk, points, _polygon(points, COARSE_WIDTHS * width_px), role, confidence, why)
+
+
+COARSE_WIDTHS = 0.15
+"""What the polygons that loops are compared by may leave out, in line widths: a twentieth of the points, no area."""
+
+
+def _polygon(points: NDArray[np.float64], slack_px: float) -> shapely.Polygon:
+    if len(points) < 3:
+        return shapely.Polygon()
+    ring = shapely.simplify(shapely.LineString(np.vstack([points, points[:1]])), slack_px, preserve_topology=False)
+    return shapely.Polygon(ring.coords if len(ring.coords) > 3 else points)
+
+
+def valid(polygon: shapely.Polygon) -> shapely.Geometry:
+    """The polygon, or the area it bounds if noise makes its line touch itself."""
+    return polygon if shapely.is_valid(polygon) else shapely.make_valid(polygon)
+
+
+THIN_WIDTHS = 1.5
+"""A loop whose area over half its perimeter is less, in line widths, is a gap inside one line."""
+
+
+def _is_thin(loop: Loop, width_px: float) -> bool:
+    around = shapely.length(loop.polygon)
+    return bool(around == 0 or 2 * shapely.area(loop.polygon) / around < THIN_WIDTHS * width_px)
+
+
+def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Loop]:
+    whole = faces(graph, block)
+    if len(whole.inner) == 1:
+        loop = _loop(graph, whole.outer, Role.PART, 1.0, "a line closed on itself")
+        return _judged([loop], graph, width_px)
+    strokes_closed = closed_strokes(graph, block)
+    taken = [_loop(graph, walk, Role.PART, 0.95, "a line closed on itself, met by others") for walk in strokes_closed]
+    taken = [loop for loop in taken if shapely.is_valid(loop.polygon) and not _is_thin(loop, width_px)]
+    fields = [_loop(graph, walk, Role.FACE, 0.3, "a field between lines") for walk in whole.inner]
+    inside = shapely.point_on_surface(np.array([valid(field.polygon) for field in fields]))
+    covered = np.zeros(len(fields), dtype=bool)
+    for loop in taken:
+        covered |= shapely.contains(loop.polygon, inside)
+    walls = {link for loop in taken for link in loop.links}
+    left = [field for field, is_in in zip(fields, covered, strict=True) if not is_in]
+    for group in _groups(left, walls):
+        taken += _group_loops(graph, group, walls, is_alone=not strokes_closed, width_px=width_px)
+    known = {loop.links for loop in taken}
+    rest = [field for field in fields if field.links not in known and not _is_thin(field, width_px)]
+    return _judged(taken, graph, width_px) + rest
+
+
+def _judged(taken: list[Loop], graph: LineGraph, width_px: float) -> list[Loop]:
+    return [loop for loop in taken if not _is_thin(loop, width_px)]
+
+
+def _groups(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
+    """Fields joined across any line that is not a wall."""
+    root = list(range(len(fields)))
+
+    def find(which: int) -> int:
+        while root[which] != which:
+            root[which] = root[root[which]]
+            which = root[which]
+        return which
+
+    owner: dict[int, int] = {}
+    for which, field in enumerate(fields):
+        for link in field.links - walls:
+            if link in owner:
+                root[find(owner[link])] = find(which)
+            owner[link] = which
+    groups: dict[int, list[Loop]] = {}
+    for which, field in enumerate(fields):
+        groups.setdefault(find(which), []).append(field)
+    return list(groups.values())
+
+
+def _group_loops(
+    graph: LineGraph, group: list[Loop], walls: set[int], *, is_alone: bool, width_px: float
+) -> list[Loop]:
+    """Outlines of a group of fields: its outer boundary, parted at seams, measures left out."""
+    group = _without_measures(graph, group)
+    outer = _outline_of(graph, group)
+    seams = _seams(graph, outer, group)
+    parts = _groups(group, walls | seams) if seams else [group]
+    if len(parts) > 1:
+        return [
+            _loop(graph, walk, Role.PART, 0.7, "shares an edge with its neighbour")
+            for walk in (_outline_of(graph, part) for part in parts)
+            if Meeting.BOTH_RUN_ON not in _meetings(graph, walk)
+        ]
+    meetings = _meetings(graph, outer)
+    both, one = meetings.count(Meeting.BOTH_RUN_ON), meetings.count(Meeting.ONE_RUNS_ON)
+    if is_alone and both <= len(meetings) - both:
+        return [_loop(graph, outer, Role.PART, 0.7 if both + one else 0.9, "the outside of lines that meet")]
+    if not is_alone and both == 0:
+        return [_loop(graph, outer, Role.PART, 0.7, "shares an edge with its neighbour")]
+    return []
+
+
+def _outline_of(graph: LineGraph, group: list[Loop]) -> Walk:
+    """Outer boundary of fields: the lines that only one of them has."""
+    if len(group) == 1:
+        return group[0].walk
+    counts: dict[int, int] = {}
+    for field in group:
+        for link in field.links:
+            counts[link] = counts.get(link, 0) + 1
+    return faces(graph, [link for link, count in counts.items() if count == 1]).outer
+
+
+class Meeting(StrEnum):
+    """How a walk passes a place."""
+
+    CARRIES_ON = "carries on"
+    CORNER = "corner"
+    """It turns, and neither line runs on elsewhere."""
+    ONE_RUNS_ON = "one runs on"
+    """It turns from a line that ends here onto one that runs on, or the other way."""
+    BOTH_RUN_ON = "both run on"
+    """It turns from one line that runs on to another: a crossing."""
+
+
+def _meetings(graph: LineGraph, walk: Walk) -> list[Meeting]:
+    """How a walk passes from each link to the next."""
+    kinds = (Meeting.CORNER, Meeting.ONE_RUNS_ON, Meeting.BOTH_RUN_ON)
+    return [
+        Meeting.CARRIES_ON
+        if graph.mate[side ^ 1] == after
+        else kinds[int(graph.mate[side ^ 1] >= 0) + int(graph.mate[after] >= 0)]
+        for side, after in _steps(walk)
+    ]
+
+
+THIN_LINE = 0.75
+"""Dimension lines are drawn thinner than outlines by this much or more where they differ at all (ISO 128: half)."""
+
+
+def _without_measures(graph: LineGraph, group: list[Loop]) -> list[Loop]:
+    """The fields of a group without those between a part, its extension lines and a dimension line.
+
+    Such a field has no corner of its own, and at two or more of its corners on the outside a line runs on
+    as a free tail; or its own lines are thinner than all others.
+    """
+    if len(group) < 2:
+        return group
+    members = {link for field in group for link in field.links}
+    counts = {link: 0 for link in members}
+    for field in group:
+        for link in field.links:
+            counts[link] += 1
+    links = graph.strokes.links
+    kept = []
+    for field in group:
+        own = [link for link in field.links if counts[link] == 1]
+        others = [links[link].width_px for link in members - set(own)]
+        thin = bool(own) and np.median([links[link].width_px for link in own]) < THIN_LINE * np.median(others)
+        if not thin and not _is_between_measures(graph, field.walk, members):
+            kept.append(field)
+    return kept or group
+
+
+def _is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> bool:
+    meetings = _meetings(graph, walk)
+    if any(
+        meeting is Meeting.CORNER or (meeting is Meeting.CARRIES_ON and np.isnan(graph.leaving_rad[after]))
+        for meeting, (_, after) in zip(meetings, _steps(walk), strict=True)
+    ):
+        return False
+    tails = 0
+    for meeting, (side, after) in zip(meetings, _steps(walk), strict=True):
+        runs_on = [int(graph.mate[s]) >> 1 for s in (side ^ 1, after) if graph.mate[s] >= 0]
+        tails += meeting is Meeting.ONE_RUNS_ON and not set(runs_on) & members
+    return tails >= 2
+
+
+INWARD_RAD = np.deg2rad(20)
+"""A boundary that turns inward by more was drawn around two things, or has a real inner corner there."""
+
+
+def _seams(graph: LineGraph, outer: Walk, group: list[Loop]) -> set[int]:
+    """Links of inner lines that run from one inward corner of a boundary to another."""
+    own = {side >> 1 for side in outer}
+    inner = {link for field in group for link in field.links} - own
+    if not inner:
+        return set()
+    inward = set()
+    for side, after in _steps(outer):
+        turn = (graph.leaving_rad[after] - graph.leaving_rad[side ^ 1] + np.pi) % (2 * np.pi)
+        # Clockwise as seen with y down: outer corners turn by a positive angle.
+        turn = (turn + np.pi) % (2 * np.pi) - np.pi
+        if turn < -INWARD_RAD:
+            inward.add(graph.place_of(after))
+    seams: set[int] = set()
+    for link in inner:
+        if graph.place_of(2 * link) not in inward:
+            side = 2 * link + 1
+        else:
+            side = 2 * link
+        if graph.place_of(side) not in inward:
+            continue
+        run = []
+        while side >= 0 and side >> 1 in inner and side >> 1 not in run:
+            run.append(side >> 1)
+            if graph.place_of(side ^ 1) in inward:
+                seams.update(run)
+                break
+            side = int(graph.mate[side ^ 1])
+    return seams
+
+
+SMALL_WIDTHS = 12.0
+"""A loop on its own no longer than this, in line widths, is a letter, an arrowhead or a mark: no part."""
+
+SPECK_WIDTHS = 4.0
+"""A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
+
+
+def _without_marks(
+    loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], width_px: float
+) -> list[Loop]:
+    """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
+    letters = [link.points_px for link, is_letter in zip(strokes.links, lettering, strict=True) if is_letter]
+    middles = shapely.points(np.array([points.mean(axis=0) for points in letters]).reshape(-1, 2))
+    tree = shapely.STRtree(middles)
+    marked = []
+    for loop in loops:
+        if loop.role is Role.PART:
+            size_px = float(np.ptp(loop.points_px, axis=0).max())
+            meets = any((graph.mate[side ^ 1] != after) for side, after in _steps(loop.walk)) or any(
+                not np.isnan(graph.leaving_rad[side]) for side in loop.walk
+            )
+            if meets and is_arrowhead(loop.points_px, width_px=width_px):
+                loop = replace(loop, role=Role.MARK, confidence=0.1, why="an arrowhead")
+            elif size_px < SPECK_WIDTHS * width_px:
+                loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
+            elif letters:
+                within = tree.query(loop.polygon, predicate="contains")
+                if len(within) and _is_around_lettering(loop, [letters[i] for i in within], size_px, width_px):
+                    loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
+        marked.append(loop)
+    return marked
+
+
+def _steps(walk: Walk) -> list[tuple[Side, Side]]:
+    return list(zip(walk, walk[1:] + walk[:1], strict=True))
+
+
+def _is_around_lettering(loop: Loop, letters: list[NDArray[np.float64]], size_px: float, width_px: float) -> bool:
+    """A circle about the size of what is written in it, or a box that lettering fills."""
+    spread_px = np.ptp(np.concatenate(letters), axis=0)
+    if is_round(loop.polygon, width_px=width_px):
+        return bool(spread_px.max() > 0.35 * size_px)
+    if not is_quad(loop.points_px, width_px=width_px):
+        return False
+    box_px = np.ptp(hull_corners(loop.points_px, width_px=width_px), axis=0)
+    return bool((spread_px > 0.4 * box_px).all() and spread_px.max() > 0.6 * box_px.max())
+
+
+def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop, ...]:
+    """Tell holes from parts and drop loops too small to be parts."""
+    candidates = [i for i, loop in enumerate(loops) if loop.role is Role.PART]
+    nested = nest([loops[i].polygon for i in candidates], [loops[i].walk for i in candidates], graph, width_px=width_px)
+    done = list(loops)
+    for which, found in zip(candidates, nested, strict=True):
+        loop = loops[which]
+        size_px = float(np.ptp(loop.points_px, axis=0).max())
+        if found.is_hole and found.parent is not None:
+            done[which] = replace(
+                loop, role=Role.HOLE, confidence=found.confidence, why=found.why, parent=candidates[found.parent]
+            )
+        elif size_px < SMALL_WIDTHS * width_px:
+            done[which] = replace(loop, role=Role.MARK, confidence=0.1, why="too small to be a part")
+        elif found.parent is not None:
+            done[which] = replace(loop, confidence=min(loop.confidence, found.confidence), why=found.why)
+    return tuple(done)
+
+
+__all__ = ["Loop", "Loops", "Nested", "Role", "find_loops"]

@@ -1,0 +1,192 @@
+"""Which outline inside another is a hole, and which a part of its own drawn there to save paper."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from digitize.continuation import LineGraph
+from digitize.faces import Walk
+from digitize.not_parts import is_quad, is_round
+
+
+@dataclass(frozen=True, slots=True)
+class Nested:
+    """Where a loop lies: in which other (`parent`, or None), whether as its hole, how sure that is and why."""
+
+    parent: int | None
+    is_hole: bool
+    confidence: float
+    why: str
+
+
+ALONE = Nested(None, False, 1.0, "")
+
+SLOT_SHARE = 0.06
+"""A loop on a datum line with less than this share of the part's area is a slot: a rib drawn inside has more."""
+
+ALIKE_SHARE = 0.2
+"""A loop shaped like its part with less than this share of its area is a lightening hole that follows the contour."""
+
+EVEN_WALL = 0.35
+"""Spread over mean of the wall's thickness below which a loop was drawn at an even distance: a ring or a frame."""
+
+
+def nest(
+    polygons: Sequence[shapely.Polygon], walks: Sequence[Walk], graph: LineGraph, *, width_px: float
+) -> list[Nested]:
+    """Tell for each loop whether it is a hole of the smallest loop around it.
+
+    The rule, for a loop strictly inside a part:
+
+    - touching the part's outline, it is a part of its own;
+    - at an even distance from the outline all round, it is a hole (a ring, a frame);
+    - with a line passing through both (a common datum) it is a part of its own, unless it
+      is a circle or has under 6 % of the part's area (a slot);
+    - shaped like the part (neither circle nor box), with over a fifth of its area, it is a part of its own;
+    - else it is a hole.
+
+    What lies in a hole is a part again.
+
+    Parameters
+    ----------
+    polygons : sequence of (M,) shapely polygons, picture px
+    walks : sequence of Walk
+        The same loops in the graph.
+    graph : LineGraph
+    width_px : float
+        Width of the drawn lines.
+    """
+    if not polygons:
+        return []
+    simple = shapely.simplify(np.array(polygons, dtype=object), 0.3 * width_px)
+    simple = np.where(shapely.is_valid(simple), simple, shapely.make_valid(simple))
+    areas_px2 = shapely.area(simple)
+    parents = _parents(simple, areas_px2)
+    places = [{graph.place_of(side) for side in walk} for walk in walks]
+    passing = _passing_lines(graph, walks)
+    nested = [ALONE] * len(polygons)
+    for which in np.argsort(-areas_px2, kind="stable").tolist():
+        parent = parents[which]
+        if parent is None:
+            continue
+        if nested[parent].is_hole:
+            nested[which] = Nested(parent, False, 0.5, "drawn inside a hole")
+            continue
+        share = float(areas_px2[which] / areas_px2[parent])
+        touches = bool(places[which] & places[parent])
+        joined = bool(passing[which].through & passing[parent].touching)
+        is_hole, confidence, why = _judge(
+            simple[which], simple[parent], share, touches=touches, joined=joined, width_px=width_px
+        )
+        nested[which] = Nested(parent, is_hole, confidence, why)
+    return nested
+
+
+def _judge(
+    inner: shapely.Polygon, outer: shapely.Polygon, share: float, *, touches: bool, joined: bool, width_px: float
+) -> tuple[bool, float, str]:
+    if touches:
+        return False, 0.7, "drawn inside another, touching it"
+    plain = is_round(inner, width_px=width_px)
+    if joined and not plain and share < SLOT_SHARE:
+        return True, 0.6, "a small opening on a line through the part"
+    if joined and plain:
+        return True, 0.8, "a round hole on a line through the part"
+    if share < ALIKE_SHARE and not joined:
+        return True, 0.95, "a closed line inside the part"
+    if _wall_is_even(inner, outer):
+        return True, 0.9 if not joined else 0.6, "an opening at an even distance from the edge"
+    if joined:
+        return False, 0.85, "drawn inside another on a common line"
+    corners = np.asarray(inner.exterior.coords)[:-1] if isinstance(inner, shapely.Polygon) else None
+    boxy = corners is not None and is_quad(corners, width_px=width_px)
+    if not plain and not boxy and _alike(inner, outer):
+        return False, 0.6, "drawn inside another of its shape"
+    return True, 0.7, "a large closed line inside the part"
+
+
+def _parents(polygons: NDArray[np.object_], areas_px2: NDArray[np.float64]) -> list[int | None]:
+    """For each polygon the smallest larger one that holds it (all but a sliver)."""
+    tree = shapely.STRtree(polygons)
+    inner, outer = tree.query(shapely.point_on_surface(polygons), predicate="within")
+    larger = areas_px2[outer] > areas_px2[inner]
+    inner, outer = inner[larger], outer[larger]
+    common_px2 = shapely.area(shapely.intersection(polygons[inner], polygons[outer]))
+    holds = common_px2 > 0.98 * areas_px2[inner]
+    parents: list[int | None] = [None] * len(polygons)
+    for which, around in zip(inner[holds].tolist(), outer[holds].tolist(), strict=True):
+        known = parents[which]
+        if known is None or areas_px2[around] < areas_px2[known]:
+            parents[which] = around
+    return parents
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Lines (by number) that pass straight through a loop, and all that touch it."""
+
+    through: set[int]
+    touching: set[int]
+
+
+def _passing_lines(graph: LineGraph, walks: Sequence[Walk]) -> list[_Lines]:
+    line_of = _line_numbers(graph)
+    at: dict[int, list[int]] = {}
+    for side in np.flatnonzero(~np.isnan(graph.leaving_rad)).tolist():
+        at.setdefault(graph.place_of(side), []).append(side)
+    found = []
+    for walk in walks:
+        own = {side >> 1 for side in walk}
+        through: set[int] = set()
+        touching: set[int] = set()
+        for side in walk:
+            for other in at.get(graph.place_of(side), ()):
+                if other >> 1 in own:
+                    continue
+                touching.add(line_of[other >> 1])
+                mate = int(graph.mate[other])
+                if mate >= 0 and mate >> 1 not in own:
+                    through.add(line_of[other >> 1])
+        found.append(_Lines(through, touching))
+    return found
+
+
+def _line_numbers(graph: LineGraph) -> NDArray[np.int64]:
+    """One number for all links of a line that carries on from each to the next."""
+    root = np.arange(len(graph.mate) // 2)
+
+    def find(link: int) -> int:
+        while root[link] != link:
+            root[link] = root[root[link]]
+            link = int(root[link])
+        return link
+
+    for side, mate in enumerate(graph.mate.tolist()):
+        if mate >= 0:
+            root[find(side >> 1)] = find(mate >> 1)
+    return np.array([find(link) for link in range(len(root))], dtype=np.int64)
+
+
+def _wall_is_even(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
+    at = np.linspace(0, 1, 64, endpoint=False)
+    points = shapely.line_interpolate_point(inner.exterior, at, normalized=True)
+    wall_px = shapely.distance(outer.boundary, points)
+    return bool(wall_px.std() < EVEN_WALL * wall_px.mean())
+
+
+def _alike(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
+    """Tell whether two loops have one shape, each stretched to a unit box."""
+    boxes = np.array([shapely.bounds(inner), shapely.bounds(outer)])
+    sizes = boxes[:, 2:] - boxes[:, :2]
+    aspect = (sizes[0, 0] / sizes[0, 1]) / (sizes[1, 0] / sizes[1, 1])
+    if not 0.7 < aspect < 1.4:
+        return False
+    units = [
+        shapely.transform(shape, lambda p, low=box[:2], size=size: (p - low) / size)
+        for shape, box, size in zip((inner, outer), boxes, sizes, strict=True)
+    ]
+    common = shapely.area(shapely.intersection(units[0], units[1]))
+    return bool(common / (shapely.area(units[0]) + shapely.area(units[1]) - common) > 0.85)

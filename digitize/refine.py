@@ -1,0 +1,267 @@
+"""All cubics of a run moved together until they lie best on the points themselves, not on smoothed ones."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.cubics import Chain, Floats, Ints, polynomial
+
+STEPS = 6
+"""Gauss-Newton steps; the change is under a thousandth of the tolerance after four."""
+
+SETTLED = 1e-3
+"""A step that lowers the squared error by a smaller share ends the fit of its run."""
+
+LARGEST_SWING_RAD = 0.3
+"""No joint turns farther in one step: beyond, the linear picture of the curve is wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refined:
+    """The moved chain and the signed distance of every sample from it, mm, left of the run's direction positive."""
+
+    chain: Chain
+    residuals_mm: Floats
+
+
+def refined(
+    chains: Sequence[Chain],
+    points_mm: Sequence[Floats],
+    weights: Sequence[Floats],
+    *,
+    fixed_angles: Sequence[tuple[bool, bool]],
+) -> list[Refined]:
+    """Move chains to the least-squares fit of their samples' distances.
+
+    Unknown are each inner joint's shift across the line and its direction, and all handle lengths; the ends of an open
+    chain stay, and their directions too where `fixed_angles` says so (first, last). Joints do not slide along the
+    line, where the fit is indifferent. Steps are damped after Levenberg and Marquardt. All chains step together.
+
+    Parameters
+    ----------
+    chains : sequence of Chain
+    points_mm : sequence of (N, 2) arrays
+        Samples in order; the chain's `at` points into them. A closed run does not repeat its first.
+    weights : sequence of (N,) arrays
+        Relative weights; 0 for samples that were filled in.
+    fixed_angles : sequence of pairs of bool
+    """
+    now = list(chains)
+    samples = _Samples.of(chains, points_mm, weights)
+    t = samples.share
+    control = np.concatenate([chain.controls() for chain in now])
+    t, residual, normal = _feet(control, samples, t, rounds=3)
+    cost = _costs(samples, residual)
+    damping = np.full(len(now), 1e-4)
+    going = [len(chain.out_mm) > 0 for chain in now]
+    free = [_free(chain, fixed) for chain, fixed in zip(now, fixed_angles, strict=True)]
+    for _ in range(STEPS):
+        blocks, slopes = _normal_blocks(now, samples, t, normal, residual)
+        moved = [
+            _stepped(chain, blocks[a:b], slopes[a:b], unknowns, float(damp)) if is_going else None
+            for chain, (a, b), unknowns, damp, is_going in zip(
+                now, samples.curves_of, free, damping, going, strict=True
+            )
+        ]
+        trial = [chain if new is None else new for chain, new in zip(now, moved, strict=True)]
+        control = np.concatenate([chain.controls() for chain in trial])
+        t_new, residual_new, normal_new = _feet(control, samples, t, rounds=1)
+        cost_new = _costs(samples, residual_new)
+        better = np.array([new is not None for new in moved]) & (cost_new <= cost)
+        going = [
+            is_going and not (is_better and new > old * (1 - SETTLED))
+            for is_going, is_better, new, old in zip(going, better, cost_new, cost, strict=True)
+        ]
+        damping = np.where(better, np.maximum(1e-6, damping / 5), damping * 30)
+        taken = better[samples.run]
+        t = np.where(taken, t_new, t)
+        residual = np.where(taken, residual_new, residual)
+        normal = np.where(taken[:, None], normal_new, normal)
+        now = [new if is_better else old for new, old, is_better in zip(trial, now, better, strict=True)]
+        cost = np.where(better, cost_new, cost)
+        if not any(going):
+            break
+    return [Refined(chain, residual[a:b]) for chain, (a, b) in zip(now, samples.samples_of, strict=True)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Samples:
+    """All runs' samples in one array: `curve` and `run` say which curve and run each belongs to."""
+
+    points: Floats
+    weights: Floats
+    curve: Ints
+    run: Ints
+    share: Floats
+    starts: Ints
+    """First sample of every curve that has one."""
+    filled: Ints
+    """Numbers of those curves."""
+    curves: int
+    curves_of: list[tuple[int, int]]
+    samples_of: list[tuple[int, int]]
+
+    @classmethod
+    def of(cls, chains: Sequence[Chain], points_mm: Sequence[Floats], weights: Sequence[Floats]) -> "_Samples":
+        curve, share, curves_of, samples_of = [], [], [], []
+        curves = samples = 0
+        for chain, points in zip(chains, points_mm, strict=True):
+            count = len(points)
+            edges = np.append(chain.at, count) if chain.closed else chain.at
+            own = np.clip(np.searchsorted(edges, np.arange(count), side="right") - 1, 0, len(chain.out_mm) - 1)
+            curve.append(own + curves)
+            share.append(_shares(points, own, edges))
+            curves_of.append((curves, curves + len(chain.out_mm)))
+            samples_of.append((samples, samples + count))
+            curves += len(chain.out_mm)
+            samples += count
+        numbers = np.concatenate(curve)
+        starts = np.flatnonzero(np.diff(numbers, prepend=-1))
+        run = np.repeat(np.arange(len(chains)), [len(points) for points in points_mm])
+        return cls(
+            np.concatenate(points_mm),
+            np.concatenate(weights),
+            numbers,
+            run,
+            np.concatenate(share),
+            starts,
+            numbers[starts],
+            curves,
+            curves_of,
+            samples_of,
+        )
+
+
+def _shares(points: Floats, curve: Ints, edges: Ints) -> Floats:
+    """Share of the way between the two joints around each sample."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(np.vstack([points, points[:1]]), axis=0).T))])
+    begin, end = along[edges[curve]], along[np.minimum(edges[curve + 1], len(points))]
+    return np.clip((along[:-1] - begin) / np.where(end > begin, end - begin, 1), 0, 1)
+
+
+def _costs(samples: _Samples, residual: Floats) -> Floats:
+    return np.bincount(samples.run, weights=samples.weights * residual**2, minlength=len(samples.curves_of))
+
+
+def _feet(control: Floats, samples: _Samples, t: Floats, *, rounds: int) -> tuple[Floats, Floats, Floats]:
+    """Parameters of the samples' feet, their signed distances, and the unit normals there (2, N)."""
+    of = samples.curve
+    coefficients = np.stack([control[:, 0], *polynomial(control)], axis=1)
+    x0, x1, x2, x3 = coefficients[..., 0].T[:, of]
+    y0, y1, y2, y3 = coefficients[..., 1].T[:, of]
+    px, py = samples.points[:, 0], samples.points[:, 1]
+    left = rounds
+    while True:
+        off_x, off_y = px - (x0 + t * (x1 + t * (x2 + t * x3))), py - (y0 + t * (y1 + t * (y2 + t * y3)))
+        vx, vy = x1 + t * (2 * x2 + 3 * t * x3), y1 + t * (2 * y2 + 3 * t * y3)
+        square = vx * vx + vy * vy
+        if left == 0:
+            break
+        left -= 1
+        slope = square - (off_x * (2 * x2 + 6 * t * x3) + off_y * (2 * y2 + 6 * t * y3))
+        slope = np.where(slope > 0.1 * square, slope, square)
+        step = (off_x * vx + off_y * vy) / np.where(slope > 0, slope, 1)
+        t = np.clip(t + np.clip(step, -0.2, 0.2), 0, 1)
+    long = np.sqrt(np.where(square > 0, square, 1))
+    nx, ny = -vy / long, vx / long
+    return t, off_x * nx + off_y * ny, np.column_stack([nx, ny])
+
+
+def _normal_blocks(
+    chains: Sequence[Chain], samples: _Samples, t: Floats, normal: Floats, residual: Floats
+) -> tuple[Floats, Floats]:
+    """Each curve's share of the normal equations: (K, 6, 6) and (K, 6).
+
+    Its unknowns are shift and angle of its first joint, the same of its second, and its two handles.
+    """
+    angle = [chain.angles_rad for chain in chains]
+    first = np.concatenate([a[: len(c.out_mm)] for a, c in zip(angle, chains, strict=True)])
+    second = np.concatenate([np.roll(a, -1)[: len(c.out_mm)] for a, c in zip(angle, chains, strict=True)])
+    out_mm = np.concatenate([chain.out_mm for chain in chains])
+    in_mm = np.concatenate([chain.in_mm for chain in chains])
+    of = samples.curve
+    u = 1 - t
+    b1, b2 = 3 * u * u * t, 3 * u * t * t
+    b01, b23 = u * u * u + b1, b2 + t * t * t
+    (c0, s0), (c1, s1) = ((np.cos(a)[of], np.sin(a)[of]) for a in (first, second))
+    nx, ny = normal[:, 0], normal[:, 1]
+    along0, along1 = nx * c0 + ny * s0, nx * c1 + ny * s1
+    across0, across1 = ny * c0 - nx * s0, ny * c1 - nx * s1
+    change = np.stack(
+        [
+            -b01 * across0,
+            -b1 * out_mm[of] * across0,
+            -b23 * across1,
+            b2 * in_mm[of] * across1,
+            -b1 * along0,
+            b2 * along1,
+        ]
+    )
+    weighted = change * samples.weights
+    blocks = np.zeros((samples.curves, 6, 6))
+    slopes = np.zeros((samples.curves, 6))
+    for i in range(6):
+        slopes[samples.filled, i] = np.add.reduceat(weighted[i] * residual, samples.starts)
+        for j in range(i, 6):
+            blocks[samples.filled, i, j] = np.add.reduceat(weighted[i] * change[j], samples.starts)
+            blocks[:, j, i] = blocks[:, i, j]
+    return blocks, slopes
+
+
+def _free(chain: Chain, fixed: tuple[bool, bool]) -> NDArray[np.bool_]:
+    """Which unknowns of a chain may change: per joint shift and angle, then the handles out and in."""
+    joints, curves = len(chain.joints), len(chain.out_mm)
+    free = np.ones(2 * joints + 2 * curves, dtype=bool)
+    if not chain.closed:
+        free[0] = free[2 * joints - 2] = False
+        free[1], free[2 * joints - 1] = not fixed[0], not fixed[1]
+    return free
+
+
+def _stepped(chain: Chain, blocks: Floats, slopes: Floats, free: NDArray[np.bool_], damping: float) -> Chain | None:
+    """The chain after one damped step, or None if a handle would vanish or double, or a direction swing too far."""
+    joints, curves = len(chain.joints), len(chain.out_mm)
+    first = np.arange(curves)
+    second = (first + 1) % joints
+    unknown = np.stack(
+        [
+            2 * first,
+            2 * first + 1,
+            2 * second,
+            2 * second + 1,
+            2 * joints + first,
+            2 * joints + curves + first,
+        ],
+        axis=1,
+    )
+    size = 2 * joints + 2 * curves
+    flat = (unknown[:, :, None] * size + unknown[:, None, :]).ravel()
+    square = np.bincount(flat, weights=blocks.ravel(), minlength=size * size).reshape(size, size)
+    gradient = np.bincount(unknown.ravel(), weights=slopes.ravel(), minlength=size)
+    square, gradient = square[np.ix_(free, free)], gradient[free]
+    diagonal = np.diag(square).copy()
+    # An unknown no sample speaks for stays where it is.
+    diagonal[diagonal <= 0] = 1.0
+    square[np.diag_indices_from(square)] += damping * diagonal + 1e-9 * diagonal
+    step = np.zeros(size)
+    try:
+        step[free] = np.linalg.solve(square, -gradient)
+    except np.linalg.LinAlgError:
+        return None
+    shifts, swings = step[: 2 * joints : 2], step[1 : 2 * joints : 2]
+    out_mm, in_mm = chain.out_mm + step[2 * joints : 2 * joints + curves], chain.in_mm + step[2 * joints + curves :]
+    if np.abs(swings).max() > LARGEST_SWING_RAD:
+        return None
+    for new, old in ((out_mm, chain.out_mm), (in_mm, chain.in_mm)):
+        if (new < 0.3 * old).any() or (new > 2.5 * old).any():
+            return None
+    across = np.column_stack([-np.sin(chain.angles_rad), np.cos(chain.angles_rad)])
+    return replace(
+        chain,
+        joints=chain.joints + shifts[:, None] * across,
+        angles_rad=chain.angles_rad + swings,
+        out_mm=out_mm,
+        in_mm=in_mm,
+    )
