@@ -22,7 +22,9 @@ def main(arguments: Sequence[str]) -> int:
     from cli.app import app
     from drawing.errors import ScantlingError
 
-    usage_error = typer.BadParameter.__mro__[1]
+    # typer carries its own copy of what its usage errors derive from; the eldest is reached through a public one.
+    usage_error = next(kind for kind in typer.BadParameter.__mro__ if kind.__base__ is Exception)
+    assert issubclass(usage_error, Exception)
     try:
         result = app(args=list(arguments), prog_name="scantling", standalone_mode=False)
     except ScantlingError as error:

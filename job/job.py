@@ -10,7 +10,7 @@ from digitize.choices import Choice, Region
 from digitize.traces import Trace
 from drawing.papers import PAPERS
 from job.errors import JobError
-from printing.plan_pages import PageGrid
+from printing.best_grid import PageGrid
 from printing.setup import PageSetup
 
 VERSION = 1

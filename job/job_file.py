@@ -2,6 +2,8 @@
 
 import os
 import tomllib
+from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
 from digitize.choices import Action, Choice, Region, RegionKind
@@ -24,7 +26,7 @@ from job.job import (
 )
 from job.points import parse_width_mm
 from job.toml_table import Table
-from printing.plan_pages import PageGrid
+from printing.best_grid import PageGrid
 from printing.setup import PageSetup, parse_paper
 
 SIZE_LIMIT_BYTES = 64 << 20
@@ -66,6 +68,7 @@ def _job(table: Table, folder: Path) -> Job:
         if len(items) > 1:
             raise JobError(f"The job has {len(items)} observations of kind {word!r}; one at most: take out the others.")
     lengths = [item for item in given if isinstance(item, tuple)]
+    build, pages = _build(table), _pages(table)
     job = Job(
         name=table.text("name"),
         sheet=_sheet(table, folder),
@@ -78,7 +81,12 @@ def _job(table: Table, folder: Path) -> Job:
         choices=tuple(_choice(item) for item in table.tables("choices")),
         regions=tuple(_region(item) for item in table.tables("regions")),
         notes=table.text("notes", ""),
-        **_build(table),
+        fraction=build.fraction,
+        build_length=build.build_length,
+        mirrored=build.mirrored,
+        lines_only=pages.lines_only,
+        setup=pages.setup,
+        kept_grid=pages.kept_grid,
     )
     table.done()
     return job
@@ -157,20 +165,34 @@ def _sheet(table: Table, folder: Path) -> Sheet:
     return sheet
 
 
-def _build(table: Table) -> dict[str, object]:
+@dataclass(frozen=True, slots=True)
+class _Build:
+    fraction: Fraction
+    build_length: GivenLength | None
+    mirrored: bool
+
+
+def _build(table: Table) -> _Build:
     build = table.table("build") or Table({}, "[build]")
-    pages = table.table("pages") or Table({}, "[pages]")
-    setup = PageSetup(
-        parse_paper(pages.text("paper", "A4")),
-        margin_mm=parse_width_mm(pages.text("margin", "6 mm")),
-        overlap_mm=parse_width_mm(pages.text("overlap", "10 mm")),
-    )
-    fraction = parse_fraction(build.text("fraction", "1"))
-    build_length = None
+    length = None
     if inner := build.table("length"):
         start, end = _marks(inner, [inner.point("start_px"), inner.point("end_px")])
-        build_length = GivenLength(start, end, _length(inner, "length"))
+        length = GivenLength(start, end, _length(inner, "length"))
         inner.done()
+    read = _Build(parse_fraction(build.text("fraction", "1")), length, build.flag("mirrored", False))
+    build.done()
+    return read
+
+
+@dataclass(frozen=True, slots=True)
+class _Pages:
+    setup: PageSetup
+    lines_only: bool
+    kept_grid: KeptGrid | None
+
+
+def _pages(table: Table) -> _Pages:
+    pages = table.table("pages") or Table({}, "[pages]")
     kept = None
     if grid := pages.table("grid"):
         kept = KeptGrid(
@@ -188,17 +210,14 @@ def _build(table: Table) -> dict[str, object]:
             ),
         )
         grid.done()
-    values: dict[str, object] = {
-        "fraction": fraction,
-        "build_length": build_length,
-        "mirrored": build.flag("mirrored", False),
-        "lines_only": pages.flag("lines_only", False),
-        "setup": setup,
-        "kept_grid": kept,
-    }
-    build.done()
+    setup = PageSetup(
+        parse_paper(pages.text("paper", "A4")),
+        margin_mm=parse_width_mm(pages.text("margin", "6 mm")),
+        overlap_mm=parse_width_mm(pages.text("overlap", "10 mm")),
+    )
+    read = _Pages(setup, pages.flag("lines_only", False), kept)
     pages.done()
-    return values
+    return read
 
 
 def _trace(table: Table) -> Trace:

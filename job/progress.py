@@ -1,7 +1,7 @@
 """How long work is shown: a stage is entered and left, and the command draws it as it likes."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from time import perf_counter
 from typing import Protocol
 
@@ -9,18 +9,8 @@ from typing import Protocol
 class Progress(Protocol):
     """Told of each stage as it starts; gives a context that ends with it."""
 
-    def stage(self, words: str) -> "Stage":
+    def stage(self, words: str, /) -> AbstractContextManager[None]:
         """Enter a stage, in words such as "following the lines"."""
-
-
-class Stage(Protocol):
-    """A context manager around one stage."""
-
-    def __enter__(self) -> object:
-        """Start."""
-
-    def __exit__(self, *exc: object) -> object:
-        """End."""
 
 
 class Silent:

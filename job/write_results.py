@@ -14,7 +14,7 @@ from job.job_file import job_text
 from job.made import Made
 from job.progress import Timed
 from pictures.flat import FlatPicture
-from pictures.write_png import write_png
+from pictures.write_png import write_flat
 from printing.mirror import mirrored_flat
 from printing.write_pages import PageTitle, write_pages
 from report.write_report import report_json, write_html
@@ -34,7 +34,7 @@ def write_results(made: Made, timed: Timed) -> None:
     def fill(folder: Path) -> None:
         # The PNG is the slowest to write, and its compression needs no interpreter: it goes beside the rest.
         with ThreadPoolExecutor(max_workers=1) as beside:
-            png = beside.submit(write_png, folder / "flat.png", flat)
+            png = beside.submit(write_flat, folder / "flat.png", flat)
             _write_vectors(made, flat, folder)
             png.result()
 

@@ -24,7 +24,7 @@ from job.job import (
     SheetKind,
 )
 from job.job_file import job_text, read_job
-from printing.plan_pages import PageGrid
+from printing.best_grid import PageGrid
 from printing.setup import PageSetup
 
 px = st.floats(-10, 1e5, allow_nan=False)
