@@ -8,8 +8,8 @@ from digitize.runs import Floats, line_numbers
 LEAST_TURN_RAD = np.radians(20)
 """A bend of less is left to the curve: cutting it costs under a tenth of a line width."""
 
-NEAR_WIDTHS = 1.0
-"""The skeleton's bend is spread over about this many line widths to each side of a corner."""
+KINK = 0.018
+"""Least misfit of one circle to a corner, in parts of turn times window: two straight sides give 0.036, an arc of any radius 0."""
 
 
 def bends(
@@ -61,6 +61,54 @@ def bends(
         beside = stepped(np.full(len(span), at), span, first, closed)
         taken[beside] = True
     return np.array(sorted(kept), dtype=np.int64)
+
+
+def kinked(
+    at: NDArray[np.int64],
+    points_px: Floats,
+    good: NDArray[np.bool_],
+    first: NDArray[np.int64],
+    closed: NDArray[np.bool_],
+    width_px: Floats,
+    *,
+    sigma_px: float,
+) -> NDArray[np.bool_]:
+    """Tell which bends (K,) are no arc: one circle through the samples about them misses these by more than noise.
+
+    The circle is Kasa's algebraic least-squares fit ("A circle fitting procedure and its error analysis", IEEE Trans.
+    Instrum. Meas. 25, 1976): exact for arcs, and a straight line is its limit.
+    """
+    if len(at) == 0:
+        return np.empty(0, np.bool_)
+    line = np.searchsorted(first, at, side="right") - 1
+    half = np.maximum(np.round(1.5 * width_px[line] + 4), 7).astype(np.int64)
+    size = first[line + 1] - first[line]
+    half = np.where(closed[line], np.minimum(half, size // 3), np.minimum(half, np.minimum(at - first[line], first[line + 1] - 1 - at)))
+    window = int(half.max())
+    steps = np.arange(-window, window + 1)
+    rows = np.repeat(at, len(steps))
+    index = stepped(rows, np.tile(steps, len(at)), first, closed).reshape(len(at), -1)
+    used = (np.abs(steps)[None, :] <= half[:, None]) & good[index]
+    used |= used.sum(axis=1)[:, None] < 5
+    span = np.maximum(half, 1)[:, None]
+    local = (points_px[index] - points_px[at][:, None, :]) / span[:, :, None]
+    x, y = local[:, :, 0], local[:, :, 1]
+    # a (x^2 + y^2) + b x + c y + d = 0 by its smallest direction, so that straight lines need no infinite radius.
+    centre = (local * used[:, :, None]).sum(axis=1) / used.sum(axis=1)[:, None]
+    x, y = x - centre[:, :1], y - centre[:, 1:]
+    square = x**2 + y**2
+    square = square - ((square * used).sum(axis=1) / used.sum(axis=1))[:, None]
+    rows3 = np.stack([square, x, y], axis=2) * used[:, :, None]
+    spread = np.einsum("kwi,kwj->kij", rows3, rows3)
+    # Distance to first order: the form divided by its gradient, which near the middle is (b, c).
+    inner = spread[:, 1:, 1:] - spread[:, 1:, :1] * spread[:, :1, 1:] / np.maximum(spread[:, :1, :1], 1e-12)
+    least = np.maximum(np.linalg.eigvalsh(inner)[:, 0], 0) / used.sum(axis=1)
+    rest = np.sqrt(least) * half
+    ends = points_px[stepped(at, -half, first, closed)], points_px[stepped(at, half, first, closed)]
+    a, b = points_px[at] - ends[0], ends[1] - points_px[at]
+    turn = np.abs(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)))
+    firm: NDArray[np.bool_] = rest**2 > sigma_px**2 + (KINK * turn * half) ** 2
+    return firm
 
 
 def stepped(

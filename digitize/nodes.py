@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from digitize.arms import FLOOR_PX, REACH, Arms, fit_arms, meeting_points
 from digitize.centre_lines import Samples
 from digitize.clean_graph import NARROWEST, WIDEST, Graph
-from digitize.corners import bends, stepped
+from digitize.corners import bends, kinked, stepped
 from digitize.runs import Floats, local_fits
 from digitize.strokes import NodeKind
 from pictures.ridge import profiles
@@ -82,6 +82,8 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     first = samples.first
     weights = clean_weights(samples, width)
     found = bends(samples.points_px, first, ring, width)
+    found = found[_apart(found, first, weights, ring, width)]
+    found = found[kinked(found, samples.points_px, samples.good, first, ring, width, sigma_px=sigma_px)]
     for _ in range(3):
         true = _corners(found, samples, weights, ring, width, darkness, sigma_px)
         if true.all():
@@ -193,6 +195,20 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     kinds[node[pairs[:, 0]][cosine > np.cos(TIP_RAD)]] = NodeKind.TIP
     kinds[loop] = NodeKind.LOOP
     return Placed(place, kinds, arms)
+
+
+def _apart(
+    at: NDArray[np.int64], first: NDArray[np.int64], weights: Floats, ring: NDArray[np.bool_], width_px: Floats
+) -> NDArray[np.bool_]:
+    """Which bends have clean samples between them and the ends of their line: nearer, they belong to the node there."""
+    line = np.searchsorted(first, at, side="right") - 1
+    clean = np.concatenate([[0], np.cumsum(weights > 0)])
+    spoilt = spoilt_samples(width_px)[line]
+    inner_low, inner_high = first[line] + spoilt, first[line + 1] - spoilt
+    low = clean[np.maximum(at - spoilt // 2, first[line])] - clean[np.minimum(inner_low, at)]
+    high = clean[np.maximum(inner_high, at)] - clean[np.minimum(at + spoilt // 2, first[line + 1])]
+    apart: NDArray[np.bool_] = ring[line] | ((low >= 2) & (high >= 2))
+    return apart
 
 
 def _corners(
