@@ -112,6 +112,27 @@ def tailplane(name: str, *, span_mm: float, chord_mm: float, line_mm: float = OU
     return piece + text(name, (straight * 0.75, chord_mm * 0.62), height_mm=2.5, anchor=0.5, width_mm=0.25)
 
 
+def span_dimension(tail: Piece, *, below_mm: float) -> Piece:
+    """Dimension a tailplane's span on a line `below_mm` under its trailing edge.
+
+    Extension lines begin where the rounded tip has drawn back from them, so that they do not run along it.
+    """
+    boundary = tail.parts[0].boundary_mm
+    half, widest = boundary[boundary[:, 0].argmax()]
+    near = boundary[(boundary[:, 0] > half - _CLEAR_MM) & (boundary[:, 1] < widest)]
+    gap = float(widest - near[:, 1].min())
+    return dimension(
+        (-float(half), float(widest)),
+        (float(half), float(widest)),
+        away_mm=-float(widest) - below_mm,
+        name=f"{tail.parts[0].name} span",
+        gaps_mm=(gap, gap),
+    )
+
+
+_CLEAR_MM = 1.2  # paper between an extension line and the tip it runs beside
+
+
 def _reach(boundary: Points, y_mm: float) -> float:
     """The largest x at which a boundary crosses a height."""
     a, b = boundary, np.roll(boundary, -1, axis=0)

@@ -16,7 +16,7 @@ from sample_scans.camera import Camera, Picturing, Scanner, View, camera_for, pa
 from sample_scans.page import write_page
 from sample_scans.photo import PhotoLook, photograph
 from sample_scans.plan import school_plan
-from sample_scans.rendered import JPEG_QUALITY
+from sample_scans.rendered import JPEG_QUALITY, photo_tags
 from sample_scans.scan import scanned
 from sample_scans.truth import PlanTruth, Points
 
@@ -53,21 +53,11 @@ def generate(folder: Path, *, part: float = 1.0) -> None:
     plan = school_plan()
     by = cameras(plan, part=part)
     photo = photograph(plan.strokes, plan.sheet_mm, by.photo, look=PhotoLook(), rng=np.random.default_rng(_PHOTO_SEED))
-    Image.fromarray(photo).save(folder / PHOTO, quality=JPEG_QUALITY, optimize=True, exif=_exif(by.photo))
+    Image.fromarray(photo).save(folder / PHOTO, quality=JPEG_QUALITY, optimize=True, exif=photo_tags(by.photo))
     scan = scanned(plan.strokes, plan.sheet_mm, by.scan, rng=np.random.default_rng(_SCAN_SEED))
     Image.fromarray(scan).save(folder / SCAN, optimize=True, dpi=(by.scan.dpi, by.scan.dpi))
     write_page(folder / PAGE, plan)
     (folder / TRUTH).write_text(json.dumps(_truth(plan, by, folder), separators=(",", ":")) + "\n", encoding="utf-8")
-
-
-def _exif(camera: Camera) -> Image.Exif:
-    """Say that the photo is rendered and by which lens; tags by their numbers in the Exif standard."""
-    exif = Image.Exif()
-    exif[0x010F] = "Rendered"  # Make
-    exif[0x0110] = f"Pinhole, radial k1 {camera.k1:g} k2 {camera.k2:g}"  # Model
-    exif[0x0112] = 1  # Orientation
-    exif.get_ifd(0x8769)[0xA405] = round(camera.focal_35mm)  # FocalLengthIn35mmFilm
-    return exif
 
 
 def _truth(plan: PlanTruth, by: Cameras, folder: Path) -> dict[str, object]:

@@ -3,7 +3,7 @@
 Everything about it was made up for this project: the aeroplane, its name, the workshop and every dimension.
 """
 
-from sample_scans.body import brace, cabin_side, fin, former, strut, tailplane, wheel
+from sample_scans.body import brace, cabin_side, fin, former, span_dimension, strut, tailplane, wheel
 from sample_scans.dimensions import cross, dimension, line
 from sample_scans.lettering import text
 from sample_scans.sections import RibCuts, Section
@@ -65,8 +65,7 @@ def _wing() -> Piece:
 
 def _tail() -> Piece:
     tail = tailplane("TAILPLANE", span_mm=190, chord_mm=60)
-    widest = float(tail.parts[0].boundary_mm[:, 0].max())
-    tail += dimension((-widest, 24), (widest, 24), away_mm=-37, name="TAILPLANE span")
+    tail += span_dimension(tail, below_mm=13)
     fin_piece = fin("FIN", width_mm=75, height_mm=86)
     fin_piece += dimension((0, 0), (67.5, 0), away_mm=-9, name="FIN foot")
     return tail.at(122, 188) + fin_piece.at(474, 288)

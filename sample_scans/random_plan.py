@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sample_scans.body import brace, cabin_side, fin, former, strut, tailplane, wheel
-from sample_scans.dimensions import dimension
+from sample_scans.body import brace, cabin_side, fin, former, span_dimension, strut, tailplane, wheel
 from sample_scans.plan import check_bar, crosses, plan_of, title_block
 from sample_scans.sections import RibCuts, Section
 from sample_scans.truth import Piece, PlanTruth, joined
@@ -77,11 +76,8 @@ def _pieces(rng: np.random.Generator, *, size: float, line_mm: float) -> list[Pi
         bays=int(rng.integers(5, 9)),
         width_mm=line_mm,
     )
-    span = about(180)
-    tail = tailplane("TAIL", span_mm=span, chord_mm=about(58), line_mm=line_mm)
-    tail += dimension(
-        (-span / 2, tail_widest(tail)), (span / 2, tail_widest(tail)), away_mm=-40 * size - 6, name="TAIL span"
-    )
+    tail = tailplane("TAIL", span_mm=about(180), chord_mm=about(58), line_mm=line_mm)
+    tail += span_dimension(tail, below_mm=13)
     pieces = [panel, tail, cabin_side("CABIN", length_mm=about(150), height_mm=about(68, 0.1), line_mm=line_mm)]
     pieces.append(fin("FIN", width_mm=about(70), height_mm=about(80), line_mm=line_mm))
     openings = ("round", "slots", "pair", "none")
@@ -113,12 +109,6 @@ def _pieces(rng: np.random.Generator, *, size: float, line_mm: float) -> list[Pi
         check_bar,
     ]
     return pieces + [make() for make in makers]
-
-
-def tail_widest(tail: Piece) -> float:
-    """Give the height at which a tailplane is widest."""
-    boundary = tail.parts[0].boundary_mm
-    return float(boundary[boundary[:, 0].argmax(), 1])
 
 
 def _placed(pieces: list[Piece], width_mm: float, height_mm: float) -> list[Piece]:

@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
-from sample_scans.camera import Picturing, Scanner, View, camera_for, random_view, scanner_for
+from sample_scans.camera import Camera, Picturing, Scanner, View, camera_for, random_view, scanner_for
 from sample_scans.photo import PhotoLook, Pixels, photograph
 from sample_scans.plan import school_plan
 from sample_scans.scan import bilevel, scanned
@@ -85,6 +87,26 @@ def rendered_scan(
     if levels is Levels.BILEVEL:
         picture = bilevel(picture, rng=rng)
     return Rendered(picture, scanner, plan)
+
+
+def save_picture(rendered: Rendered, path: Path) -> None:
+    """Write a picture as its maker would: a photo as JPEG with its tags, a scan as PNG with its dpi."""
+    picture = Image.fromarray(rendered.pixels)
+    if isinstance(rendered.camera, Camera):
+        picture.save(path, format="JPEG", quality=95, exif=photo_tags(rendered.camera))
+    elif isinstance(rendered.camera, Scanner):
+        dpi = rendered.camera.dpi
+        picture.save(path, format="PNG", dpi=(dpi, dpi), compress_level=1)
+
+
+def photo_tags(camera: Camera) -> Image.Exif:
+    """Say that a photo is rendered and by which lens; tags by their numbers in the Exif standard."""
+    exif = Image.Exif()
+    exif[0x010F] = "Rendered"  # Make
+    exif[0x0110] = f"Pinhole, radial k1 {camera.k1:.3g} k2 {camera.k2:.3g}"  # Model
+    exif[0x0112] = 1  # Orientation
+    exif.get_ifd(0x8769)[0xA405] = round(camera.focal_35mm)  # FocalLengthIn35mmFilm
+    return exif
 
 
 def _through_jpeg(picture: Pixels) -> Pixels:

@@ -99,6 +99,17 @@ def test_lettering_collides_with_no_line(plan):
 
 
 @pytest.mark.parametrize("plan", plans(), ids=lambda plan: plan.name)
+def test_dimension_lines_keep_off_the_parts(plan):
+    loops = [shapely.LinearRing(loop) for part in plan.parts for loop in (part.boundary_mm, *part.holes_mm)]
+    edges = shapely.union_all(loops)
+
+    nearest_mm = min(edges.distance(shapely.LineString(s.points_mm)) for s in plan.strokes if s.role == "dimension")
+
+    # ISO 129 (from memory) lets extension lines touch an outline; here a gap wider than the pens is drawn.
+    assert nearest_mm > 0.8
+
+
+@pytest.mark.parametrize("plan", plans(), ids=lambda plan: plan.name)
 def test_known_lengths_end_in_ink(plan):
     ink = shapely.union_all(
         [
