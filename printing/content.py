@@ -123,7 +123,7 @@ def points_along(content: PageContent, *, step_mm: float) -> NDArray[np.float64]
 
 
 def filled(low: NDArray[np.int64], high: NDArray[np.int64], rows: int, cols: int) -> NDArray[np.bool_]:
-    """Give (rows, cols) cells that any of M boxes covers, from (x, y) cell `low` up to, not with, `high`, both (M, 2)."""
+    """Give (rows, cols) cells that any of M boxes covers: from (x, y) cell `low` up to, not with, `high`, (M, 2)."""
     steps = np.zeros((rows + 1, cols + 1), np.int32)
     for x, y, sign in ((low, low, 1), (high, low, -1), (low, high, -1), (high, high, 1)):
         np.add.at(steps, (y[:, 1], x[:, 0]), sign)

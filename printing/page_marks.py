@@ -10,6 +10,7 @@ from enum import Enum, auto
 
 from drawing.paths import Point
 from drawing.units import MM_PER_INCH
+from printing.content import Box
 from printing.pen import BLACK, RED, WHITE, Face, Pen, text_width_mm
 from printing.setup import BAND_MM, PageSetup
 
@@ -19,6 +20,12 @@ TICK_REACH_MM = 4.3
 SLOPE_REACH_MM = 2.5
 SLOPE_FROM_TICK_MM = 3.0
 _MARK_REACH_MM = SLOPE_FROM_TICK_MM + SLOPE_REACH_MM
+MARK_STROKES_MM = (
+    ((0.0, -TICK_REACH_MM), (0.0, TICK_REACH_MM)),
+    ((-_MARK_REACH_MM, SLOPE_REACH_MM), (SLOPE_REACH_MM - SLOPE_FROM_TICK_MM, -SLOPE_REACH_MM)),
+    ((_MARK_REACH_MM, SLOPE_REACH_MM), (SLOPE_FROM_TICK_MM - SLOPE_REACH_MM, -SLOPE_REACH_MM)),
+)
+"""A mark's three strokes as (along, across) the joint; the middle of each lies on it."""
 # From the core's corner, so that the marks of two sides keep clear of each other; on A4 two marks are then
 # 167 mm apart or more and leave room for a bar of 150 mm between.
 MARK_FROM_CORNER_MM = 10.5
@@ -74,6 +81,12 @@ class Frame:
         """Give the frame of a page of a setup."""
         return Frame(page_mm, setup.margin_mm, setup.band_mm)
 
+    @property
+    def core_mm(self) -> Box:
+        """The core's box on the page."""
+        inset = self.margin_mm + self.band_mm
+        return inset, inset, self.page_mm[0] - inset, self.page_mm[1] - inset
+
     def edge_mm(self, side: Side, inward_mm: float) -> float:
         """Give the x (left, right) or y (top, bottom) at `inward_mm` from the printable area's edge."""
         inward = self.margin_mm + inward_mm
@@ -121,14 +134,11 @@ def draw_joint(pen: Pen, frame: Frame, side: Side) -> None:
     pen.lines([line])
     pen.line_style(LINE_MM, BLACK, dash_mm=(4.0, 1.5) if side.is_cut else ())
     pen.lines([line])
-    strokes = []
-    for at in frame.marks_mm(side):
-        ends = [((0.0, -TICK_REACH_MM), (0.0, TICK_REACH_MM))]
-        for sign in (-1, 1):
-            outer, inner = sign * _MARK_REACH_MM, sign * (SLOPE_FROM_TICK_MM - SLOPE_REACH_MM)
-            ends.append(((outer, SLOPE_REACH_MM), (inner, -SLOPE_REACH_MM)))
-        strokes += [tuple(frame.at(side, at + along, across) for along, across in line) for line in ends]
-    drawn = [(start, end) for start, end in strokes]
+    drawn = [
+        (frame.at(side, at + start[0], start[1]), frame.at(side, at + end[0], end[1]))
+        for at in frame.marks_mm(side)
+        for start, end in MARK_STROKES_MM
+    ]
     pen.line_style(_HALO_MM, WHITE)
     pen.lines(drawn)
     pen.line_style(LINE_MM, BLACK)
@@ -157,7 +167,7 @@ def draw_bar(pen: Pen, frame: Frame, side: Side, words: tuple[str, ...]) -> None
     pen.lines([(at(end, -_BAR_REACH_MM), at(end, _BAR_REACH_MM)) for end in (0.0, length)])
     said = f"{length:g} mm"
     for more in words:
-        longer = f"{said}, {more}"
+        longer = f"{said} · {more}"
         if text_width_mm(longer, size_mm=WORDS_MM) <= _BAR_WORDS_SHARE * length:
             said = longer
     gap = text_width_mm(said, size_mm=WORDS_MM) + 3
@@ -188,15 +198,16 @@ def draw_words(pen: Pen, frame: Frame, side: Side, words: tuple[tuple[str, Face,
     shrink = min(1.0, room / needed) if needed > 0 else 1.0
     middle = frame.edge_mm(side, BAND_MM / 2)
     along = low + _BAR_CLEAR_MM
+    if words:
+        length, height = shrink * needed + 1.2, shrink * max(size for _, _, size in words) * 0.95
+        if side.upright:
+            pen.filled_box(middle - height / 2, along - 0.6, height, length, WHITE)
+        else:
+            pen.filled_box(along - 0.6, middle - height / 2, length, height, WHITE)
     for text, face, size in words:
-        width = shrink * text_width_mm(text, size_mm=size, face=face)
-        height = shrink * size * 0.95
-        corner = (middle - height / 2, along - 0.6) if side.upright else (along - 0.6, middle - height / 2)
-        extent = (width + 1.2, height)
-        pen.filled_box(*corner, *(extent[::-1] if side.upright else extent), WHITE)
         at = (middle, along) if side.upright else (along, middle)
         pen.text(text, at, size_mm=shrink * size, face=face, turn_deg=90 if side.upright else 0)
-        along += width + shrink * gap
+        along += shrink * (text_width_mm(text, size_mm=size, face=face) + gap)
 
 
 def shortened(text: str, *, width_mm: float, size_mm: float) -> str:
@@ -208,10 +219,10 @@ def shortened(text: str, *, width_mm: float, size_mm: float) -> str:
     return text.rstrip() + "..."
 
 
-def draw_stamp(pen: Pen, frame: Frame, stamp: str) -> None:
-    """Write a stamp large across the page from corner to corner, in hollow letters that leave the plan readable."""
-    inset = frame.margin_mm + frame.band_mm + 2
-    width, height = (side - 2 * inset for side in frame.page_mm)
+def draw_stamp(pen: Pen, box_mm: Box, stamp: str) -> None:
+    """Write a stamp large across a box from corner to corner, in hollow letters that leave the plan readable."""
+    x0, y0, x1, y1 = box_mm
+    width, height = x1 - x0, y1 - y0
     turn = math.atan2(height, width)
     # Length and height of the words, as one shape, inside the turned rectangle.
     ratio = text_width_mm(stamp, size_mm=1.0, face=Face.BOLD)
@@ -219,6 +230,5 @@ def draw_stamp(pen: Pen, frame: Frame, stamp: str) -> None:
         width / (ratio * math.cos(turn) + math.sin(turn)),
         height / (ratio * math.sin(turn) + math.cos(turn)),
     )
-    middle = frame.page_mm[0] / 2, frame.page_mm[1] / 2
-    for line_mm, colour in ((1.6, WHITE), (0.6, RED)):
-        pen.hollow_text(stamp, middle, size_mm=size, width_mm=line_mm, colour=colour, turn_deg=math.degrees(turn))
+    middle = (x0 + x1) / 2, (y0 + y1) / 2
+    pen.hollow_text(stamp, middle, size_mm=size, width_mm=size / 30, colour=RED, turn_deg=math.degrees(turn))

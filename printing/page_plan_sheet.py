@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 from drawing.build_fraction import speak_fraction
 from drawing.drawing import Drawing, Kind
+from drawing.paths import Point
 from printing.content import Box
-from printing.page_marks import WORDS_MM, Frame, Side, draw_bar, draw_stamp, draw_words, shortened
+from printing.page_marks import MARK_STROKES_MM, WORDS_MM, Frame, Side, draw_bar, draw_stamp, draw_words, shortened
 from printing.page_title import PageTitle
 from printing.part_labels import PartShape, label_half_mm, part_labels
 from printing.pen import BLACK, BLUE, GREY, PALE, WHITE, Face, Pen, outline_paths, text_width_mm
@@ -22,6 +23,11 @@ _GAP_MM = 6.0
 
 # Part numbers on the small plan: readable, and dropped where they would cover each other.
 _NUMBER_MM = 2.3
+
+
+# What a joint's mark shows: words, then how far the upper page slid along and away, mm as drawn.
+_SAMPLES = (("joined well", 0.0, 0.0), ("gap", 0.0, 1.0), ("lap", 0.0, -1.0), ("slid", 1.0, 0.0))
+_SAMPLES_MM = 18.0
 
 
 def draw_page_plan(
@@ -46,17 +52,17 @@ def draw_page_plan(
     height = len(lines) * size * _LEADING
     if wide:
         _draw_lines(pen, lines, (x1 - words_width, y1), size)
+        if len(page_plan.tiles) > 1 and y1 - height - y0 > 2 * _SAMPLES_MM:
+            _draw_samples(pen, (x1 - words_width, y1 - height - 4), words_width)
         plan_box = x0, y0, x1 - words_width - _GAP_MM, y1
     else:
         _draw_lines(pen, lines, (x0, y0 + height), size)
         plan_box = x0, y0 + height + _GAP_MM, x1, y1
-    _draw_small_plan(pen, page_plan, drawing, picture, shapes, plan_box)
+    _draw_small_plan(pen, page_plan, drawing, picture, shapes, plan_box, stamp=title.stamp)
     draw_bar(pen, frame, Side.LEFT, ("check bar",))
     draw_bar(pen, frame, Side.BOTTOM, ("check bar",))
     about = f"page 1 of {page_plan.page_count}"
     draw_words(pen, frame, Side.RIGHT, ((about, Face.PLAIN, WORDS_MM),))
-    if title.stamp:
-        draw_stamp(pen, frame, title.stamp)
 
 
 def _draw_title(pen: Pen, x_mm: tuple[float, float], top_mm: float, page_plan: PagePlan, title: PageTitle) -> float:
@@ -159,6 +165,29 @@ def _draw_lines(pen: Pen, lines: list[tuple[str, str, Face]], corner_mm: tuple[f
             pen.text(text, (x, y), size_mm=size_mm, face=face)
 
 
+def _draw_samples(pen: Pen, corner_mm: tuple[float, float], width_mm: float) -> None:
+    """Draw what a mark looks like joined well and badly, side by side below a corner."""
+    apart = width_mm / len(_SAMPLES)
+    for index, (words, slide, gap) in enumerate(_SAMPLES):
+        x, y = corner_mm[0] + (index + 0.5) * apart, corner_mm[1] - 7
+
+        def placed(point: Point, x: float = x, y: float = y) -> Point:
+            return x + point[0], y + point[1]
+
+        strokes, halves = [], [(-1.0, (0.0, 0.0)), (1.0, (slide, gap))]
+        for start, end in MARK_STROKES_MM:
+            middle = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
+            for side, (right, up) in halves:
+                outer = max(start, end, key=lambda p: side * p[1])
+                strokes.append((placed((outer[0] + right, outer[1] + up)), placed((middle[0] + right, middle[1] + up))))
+        pen.line_style(0.25, BLACK)
+        pen.lines(strokes)
+        pen.line_style(0.13, GREY)
+        edges = {up: right for _, (right, up) in halves}
+        pen.lines([(placed((right - 8, up)), placed((right + 8, up))) for up, right in edges.items()])
+        pen.text(words, (x, y - 7.5), size_mm=2.6, align=0.5)
+
+
 def _draw_small_plan(
     pen: Pen,
     page_plan: PagePlan,
@@ -166,6 +195,8 @@ def _draw_small_plan(
     picture: TilePicture | None,
     shapes: tuple[PartShape, ...],
     box_mm: Box,
+    *,
+    stamp: str | None,
 ) -> None:
     """Draw the whole drawing small, the pages' cores over it with their labels, and the parts' numbers."""
     grid = page_plan.grid
@@ -181,6 +212,8 @@ def _draw_small_plan(
     else:
         pen.line_style(0.09 / scale, BLACK)
         pen.paths(drawing.lines)
+    if stamp:
+        draw_stamp(pen, (left, low, right, top), stamp)
     pen.line_style(0.15 / scale, BLUE if picture is not None else BLACK)
     for outline in drawing.outlines:
         if outline.kind is not Kind.BORDER:

@@ -21,6 +21,12 @@ SMALLEST_MM = 2.2
 # A piece that takes a circle of this radius takes the smallest number.
 _INSIDE_RADIUS_MM = 1.5
 
+# A number keeps this far from the window's edges, where a page's joints have their marks, if its piece reaches so far.
+_FROM_EDGE_MM = 6.0
+
+# A piece smaller than this share of its part needs no number: another page shows more of it.
+_SLIVER_SHARE = 0.01
+
 # A number beside its part lies this far off, tried all around.
 _BESIDE_MM = (5.0, 7.5, 10.0, 14.0)
 _BESIDE_WAYS = 16
@@ -67,24 +73,30 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box) -> tuple[PartLabe
     A piece too thin for its number has it beside it, outside all other parts where there is room.
     """
     window = shapely.box(*window_mm)
+    inner = window.buffer(-_FROM_EDGE_MM)
     labels: list[PartLabel] = []
-    thin: list[tuple[PartShape, BaseGeometry, Point]] = []
+    thin: list[tuple[PartShape, Point]] = []
     near = [part for part in shapes if part.shape.intersects(window)]
     for part in near:
-        piece = _largest_piece(part.shape.intersection(window))
-        if piece is None:
+        own = part.shape
+        for other in near:
+            # A part drawn inside another has the number that stands in it.
+            if other is not part and other.shape.area < part.shape.area and other.shape.intersects(own):
+                own = own.difference(other.shape)
+        piece = _largest_piece(own.intersection(inner)) or _largest_piece(own.intersection(window))
+        if piece is None or piece.area < _SLIVER_SHARE * own.area:
             continue
-        circle = shapely.maximum_inscribed_circle(piece, tolerance=0.2)
+        circle = shapely.maximum_inscribed_circle(piece, tolerance=0.3)
         (x, y), rim = circle.coords[0], circle.coords[-1]
         radius = math.dist((x, y), rim)
         if radius >= _INSIDE_RADIUS_MM:
             size = min(LARGEST_MM, max(SMALLEST_MM, radius * 0.9))
             labels.append(PartLabel(part.number, (x, y), size, radius))
         else:
-            thin.append((part, piece, (x, y)))
+            thin.append((part, (x, y)))
     taken = [_label_box(label.at_mm, label.number, label.size_mm) for label in labels]
     everything = shapely.union_all([part.shape for part in near]) if thin else None
-    for part, _, inside in thin:
+    for part, inside in thin:
         beside = _beside(part.number, inside, window_mm, everything, taken)
         if beside is not None:
             labels.append(PartLabel(part.number, beside, SMALLEST_MM, 0.0, inside))

@@ -113,7 +113,7 @@ def write_pages(
         inks = tuple(_over_picture(drawing)) if flat is not None else tuple(_lines_only(drawing))
         for done, (tile, picture) in enumerate(_pictures(page_plan, flat, white, title.fraction)):
             pen.begin_page()
-            _draw_plan(pen, page_plan, tile, picture, inks, shapes)
+            _draw_plan(pen, page_plan, tile, picture, inks, shapes, stamp=title.stamp)
             _draw_furniture(pen, page_plan, tile, title)
             pen.end_page()
             if progress is not None:
@@ -201,19 +201,24 @@ def _draw_plan(
     picture: TilePicture | None,
     inks: tuple[_Inked, ...],
     shapes: tuple[PartShape, ...],
+    *,
+    stamp: str | None,
 ) -> None:
-    """Draw the tile's piece of the plan, cut off at the tile's edges, and the numbers of its parts."""
+    """Draw the tile's piece of the plan, cut off at the tile's edges, the stamp, and the numbers of its parts."""
     pen.keep_within(*tile.at_page_mm, *tile.size_mm)
     pen.move(tile.at_page_mm[0] - tile.origin_mm[0], tile.at_page_mm[1] - tile.origin_mm[1])
     if picture is not None:
         pen.picture(picture, name=f"plan{tile.label}")
+    core = page_plan.core_mm(tile.row, tile.col)
+    if stamp:
+        # Under the outlines: it must shout, not hide the line to cut along.
+        draw_stamp(pen, core, stamp)
     x0, y0, x1, y1 = _tile_box(tile)
     for ink in inks:
         left, low, right, top = ink.box_mm
         if left < x1 and right > x0 and low < y1 and top > y0:
             pen.line_style(ink.width_mm, ink.colour)
             pen.paths(ink.paths)
-    core = page_plan.core_mm(tile.row, tile.col)
     for label in part_labels(shapes, core):
         _draw_label(pen, label)
     pen.release()
@@ -258,8 +263,6 @@ def _draw_furniture(pen: Pen, page_plan: PagePlan, tile: Tile, title: PageTitle)
     name = shortened(title.job_name, width_mm=max(20.0, high - low - used), size_mm=WORDS_MM)
     along = ((words, Face.PLAIN, WORDS_MM) for words in (*says[Side.RIGHT], name, about))
     draw_words(pen, frame, Side.RIGHT, tuple(along))
-    if title.stamp:
-        draw_stamp(pen, frame, title.stamp)
 
 
 _STEPS = {Side.LEFT: (0, -1), Side.RIGHT: (0, 1), Side.TOP: (-1, 0), Side.BOTTOM: (1, 0)}
