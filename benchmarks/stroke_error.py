@@ -77,12 +77,12 @@ def scene(width_px: float, *, join: str) -> Scene:
     # Two ribs, square notches for spars cut into them.
     for k, (x0, y0, thickness) in enumerate([(60.0, 110.0, 0.12), (60.3, 210.6, 0.09)]):
         body = shapely.Polygon(section(chord=420, thickness=thickness, camber=0.04, at=0.4))
-        side = 16 + 8 * k
+        side, deep = max(16 + 8 * k, 4 * w), max(9, 3 * w)
         for at, sign in ((0.3, -1), (0.3, 1), (0.62, -1)):
             x = 420 * at
             edge = shapely.intersection(body, shapely.LineString([(x, -200), (x, 200)])).bounds
             y = edge[1] if sign < 0 else edge[3]
-            notch = shapely.box(x - side / 2, y - 9, x + side / 2, y + 9)
+            notch = shapely.box(x - side / 2, y - deep, x + side / 2, y + deep)
             body = body.difference(notch)
         ring = shapely.get_coordinates(body.exterior)[:-1] + [x0, y0]
         closed(ring)

@@ -18,13 +18,14 @@ class Samples:
     """Measured samples about 1 px apart along lines, as flat arrays of T.
 
     Line l has samples `first[l]:first[l + 1]`. `points_px` (T, 2) are centres where `good`, else where the
-    line was thought to run; `width_px` and `contrast` across it; `normals` (T, 2).
+    line was thought to run; `width_px`, `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
     """
 
     points_px: Floats
     normals: Floats
     width_px: Floats
     contrast: Floats
+    amount: Floats
     good: NDArray[np.bool_]
     first: NDArray[np.int64]
 
@@ -57,7 +58,7 @@ def measure_lines(
     normals = across(slope)
     found = line_centres(darkness, place, normals, half_width_px=half_width_px[number])
     wider = ~found.good & (found.contrast > 0)
-    offset, width, contrast, good = found.offset_px, found.width_px, found.contrast, found.good
+    offset, width, contrast, amount, good = found.offset_px, found.width_px, found.contrast, found.amount, found.good
     for more in (2.0, 4.0):
         again = np.flatnonzero(wider)
         if len(again) == 0:
@@ -66,9 +67,9 @@ def measure_lines(
             darkness, place[again], normals[again], half_width_px=more * half_width_px[number[again]]
         )
         offset[again], width[again], good[again] = new.offset_px, new.width_px, new.good
-        contrast[again] = new.contrast
+        contrast[again], amount[again] = new.contrast, new.amount
         wider = ~good & (contrast > 0)
-    return Samples(place + offset[:, None] * normals, normals, width, contrast, good, first)
+    return Samples(place + offset[:, None] * normals, normals, width, contrast, amount, good, first)
 
 
 def across(slope: Floats) -> Floats:

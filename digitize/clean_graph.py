@@ -19,6 +19,12 @@ SPLIT_WIDTHS = 1.2
 MERGED_WIDTHS = 12.0
 """Two lines that cross at 5 deg share their ink over this many widths; longer than that, lines run side by side."""
 
+HEADING_SAMPLES = 16
+"""Clear samples that tell where a line is heading: some eight line widths, over which most drawn curves are straight."""
+
+ONE_LINE_COSINE = np.cos(np.radians(15))
+"""Two pieces of one line head apart by less than this, over a crossing."""
+
 NARROWEST, WIDEST = 0.75, 1.3
 """Between these parts of its line's width a sample sees that one line alone."""
 
@@ -34,10 +40,15 @@ FIRM_SIGMAS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Tail:
-    """Where a sharp tip's two sides have merged: points (M, 2) from the node to the end of the ink's skeleton, px."""
+    """Where a sharp tip's two sides have merged, px.
+
+    `points_px` (M, 2) run from where they merge to the end of the skeleton, `apart_px` (M,) is half the distance of the two
+    centre-lines there, as the ink is wider than one line's; it falls to 0 at `tip_px`.
+    """
 
     points_px: Floats
-    width_px: Floats
+    apart_px: Floats
+    tip_px: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +121,7 @@ class _Work:
         self.ink = np.split(samples.width_px, cuts)
         self.good = np.split(samples.good, cuts)
         self.dark = np.split(samples.contrast, cuts)
+        self.amount = np.split(samples.amount, cuts)
         self.width = widths.tolist()
         self.at: dict[int, set[int]] = {}
         for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):
@@ -173,8 +185,37 @@ class _Work:
                 continue
             width = max(self.width_at(a, line), self.width_at(b, line))
             merged = self.length[line] < MERGED_WIDTHS * width and not self.clear(line, width).any()
-            if self.length[line] < SPLIT_WIDTHS * width + 1 or merged:
+            if self.length[line] < SPLIT_WIDTHS * width + 1 or merged or self.crosses(line, width):
                 self.unite(a, b, line)
+
+    def crosses(self, line: int, width: float) -> bool:
+        """Whether the four lines at a link's two ends are two that run straight through each other along it."""
+        a, b = self.start[line], self.end[line]
+        before, after = sorted(self.at[a] - {line}), sorted(self.at[b] - {line})
+        if len(before) != 2 or len(after) != 2 or self.length[line] > MERGED_WIDTHS * width:
+            return False
+        ways = [self.heading(one, a) for one in before], [self.heading(one, b) for one in after]
+        for order in ((0, 1), (1, 0)):
+            if all(
+                _one_line(ways[0][one], ways[1][other], self.length[line], width)
+                for one, other in zip((0, 1), order, strict=True)
+            ):
+                return True
+        return False
+
+    def heading(self, line: int, node: int) -> tuple[Floats, Floats] | None:
+        """The middle of a line's clear samples near a node, and its direction away from there; None without any."""
+        clear = self.clear(line, self.width[line])
+        points = self.lines[line]
+        if self.end[line] == node:
+            clear, points = clear[::-1], points[::-1]
+        near = points[np.flatnonzero(clear)[:HEADING_SAMPLES]]
+        if len(near) < 4:
+            return None
+        middle = near.mean(axis=0)
+        _, _, axes = np.linalg.svd(near - middle, full_matrices=False)
+        way = axes[0] if axes[0] @ (near[-1] - near[0]) > 0 else -axes[0]
+        return middle, way
 
     def clear(self, line: int, width: float) -> NDArray[np.bool_]:
         """Which samples of a line see it alone: of its own width, and not beside its ends."""
@@ -206,13 +247,45 @@ class _Work:
             if self.length[line] > MERGED_WIDTHS * width:
                 continue
             order = slice(None) if ends[0] == 3 else slice(None, None, -1)
-            ink = self.ink[line][order]
-            # Widening again, or of one width for most of its length: a line of its own.
-            clear = self.clear(line, width)
-            if clear.sum() > 0.5 * len(clear) or len(ink) < 4 or np.median(ink[: len(ink) // 2]) < WIDEST * width:
-                continue
-            self.drop(line)
-            self.tails[node] = Tail(self.lines[line][order], ink)
+            tail = self.tail(node, line, order, width)
+            if tail is not None:
+                self.drop(line)
+                self.tails[node] = tail
+
+    def tail(self, node: int, line: int, order: slice, width: float) -> Tail | None:
+        """The merged part of a tip, if the ink along a branch narrows from two lines' to one's and then ends.
+
+        Two lines at a distance s under their width cover that much more than one, whatever the blur: the amount of ink
+        across them tells s all the way to where they meet.
+        """
+        sides = sorted(self.at[node] - {line})
+        points, amount, dark = self.lines[line][order], self.amount[line][order], self.dark[line][order]
+        clear = [self.amount[side][self.clear(side, self.width[side])] for side in sides]
+        if min(len(one) for one in clear) < 4 or len(points) < 4:
+            return None
+        single = float(np.median(np.concatenate(clear)))
+        full = float(np.percentile(dark, 90))
+        apart = (np.convolve(np.pad(amount, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid") - single) / (2 * full)
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        ink = single / full
+        open_ = apart > 0.1 * ink
+        until = len(apart) if open_.all() else int(np.argmin(open_))
+        if until < 3 or apart[: max(2, until // 3)].max() < 0.25 * ink:
+            return None
+        # From its widest on it narrows evenly; before, the skeleton's node lies beside the merged ink.
+        widest = int(np.argmax(apart[:until]))
+        if until - widest < 3:
+            return None
+        rate, level = np.polyfit(along[widest:until], apart[widest:until], 1)
+        if rate >= 0:
+            return None
+        meet = -level / rate
+        # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
+        beyond = along > meet + width
+        if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width:
+            return None
+        tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
+        return Tail(points[widest:until], apart[widest:until], tip)
 
     def join(self) -> None:
         """Make one line of two that meet at a node where nothing else does."""
@@ -226,7 +299,7 @@ class _Work:
             before = self.turned(one, self.end[one] == node)
             after = self.turned(two, self.start[two] == node)
             whole = len(self.lines)
-            for store, first, second in zip((self.lines, self.ink, self.good, self.dark), before[0], after[0], strict=True):
+            for store, first, second in zip((self.lines, self.ink, self.good, self.dark, self.amount), before[0], after[0], strict=True):
                 store.append(np.concatenate([first[:-1], second]))
             longer = one if self.length[one] >= self.length[two] else two
             self.width.append(self.width[longer])
@@ -241,7 +314,7 @@ class _Work:
 
     def turned(self, line: int, forward: bool) -> tuple[list[NDArray[np.float64]], int, int]:
         """A line's arrays and its nodes, in its own direction or the other."""
-        arrays = [self.lines[line], self.ink[line], self.good[line], self.dark[line]]
+        arrays = [self.lines[line], self.ink[line], self.good[line], self.dark[line], self.amount[line]]
         if forward:
             return arrays, self.start[line], self.end[line]
         return [array[::-1] for array in arrays], self.end[line], self.start[line]
@@ -258,6 +331,19 @@ class _Work:
             [self.width[line] for line in kept],
             {number[node]: tail for node, tail in self.tails.items() if node in number},
         )
+
+
+def _one_line(
+    one: tuple[Floats, Floats] | None, other: tuple[Floats, Floats] | None, gap_px: float, width: float
+) -> bool:
+    """Whether two headings, each away from a link between them, are one line's: each points at the other's place."""
+    if one is None or other is None:
+        return False
+    if one[1] @ other[1] > -ONE_LINE_COSINE:
+        return False
+    between = other[0] - one[0]
+    aside = [abs(way[1][0] * between[1] - way[1][1] * between[0]) for way in (one, other)]
+    return max(aside) < 0.5 * width + 0.5 + 0.05 * gap_px
 
 
 def _length(points: Floats) -> float:

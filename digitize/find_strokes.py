@@ -9,11 +9,12 @@ from digitize.arms import Arms
 from digitize.centre_lines import Samples, measure_lines
 from digitize.clean_graph import clean_graph
 from digitize.gaps import bridge_gaps
-from digitize.nodes import Cut, Placed, clean_weights, cut_at_corners, place_nodes, sample_noise, spoilt_samples
+from digitize.nodes import Cut, Placed, clean_weights, cut_at_corners, place_nodes, sample_noise
 from digitize.runs import Floats, local_fits
 from digitize.stroke_graph import trace_chains
 from digitize.strokes import Link, Strokes
 from digitize.thinning import thin
+from digitize.tips import with_tips
 from pictures.ink import Ink, ink_mask
 
 Progress = Callable[[float], None]
@@ -66,7 +67,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     samples = measure_lines(ink.darkness, graph.lines, half_width_px=look)
     sigma_px = sample_noise(samples)
     tell(0.85)
-    cut = cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px)
+    cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
     tell(1.0)
@@ -78,10 +79,9 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
     samples, arms = cut.samples, placed.arms
     weights = clean_weights(samples, cut.width_px)
     half = 3 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
-    skip = spoilt_samples(cut.width_px)
     back = np.arange(len(samples.points_px)) - samples.first[samples.line]
     forth = samples.first[samples.line + 1] - 1 - np.arange(len(samples.points_px))
-    beside = np.minimum(back, forth) < skip[samples.line]
+    beside = (back < cut.skip[samples.line, 0]) | (forth < cut.skip[samples.line, 1])
     weights[beside & ~cut.loop[samples.line]] = 0
     place, slope = local_fits(samples.points_px, weights, samples.first, half=half, degree=2)
     miss = (samples.points_px - place)[:, 1] * slope[:, 0] - (samples.points_px - place)[:, 0] * slope[:, 1]

@@ -22,19 +22,26 @@ LEAST_CORNER_RAD = np.radians(18)
 CORNER_INK = 0.5
 """Part of the line's darkness at the crossing of the sides: a sharp corner is dark there, a rounded one is white."""
 
+TIP_SIGMA_PX = 1.5
+"""One-sigma error along the axis of where the ink's amount alone puts a tip, px (measured on drawn tips of 8 to 25 deg)."""
+
 TIP_RAD = np.radians(40)
 """Sides at a smaller angle than this share ink for over a line width before they meet: a tip."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """Lines cut at every node: samples of each link, and its nodes. `loop` (L,) tells smooth rings."""
+    """Lines cut at every node: samples of each link, and its nodes.
+
+    `loop` (L,) tells smooth rings; `skip` (L, 2) how many samples at each link's start and end its nodes spoil.
+    """
 
     samples: Samples
     start: NDArray[np.int64]
     end: NDArray[np.int64]
     width_px: Floats
     loop: NDArray[np.bool_]
+    skip: NDArray[np.int64]
     nodes_px: Floats
 
 
@@ -122,6 +129,7 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         samples.normals[flat],
         samples.width_px[flat],
         samples.contrast[flat],
+        samples.amount[flat],
         samples.good[flat],
         np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
     )
@@ -131,6 +139,7 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         np.array(end, dtype=np.int64),
         np.array(links_width, dtype=np.float64),
         np.array(loop, dtype=np.bool_),
+        np.repeat(spoilt_samples(np.array(links_width, dtype=np.float64)), 2).reshape(-1, 2),
         np.array(nodes, dtype=np.float64).reshape(-1, 2),
     )
 
@@ -159,7 +168,7 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     at = np.where(at_end, samples.first[line + 1] - 1, samples.first[line])
     node = np.where(at_end, cut.end[line], cut.start[line])
     count = np.bincount(node, minlength=len(cut.nodes_px))
-    skip = np.where(count[node] > 1, spoilt_samples(cut.width_px)[line], spoilt_samples(cut.width_px)[line] - 1)
+    skip = np.where(count[node] > 1, cut.skip.ravel(), cut.skip.ravel() - 1)
     far = samples.first[line + 1] - samples.first[line] - 1
     index = _arm_samples(at, np.where(at_end, -1, 1), skip, far, samples.first, np.zeros(links, np.bool_))
     weights = clean_weights(samples, cut.width_px)
@@ -174,14 +183,14 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     begin[node[free]] = _ink_ends(arms, free, samples, index, cut.width_px[line], darkness)
     hold = np.where(count == 1, 1e-3, np.maximum(2 * width, 2.0))
     for tip, tail in graph.tails.items():
-        begin[tip], hold[tip] = tail.points_px[-1], 3.0
+        begin[tip], hold[tip] = tail.tip_px, TIP_SIGMA_PX
     hold[loop] = 1e-3
     place = meeting_points(arms, node, begin, hold_px=hold)
     # A crossing far from its ink is a pair of nearly parallel arms: what was seen is then better.
     moved = np.hypot(*(place - begin).T)
     limit = np.maximum(3 * width, 4.0)
     for tip, tail in graph.tails.items():
-        limit[tip] = np.hypot(*(tail.points_px[-1] - tail.points_px[0])) + 2 * width[tip]
+        limit[tip] = 3 * TIP_SIGMA_PX + np.hypot(*(tail.points_px[-1] - tail.points_px[0]))
     place = np.where((moved > limit)[:, None], begin, place)
 
     kinds = np.full(len(place), NodeKind.JUNCTION, np.uint8)

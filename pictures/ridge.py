@@ -23,7 +23,8 @@ class LineCentres:
     """What was found across a line at each of N points; arrays are (N,).
 
     `offset_px` is the centre's distance from the point along its normal, px; `width_px`
-    the ink's width at half its darkness; `contrast` the peak's darkness (0..255); `good` tells
+    the ink's width at half its darkness; `contrast` the peak's darkness (0..255); `amount` the
+    darkness summed across it, darkness times px, which blur does not change; `good` tells
     that there is ink and that it lies within the window. Where `good` is False the
     offset is 0 and means nothing.
     """
@@ -31,6 +32,7 @@ class LineCentres:
     offset_px: NDArray[np.float64]
     width_px: NDArray[np.float64]
     contrast: NDArray[np.float64]
+    amount: NDArray[np.float64]
     good: NDArray[np.bool_]
 
 
@@ -64,18 +66,18 @@ def line_centres(
     """
     count = len(points_px)
     reach = np.broadcast_to(np.asarray(half_width_px, dtype=np.float64), (count,))
-    offset, width, contrast = np.zeros(count), np.zeros(count), np.zeros(count)
+    offset, width, contrast, amount = np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count)
     good = np.zeros(count, dtype=np.bool_)
     if count == 0:
-        return LineCentres(offset, width, contrast, good)
+        return LineCentres(offset, width, contrast, amount, good)
     side = int(np.ceil(reach.max() / STEP_PX))
     batch = max(1, BATCH_SAMPLES // (2 * side + 1))
     for first in range(0, count, batch):
         part = slice(first, first + batch)
-        offset[part], width[part], contrast[part], good[part] = _centres(
+        offset[part], width[part], contrast[part], amount[part], good[part] = _centres(
             darkness, points_px[part], normals[part], reach[part], side
         )
-    return LineCentres(offset, width, contrast, good)
+    return LineCentres(offset, width, contrast, amount, good)
 
 
 def profiles(darkness: NDArray[np.uint8], x_px: NDArray[np.float32], y_px: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -107,7 +109,7 @@ def _centres(
     normals: NDArray[np.float64],
     reach_px: NDArray[np.float64],
     side: int,
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
     """One batch of `line_centres`, `side` samples each way."""
     unit = (np.arange(-side, side + 1) / side).astype(np.float32)
     reach = reach_px.astype(np.float32)[:, None]
@@ -146,5 +148,6 @@ def _centres(
         np.where(good, offset, 0).astype(np.float64),
         np.where(ink, width, 0).astype(np.float64),
         peak[:, 0].astype(np.float64),
+        np.where(ink, single.sum(axis=1) * step * scale[:, 0], 0).astype(np.float64),
         good,
     )

@@ -1,0 +1,86 @@
+"""The two sides of a sharp tip followed through their shared ink to where they meet."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from digitize.centre_lines import Samples, across
+from digitize.clean_graph import Graph, Tail
+from digitize.nodes import Cut
+from digitize.runs import Floats
+
+
+def with_tips(cut: Cut, graph: Graph) -> Cut:
+    """Give the links with the merged part of each tip added to both its sides.
+
+    There the sides lie to both sides of the ink's middle by half the distance that the amount of ink tells.
+    """
+    if not graph.tails:
+        return cut
+    samples = cut.samples
+    lead: dict[int, tuple[Floats, Floats]] = {}
+    trail: dict[int, tuple[Floats, Floats]] = {}
+    skip = cut.skip.copy()
+    for node, tail in graph.tails.items():
+        ends = [(link, 0) for link in np.flatnonzero(cut.start == node)] + [
+            (link, 1) for link in np.flatnonzero(cut.end == node)
+        ]
+        if len(ends) != 2:
+            continue
+        where = [_beginning(samples, link, end) for link, end in ends]
+        slope = np.gradient(tail.points_px, axis=0)
+        normals = across(np.tile(slope.mean(axis=0), (len(slope), 1)))
+        height = [float((points - tail.points_px[0]).mean(axis=0) @ normals[0]) for points in where]
+        for (link, end), sign in zip(ends, (1, -1) if height[0] > height[1] else (-1, 1), strict=True):
+            side = tail.points_px + (sign * tail.apart_px)[:, None] * normals
+            points = np.concatenate([side, tail.tip_px[None, :]])
+            if end == 0:
+                lead[int(link)] = points[::-1], normals[0]
+            else:
+                trail[int(link)] = points, normals[0]
+            skip[link, end] = 1
+    return replace(cut, samples=_spliced(cut, lead, trail), skip=skip)
+
+
+def _beginning(samples: Samples, link: int, end: int) -> Floats:
+    """A link's samples nearest to one of its ends."""
+    part = samples.points_px[samples.first[link] : samples.first[link + 1]]
+    return part[:20] if end == 0 else part[-20:]
+
+
+def _spliced(
+    cut: Cut, lead: dict[int, tuple[Floats, Floats]], trail: dict[int, tuple[Floats, Floats]]
+) -> Samples:
+    """Samples with more before and after those of some links."""
+    samples = cut.samples
+    runs: list[tuple[Floats, ...]] = []
+    for link in range(len(cut.start)):
+        part = slice(int(samples.first[link]), int(samples.first[link + 1]))
+        own = (
+            samples.points_px[part],
+            samples.normals[part],
+            samples.width_px[part],
+            samples.contrast[part],
+            samples.amount[part],
+            samples.good[part].astype(np.float64),
+        )
+        for more, ahead in ((lead.get(link), True), (trail.get(link), False)):
+            if more is None:
+                continue
+            points, normal = more
+            count = len(points)
+            added = (
+                points,
+                np.tile(normal, (count, 1)),
+                np.full(count, cut.width_px[link]),
+                np.full(count, float(np.median(own[3]))),
+                np.full(count, float(np.median(own[4]))),
+                np.ones(count),
+            )
+            both = (added, own) if ahead else (own, added)
+            own = tuple(np.concatenate(pair) for pair in zip(*both, strict=True))
+        runs.append(own)
+    points, normals, width, contrast, amount, good = (np.concatenate(one) for one in zip(*runs, strict=True))
+    lengths = [len(run[0]) for run in runs]
+    first = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+    return Samples(points, normals, width, contrast, amount, good > 0, first)
