@@ -1,0 +1,179 @@
+"""The whole program on real pictures with known geometry: what it says beside what is true of them.
+
+Run as `python -m benchmarks.real_pictures`, with SCANTLING_REAL naming the folder that holds them. No random numbers.
+"""
+
+import os
+import sys
+import tempfile
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.skew import find_skew
+from job.job import Sheet
+from job.make import Typed, make
+from job.measure import measure
+from job.points import TypedLength
+from job.progress import Silent
+from job.run import Made
+from job.see import see
+from pictures.ink import find_ink
+from pictures.picture import PictureError
+from pictures.read import read_picture
+
+SQUARE_MM = 5.08
+"""Side of the graph paper's squares: 0.2 in."""
+
+COLUMN_PX = 59.93
+ROW_PX = 60.04
+"""The graph paper's pitch in x and y, measured by its owner's notes."""
+
+FIRST_COLUMN_PX = ((378.5, 600.0), (373.2, 2900.0))
+FIRST_ROW_PX = 322.0
+NEAR_PX = 6.0
+"""A crossing is looked for within this of where the pitch puts it: a tenth of a square."""
+
+
+@dataclass(frozen=True, slots=True)
+class GridErrors:
+    """How far distances between grid crossings are off, percent, and the skew found, degrees."""
+
+    percent: NDArray[np.float64]
+    skew_deg: float
+    crossings: int
+
+
+def main() -> None:
+    """Print a line for each fact."""
+    real = os.environ.get("SCANTLING_REAL")
+    if real is None:
+        sys.exit("SCANTLING_REAL names no folder; it must hold the real pictures: set it.")
+    folder = Path(real)
+    grid = graph_paper(folder)
+    print(
+        f"graph paper: {len(grid.percent)} distances between {grid.crossings} crossings from one length "
+        f"in x and one in y: median {np.median(np.abs(grid.percent)):.3f} %, largest {np.abs(grid.percent).max():.3f} %; "
+        f"skew {grid.skew_deg:.3f} deg (0.13 in its notes)"
+    )
+    for name in ("ruler_target_colour.tif", "ruler_target_g3.tif"):
+        off, said = ruler(folder, name)
+        print(f"{name}: 30 mm between ticks measures {30 + off:.3f} mm; {said}")
+    for name in ("panel_life_size.pdf", "panel_dimensioned.pdf"):
+        made = panel(folder, name)
+        largest = max(made.build.outlines, key=lambda outline: outline.area_px2, default=None)
+        if largest is None:
+            print(f"{name}: no outline")
+            continue
+        x0, y0, x1, y1 = _box(made, largest.number)
+        holes = [hole for outline in made.build.outlines for hole in outline.holes]
+        print(
+            f"{name}: outline {x1 - x0:.3f} x {y1 - y0:.3f} mm (254.000 x 125.730), {len(made.build.outlines)} parts, "
+            f"{len(holes)} holes; tall slots {_slots(made)} of 16"
+        )
+    for path in sorted((folder / "broken").iterdir()):
+        try:
+            picture = read_picture(path)
+            print(f"{path.name}: read as {picture.width_px} x {picture.height_px} px")
+        except PictureError as error:
+            print(f"{path.name}: {error}")
+
+
+def graph_paper(folder: Path) -> GridErrors:
+    """Set the scale by 30 squares in x and 45 in y; compare crossings over the whole sheet, 5 squares apart or more."""
+    path = folder / "graph_paper_scan.jpg"
+    seen = see(Sheet(path, sha256=""), (), Silent())
+    crossings = _crossings(seen.landmarks_px)
+    across = _pair(crossings, (0, 5), (30, 5))
+    down = _pair(crossings, (2, 0), (2, 45))
+    typed = Typed(
+        knowns=(
+            TypedLength(*across, f"{30 * SQUARE_MM} mm"),
+            TypedLength(*down, f"{45 * SQUARE_MM} mm"),
+        )
+    )
+    rng = np.random.default_rng(0)
+    keys = sorted(crossings)
+    pairs, true_mm = [], []
+    while len(pairs) < 200:
+        a, b = (keys[int(index)] for index in rng.integers(len(keys), size=2))
+        squares = float(np.hypot(a[0] - b[0], a[1] - b[1]))
+        if squares >= 5:
+            pairs.append((crossings[a], crossings[b]))
+            true_mm.append(squares * SQUARE_MM)
+    measured = measure(path, typed, tuple(pairs), progress=Silent())
+    found = np.array([length.full_mm for length in measured.lengths])
+    skew = find_skew(find_ink(read_picture(path)))
+    skew_deg = float("nan") if skew is None else float(np.degrees(skew.angle_rad))
+    return GridErrors(100 * (found / np.array(true_mm) - 1), skew_deg, len(crossings))
+
+
+def _crossings(landmarks_px: NDArray[np.float64]) -> dict[tuple[int, int], tuple[float, float]]:
+    """Landmarks by column and row of the grid, where one lies near its place."""
+    (x0, y0), (x1, y1) = FIRST_COLUMN_PX
+    lean = (x1 - x0) / (y1 - y0)
+    found: dict[tuple[int, int], tuple[float, float]] = {}
+    for col in range(32):
+        for row in range(46):
+            y = FIRST_ROW_PX + row * ROW_PX - lean * col * COLUMN_PX
+            x = x0 + lean * (y - y0) + col * COLUMN_PX
+            far = np.hypot(*(landmarks_px - (x, y)).T)
+            if len(far) and far.min() < NEAR_PX:
+                px, py = landmarks_px[int(far.argmin())]
+                found[col, row] = (float(px), float(py))
+    return found
+
+
+def _pair(
+    crossings: dict[tuple[int, int], tuple[float, float]], start: tuple[int, int], end: tuple[int, int]
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The crossings wanted, or the nearest pair the same number of squares apart."""
+    step = (end[0] - start[0], end[1] - start[1])
+    for place in sorted(crossings, key=lambda key: np.hypot(key[0] - start[0], key[1] - start[1])):
+        other = (place[0] + step[0], place[1] + step[1])
+        if other in crossings:
+            return crossings[place], crossings[other]
+    raise SystemExit(f"No two crossings {step} squares apart were found on the graph paper.")
+
+
+def ruler(folder: Path, name: str) -> tuple[float, str]:
+    """Give how far 30 mm is off, with 40 mm known on the same ruler, and what is said of the file's dpi."""
+    at_px = (31.61, 149.59, 267.87, 385.53, 503.97)
+    known = TypedLength((at_px[0], 92.0), (at_px[4], 92.0), "40 mm")
+    measured = measure(
+        folder / name,
+        Typed(knowns=(known,), as_given=True),
+        (((at_px[0], 92.0), (at_px[3], 92.0)),),
+        progress=Silent(),
+    )
+    said = [finding.text for finding in measured.findings if "dpi" in finding.text]
+    return measured.lengths[0].full_mm - 30, said[0] if said else "nothing is said of its dpi"
+
+
+def panel(folder: Path, name: str) -> Made:
+    """Run the main job on a drawn PDF page, trusting its size."""
+    with tempfile.TemporaryDirectory() as out:
+        typed = Typed(trust_size=True, fraction=Fraction(1))
+        return make(folder / name, typed, folder=Path(out) / "panel", progress=Silent())
+
+
+def _box(made: Made, number: int) -> tuple[float, float, float, float]:
+    from drawing.path_measures import path_bounds_mm
+
+    return path_bounds_mm(next(o.boundary for o in made.build.outlines if o.number == number))
+
+
+def _slots(made: Made) -> int:
+    """Count holes and parts of 4 x 67 mm, within 0.2 mm."""
+    from drawing.path_measures import path_bounds_mm
+
+    paths = [path for outline in made.build.outlines for path in (outline.boundary, *outline.holes)]
+    sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in map(path_bounds_mm, paths)]
+    return sum(abs(width - 4) < 0.2 and abs(height - 67) < 0.2 for width, height in sizes)
+
+
+if __name__ == "__main__":
+    main()
