@@ -18,9 +18,9 @@ class Circle:
 
 
 def arc_circle(start: Point, arc: Arc) -> Circle | None:
-    """Give the circle of an arc from `start`, or None where it is straight or has no length."""
+    """Give the circle of an arc from `start`, or None where it has no length or is straight (see STRAIGHT_BULGE)."""
     a, b = complex(*start), complex(*arc.end_mm)
-    if arc.bulge == 0 or a == b:
+    if abs(arc.bulge) < STRAIGHT_BULGE or a == b:
         return None
     out = (b - a) * 1j * (1 - arc.bulge**2) / (4 * arc.bulge)
     centre = (a + b) / 2 + out
@@ -69,6 +69,9 @@ def straight_cubic(start: Point, end: Point) -> Cubic:
     (x0, y0), (x1, y1) = start, end
     return Cubic(((2 * x0 + x1) / 3, (2 * y0 + y1) / 3), ((x0 + 2 * x1) / 3, (y0 + 2 * y1) / 3), end)
 
+
+# A flatter arc leaves its chord by less than half a billionth of it; its centre is so far off that it has lost as much.
+STRAIGHT_BULGE = 1e-9
 
 # Largest radial error of one cubic on a quarter circle, in radii, a little rounded up (computed: 2.7253e-4).
 QUARTER_ERROR = 2.73e-4

@@ -8,7 +8,7 @@ from ezdxf import options  # type: ignore[attr-defined]  # exported, but not by 
 from ezdxf.document import Drawing as Document
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
-from ezdxf.layouts import Modelspace
+from ezdxf.layouts.layout import Modelspace
 
 from drawing.arcs import arc_cubics, straight_cubic
 from drawing.drawing import Drawing, Kind

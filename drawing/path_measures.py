@@ -128,13 +128,18 @@ _LENGTH_TOLERANCE = 1e-9
 _DEEPEST = 30
 
 
-def _cubic_length_mm(control: Points, *, depth: int = 0) -> float:
+def _cubic_length_mm(control: Points) -> float:
+    reach = float(np.hypot(*np.diff(control, axis=0).T).sum())
+    return _piece_length_mm(control, _LENGTH_TOLERANCE * reach, _DEEPEST)
+
+
+def _piece_length_mm(control: Points, tolerance_mm: float, halvings: int) -> float:
     """Gauss-Legendre over the whole and over both halves; halve again until they agree."""
     left, right = _halves(control)
-    whole, first, second = (_gauss_length(piece) for piece in (control, left, right))
-    if abs(whole - first - second) <= _LENGTH_TOLERANCE * (first + second) or depth == _DEEPEST:
+    first, second = _gauss_length(left), _gauss_length(right)
+    if halvings == 0 or abs(_gauss_length(control) - first - second) <= tolerance_mm:
         return first + second
-    return _cubic_length_mm(left, depth=depth + 1) + _cubic_length_mm(right, depth=depth + 1)
+    return _piece_length_mm(left, tolerance_mm, halvings - 1) + _piece_length_mm(right, tolerance_mm, halvings - 1)
 
 
 def _gauss_length(control: Points) -> float:

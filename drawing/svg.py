@@ -119,7 +119,7 @@ def _part(outline: Outline, name: str, bounds: Bounds) -> str:
 
 
 def _stamp(stamp: str, width_mm: float, height_mm: float) -> str:
-    # Letters are about 0.7 of their size wide: the stamp spans nine tenths of the drawing, and not over half its height.
+    # Letters are about 0.7 of their size wide: the stamp spans nine tenths of the drawing, at most half its height.
     size_mm = max(1.0, min(0.9 * width_mm / (0.7 * max(1, len(stamp))), 0.5 * height_mm))
     return (
         f'<g id="stamp"><text x="{_number(width_mm / 2)}" y="{_number(height_mm / 2)}" font-family="sans-serif" '
