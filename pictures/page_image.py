@@ -8,6 +8,8 @@ from typing import Any
 
 import pypdfium2.raw as pdfium
 
+from pictures.read_jpeg import jpeg_ends
+
 COVERS_ALONE = 0.5
 """Part of the page that an image must cover if nothing else is on the page: scans set within wide margins."""
 
@@ -31,7 +33,10 @@ Matrix = tuple[float, float, float, float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class PageImage:
-    """A pixel grid on a page as displayed, its outer upper-left corner at (left, top) from the page's, y down, pt."""
+    """A pixel grid on a page as displayed, its outer upper-left corner at (left, top) from the page's, y down, pt.
+
+    `whole` is False if a JPEG that fills the grid has no end.
+    """
 
     width_px: int
     height_px: int
@@ -39,6 +44,7 @@ class PageImage:
     px_per_pt_y: float
     left_pt: float
     top_pt: float
+    whole: bool = True
 
 
 def page_image(sheet: Any) -> PageImage | None:
@@ -111,8 +117,29 @@ def _grid(sheet: Any, item: Any, matrix: Matrix, *, covers: float) -> PageImage 
     if seen_pt2 < covers * width_pt * height_pt:
         return None
     return PageImage(
-        last_x - first_x, last_y - first_y, scale_x, scale_y, left + first_x / scale_x, top + first_y / scale_y
+        last_x - first_x,
+        last_y - first_y,
+        scale_x,
+        scale_y,
+        left + first_x / scale_x,
+        top + first_y / scale_y,
+        whole=_whole(item),
     )
+
+
+def _whole(item: Any) -> bool:
+    """Tell whether an image's data, if it is a JPEG, has its end: the renderer fills what is missing in silence."""
+    count = pdfium.FPDFImageObj_GetImageFilterCount(item)
+    if count != 1:
+        return True
+    name = ctypes.create_string_buffer(64)
+    pdfium.FPDFImageObj_GetImageFilter(item, 0, name, len(name))
+    if name.value != b"DCTDecode":
+        return True
+    size = pdfium.FPDFImageObj_GetImageDataRaw(item, None, 0)
+    data = ctypes.create_string_buffer(size)
+    pdfium.FPDFImageObj_GetImageDataRaw(item, data, size)
+    return jpeg_ends(data.raw)
 
 
 def _display(sheet: Any) -> Matrix:

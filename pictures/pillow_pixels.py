@@ -1,21 +1,55 @@
 """Pixels of an opened Pillow picture, in strips, so that no second whole copy is made."""
 
+import struct
 from collections.abc import Iterator
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, UnidentifiedImageError
 
 from pictures.channels import SMALL_SIDE_PX, as_channels, bgr_holds_colour
-from pictures.reading import Channels
+from pictures.claims import read_claims
+from pictures.depth import to_8_bits
+from pictures.reading import Channels, Reading
+from pictures.upright import put_upright
+
+UNDECODABLE: tuple[type[Exception], ...] = (
+    UnidentifiedImageError,
+    EOFError,
+    OSError,
+    ValueError,
+    SyntaxError,
+    LookupError,
+    TypeError,
+    AttributeError,
+    ArithmeticError,
+    RuntimeError,
+    MemoryError,
+    struct.error,
+)
+"""What parsing a damaged file raises in Pillow's readers."""
 
 STRIP_PIXELS = 4_000_000
 """Pixels turned at a time: 16 MB in the widest form."""
 
-_GREY_MODES = ("1", "L")
-_WIDE_MODES = ("I;16", "I;16L", "I;16B", "I;16N", "I", "F")
+_GREY_MODES = ("1", "L", "LA", "La")
+WIDE_MODES = ("I;16", "I;16L", "I;16B", "I;16N", "I", "F")
+"""Pillow's names of grey with more than 8 bits."""
+
+
+def pillow_reading(image: Image.Image, channels: Channels, *, name: str) -> Reading:
+    """Decode an opened picture, upright; what is transparent lies over white. `name` is the file's, for messages."""
+    claims = read_claims(image)
+    image.load()
+    # TIFF pictures are turned by the decoder; PNG, WebP and AVIF are not.
+    turn = 1 if image.format == "TIFF" else claims.orientation
+    wide = wide_samples(image)
+    if wide is not None:
+        pixels, findings = to_8_bits(wide, name=name)
+        return Reading(put_upright(as_channels(pixels, channels), turn), claims, findings=findings)
+    return Reading(put_upright(pillow_pixels(image, channels), turn), claims, colour=pillow_colour(image))
 
 
 def pillow_pixels(image: Image.Image, channels: Channels) -> NDArray[np.uint8]:
@@ -31,7 +65,7 @@ def pillow_pixels(image: Image.Image, channels: Channels) -> NDArray[np.uint8]:
 
 def wide_samples(image: Image.Image) -> NDArray[Any] | None:
     """Give the samples of a grey picture with more than 8 bits; None if it is none."""
-    if image.mode not in _WIDE_MODES:
+    if image.mode not in WIDE_MODES:
         return None
     width, height = image.size
     kind = {"I": np.int32, "F": np.float32}.get(image.mode, np.uint16)
@@ -44,10 +78,10 @@ def wide_samples(image: Image.Image) -> NDArray[Any] | None:
 
 def pillow_colour(image: Image.Image) -> bool:
     """Tell whether a decoded picture holds colour beyond its paper's tone."""
-    if image.mode in _GREY_MODES or image.mode in _WIDE_MODES or image.mode in ("LA", "La"):
+    if image.mode in _GREY_MODES or image.mode in WIDE_MODES:
         return False
     width, height = image.size
-    # Averages 2 x 2 to n x n blocks; palettes are turned to colours first, as indices cannot be averaged.
+    # Palettes are turned to colours first, as indices cannot be averaged.
     factor = max(1, max(width, height) // SMALL_SIDE_PX)
     small = []
     for _, strip in _strips(image):
@@ -67,15 +101,11 @@ def _strips(image: Image.Image) -> Iterator[tuple[int, Image.Image]]:
 
 def _over_white(strip: Image.Image, channels: Channels) -> NDArray[np.uint8]:
     """Grey or RGB of one strip, any 8-bit mode."""
-    if strip.mode in _GREY_MODES and "transparency" not in strip.info:
-        grey = np.asarray(strip.convert("L"))
-        return as_channels(np.asarray(grey, np.uint8), channels)
-    rgb: NDArray[np.uint8]
+    if strip.mode in ("1", "L") and "transparency" not in strip.info:
+        return as_channels(np.asarray(strip.convert("L"), np.uint8), channels)
     if strip.has_transparency_data:
-        layered = strip.convert("RGBA")
         white = Image.new("RGBA", strip.size, "white")
-        white.alpha_composite(layered)
-        rgb = np.asarray(white.convert("RGB"))
-    else:
-        rgb = np.asarray(strip.convert("RGB"))
+        white.alpha_composite(strip.convert("RGBA"))
+        strip = white
+    rgb = np.asarray(strip.convert("RGB"), np.uint8)
     return rgb if channels is Channels.COLOUR else np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)

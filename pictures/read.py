@@ -112,7 +112,7 @@ def _two_tones(grey: NDArray[np.uint8], levels: Levels) -> NDArray[np.uint8]:
     """Make a picture of two levels black and white, whatever its palette's two colours were."""
     if (levels.darkest, levels.lightest) == (0, 255):
         return grey
-    return (grey != levels.darkest).view(np.uint8) * np.uint8(255)
+    return np.asarray(cv2.threshold(grey, levels.darkest, 255, cv2.THRESH_BINARY)[1], np.uint8)
 
 
 def _named(file: PlanFile, page: int, pages: int) -> str:

@@ -1,5 +1,6 @@
 """Decode a JPEG, whole or not at all."""
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 
@@ -24,8 +25,12 @@ _END = b"\xff\xd9"
 _CUT_SHORT = ("Premature end", "premature end")
 """How the decoder (libjpeg) says that it made up the rest of the picture in grey."""
 
-_BAD_DATA = ("Corrupt JPEG data", "Unsupported marker", "Invalid SOS", "Inconsistent progression")
-"""How it says that it went on after nonsense."""
+_EXTRA_BYTES = re.compile(r"Corrupt JPEG data: \d+ extraneous bytes before marker 0x([0-9a-f]{2})")
+"""How it says that it skipped bytes between two parts of the file: harmless, unless a restart marker (0xd0 to 0xd7)
+follows, for then they were picture."""
+
+_BAD_DATA = ("Corrupt JPEG data", "Invalid SOS", "Inconsistent progression")
+"""How it says that it went on after nonsense in the picture itself."""
 
 
 def read_jpeg(file: PlanFile, *, page: int, channels: Channels) -> Reading:
@@ -45,14 +50,16 @@ def read_jpeg(file: PlanFile, *, page: int, channels: Channels) -> Reading:
             pixels, colour = _decode_cmyk(file, data, channels)
         else:
             pixels, colour = _decode(file, data, channels, components)
-    if any(phrase in said.text for phrase in _CUT_SHORT) or not _ends(data):
+    if any(phrase in said.text for phrase in _CUT_SHORT) or not jpeg_ends(data):
         raise damaged(file.path, FileKind.JPEG, "the picture data ends too early")
     if pixels.shape[:2] != (size[1], size[0]):
         raise damaged(file.path, FileKind.JPEG, "its headers disagree about its size")
+    if _lost_picture(said.text):
+        raise damaged(file.path, FileKind.JPEG, "part of the picture data is lost")
     findings: tuple[Finding, ...] = ()
-    if any(phrase in said.text for phrase in _BAD_DATA):
+    if _EXTRA_BYTES.search(said.text):
         text = (
-            f"The decoder met nonsense in {file.path.name} and went on; parts of the picture may be shifted or grey: "
+            f"{file.path.name} holds bytes that belong to nothing, so parts of the picture may be shifted or grey: "
             "look at it, and fetch it again if a part is wrong."
         )
         findings = (Finding("picture-damaged", Level.DECIDE, file.path.name, text),)
@@ -105,7 +112,14 @@ def _decode_cmyk(file: PlanFile, data: bytes, channels: Channels) -> tuple[NDArr
         raise damaged(file.path, FileKind.JPEG, "its data cannot be decoded") from error
 
 
-def _ends(data: bytes) -> bool:
+def _lost_picture(said: str) -> bool:
+    """Tell from the decoder's words whether some of the picture is made up."""
+    if any("d0" <= marker <= "d7" for marker in _EXTRA_BYTES.findall(said)):
+        return True
+    return any(phrase in _EXTRA_BYTES.sub("", said) for phrase in _BAD_DATA)
+
+
+def jpeg_ends(data: bytes) -> bool:
     """Tell whether the picture's data has an end (EOI); phones append things after it, so it need not be last."""
     if data.rstrip(b"\0\n\r ").endswith(_END):
         return True

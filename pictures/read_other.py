@@ -1,25 +1,16 @@
 """Decode BMP, GIF, WebP, AVIF and HEIC."""
 
 import dataclasses
-import struct
 from typing import Any
 
-from PIL import Image, UnidentifiedImageError
+from PIL import Image
 
-from pictures.claims import read_claims
-from pictures.depth import to_8_bits
 from pictures.limits import check_page, check_size
 from pictures.native_output import captured_messages
 from pictures.picture import PictureError
-from pictures.pillow_pixels import pillow_colour, pillow_pixels, wide_samples
+from pictures.pillow_pixels import UNDECODABLE, pillow_reading
 from pictures.plan_file import FileKind, PlanFile, damaged
 from pictures.reading import Channels, Reading
-from pictures.upright import put_upright
-
-_UNDECODABLE: tuple[type[Exception], ...]
-_UNDECODABLE = (UnidentifiedImageError, EOFError, OSError, ValueError, SyntaxError, KeyError, IndexError, TypeError)
-_UNDECODABLE += (AttributeError, RuntimeError, struct.error)
-"""What parsing a damaged file raises in Pillow's readers."""
 
 
 def read_other(file: PlanFile, *, page: int, channels: Channels) -> Reading:
@@ -39,10 +30,10 @@ def read_other(file: PlanFile, *, page: int, channels: Channels) -> Reading:
                 check_page(file.path, page=page, pages=pages)
                 check_size(file.path, width_px=image.size[0], height_px=image.size[1])
                 image.seek(page - 1)
-                reading = _decode(file, image, channels)
+                reading = pillow_reading(image, channels, name=file.path.name)
         except PictureError:
             raise
-        except _UNDECODABLE as error:
+        except UNDECODABLE as error:
             raise damaged(file.path, file.kind, "its data cannot be decoded") from error
     return dataclasses.replace(reading, pages=pages)
 
@@ -56,16 +47,4 @@ def _read_heic(file: PlanFile, page: int, channels: Channels) -> Reading:
     main = container[container.primary_index]
     check_size(file.path, width_px=main.size[0], height_px=main.size[1])
     # The container's own turn and mirror are applied by the decoder, which then clears the EXIF orientation.
-    return _decode(file, main.to_pillow(), channels)
-
-
-def _decode(file: PlanFile, image: Image.Image, channels: Channels) -> Reading:
-    """Decode an opened picture, upright."""
-    claims = read_claims(image)
-    image.load()
-    wide = wide_samples(image)
-    if wide is not None:
-        pixels, findings = to_8_bits(wide, name=file.path.name)
-        return Reading(put_upright(pixels, claims.orientation), claims, findings=findings)
-    pixels = put_upright(pillow_pixels(image, channels), claims.orientation)
-    return Reading(pixels, claims, colour=pillow_colour(image))
+    return pillow_reading(main.to_pillow(), channels, name=file.path.name)

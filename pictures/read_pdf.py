@@ -1,6 +1,7 @@
 """Read a PDF page: a scanned image at its own pixels, anything else drawn at 300 dpi."""
 
 import ctypes
+import dataclasses
 import math
 from typing import Any
 
@@ -16,6 +17,7 @@ from pictures.claims import Claims
 from pictures.limits import MAX_MEGAPIXELS, check_page, check_size
 from pictures.native_output import captured_messages
 from pictures.page_image import PageImage, page_image
+from pictures.pdf_structure import has_end_mark, user_units
 from pictures.picture import Medium, PictureError
 from pictures.plan_file import FileKind, PlanFile, damaged
 from pictures.reading import Channels, Reading
@@ -25,6 +27,9 @@ RENDER_DPI = 300
 
 LEAST_DPI = 100
 """Coarsest that a large page is drawn: at 75 dpi a 0.25 mm line is under a pixel wide."""
+
+PARTS, PARTS_FROM_PX = 3, 50_000_000
+"""How many parts a scanned image is drawn in, and from which size."""
 
 LOOK_DPI = 40
 """Resolution at which colour is looked for."""
@@ -49,7 +54,9 @@ def read_pdf(file: PlanFile, *, page: int, channels: Channels) -> Reading:
                 sheet = document[page - 1]
             except pypdfium2.PdfiumError as error:
                 raise damaged(file.path, FileKind.PDF, f"its page {page} cannot be opened") from error
-            return _read_sheet(file, sheet, page, len(document), channels)
+            unit, findings = _unit(file, len(document))
+            reading = _read_sheet(file, sheet, page, unit, channels)
+            return dataclasses.replace(reading, pages=len(document), findings=(*findings, *reading.findings))
         finally:
             document.close()
 
@@ -71,20 +78,46 @@ def _open(file: PlanFile) -> Any:
     return document
 
 
-def _read_sheet(file: PlanFile, sheet: Any, page: int, pages: int, channels: Channels) -> Reading:
-    """Choose the grid and draw the page on it."""
+def _unit(file: PlanFile, pages: int) -> tuple[float, tuple[Finding, ...]]:
+    """How many 1/72 inch the page's unit is, and what to say of the file."""
+    name = file.path.name
+    findings: list[Finding] = []
+    if not has_end_mark(file.path):
+        text = f"{name} has no end mark, so it may be cut short: look whether all of the page is there."
+        findings.append(Finding("pdf-cut-short", Level.DECIDE, name, text))
+    units = set(user_units(file.path))
+    if not units:
+        return 1.0, tuple(findings)
+    said = " and ".join(f"{unit:g}" for unit in sorted(units))
+    if len(units) == 1 and pages == 1:
+        text = f"{name} states its page in units of {said}/72 inch; the page's size is reckoned so."
+        findings.append(Finding("pdf-user-unit", Level.NOTE, name, text))
+        return units.pop(), tuple(findings)
+    text = (
+        f"{name} states units of {said}/72 inch for pages that cannot be told; this page was taken to be in 1/72 inch: "
+        "check its size against a length printed on it."
+    )
+    findings.append(Finding("pdf-user-unit", Level.DECIDE, name, text))
+    return 1.0, tuple(findings)
+
+
+def _read_sheet(file: PlanFile, sheet: Any, page: int, unit: float, channels: Channels) -> Reading:
+    """Choose the grid and draw the page on it; one unit of the page is `unit` times 1/72 inch."""
     width_pt, height_pt = sheet.get_size()
     if not (0 < width_pt < math.inf and 0 < height_pt < math.inf):
         raise damaged(file.path, FileKind.PDF, f"its page {page} has no size")
     image = page_image(sheet)
     if image is not None:
         check_size(file.path, width_px=image.width_px, height_px=image.height_px)
-        pixels = _draw(sheet, image, channels)
-        claims = Claims(tag_dpi=(image.px_per_pt_x * PT_PER_INCH, image.px_per_pt_y * PT_PER_INCH))
+        if not image.whole:
+            raise damaged(file.path, FileKind.PDF, f"the picture on page {page} ends too early")
+        pixels = _draw_in_parts(sheet, image, channels)
+        per_inch = PT_PER_INCH / unit
+        claims = Claims(tag_dpi=(image.px_per_pt_x * per_inch, image.px_per_pt_y * per_inch))
         colour = channels is Channels.GREY and _coloured(sheet)
-        return Reading(pixels, claims, pages, colour, Medium.PDF_IMAGE)
-    dpi, findings = _render_dpi(file, page, width_pt, height_pt)
-    scale = dpi / PT_PER_INCH
+        return Reading(pixels, claims, colour=colour, medium=Medium.PDF_IMAGE)
+    dpi, findings = _render_dpi(file, page, width_pt * unit, height_pt * unit)
+    scale = dpi / PT_PER_INCH * unit
     # A page size that is whole but for float32's last digits must not gain a row.
     grid = PageImage(
         math.ceil(width_pt * scale - 0.01), math.ceil(height_pt * scale - 0.01), scale, scale, left_pt=0, top_pt=0
@@ -92,7 +125,7 @@ def _read_sheet(file: PlanFile, sheet: Any, page: int, pages: int, channels: Cha
     check_size(file.path, width_px=grid.width_px, height_px=grid.height_px)
     pixels = _draw(sheet, grid, channels)
     colour = channels is Channels.GREY and _coloured(sheet)
-    return Reading(pixels, Claims(), pages, colour, Medium.PDF_PAGE, float(dpi), findings)
+    return Reading(pixels, Claims(), colour=colour, medium=Medium.PDF_PAGE, render_dpi=float(dpi), findings=findings)
 
 
 def _render_dpi(file: PlanFile, page: int, width_pt: float, height_pt: float) -> tuple[int, tuple[Finding, ...]]:
@@ -109,6 +142,21 @@ def _render_dpi(file: PlanFile, page: int, width_pt: float, height_pt: float) ->
         )
     text = f"Page {page} of {file.path.name} is {size}, so it was drawn at {dpi} dpi instead of {RENDER_DPI}."
     return dpi, (Finding("coarse-page", Level.NOTE, file.path.name, text),)
+
+
+def _draw_in_parts(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[np.uint8]:
+    """Draw a large image in parts: in one go the renderer takes 5 bytes a pixel, in three 3 and half as long again."""
+    if grid.width_px * grid.height_px < PARTS_FROM_PX:
+        return _draw(sheet, grid, channels)
+    shape = (grid.height_px, grid.width_px) if channels is Channels.GREY else (grid.height_px, grid.width_px, 3)
+    pixels = np.empty(shape, np.uint8)
+    rows = math.ceil(grid.height_px / PARTS)
+    for row in range(0, grid.height_px, rows):
+        part = dataclasses.replace(
+            grid, height_px=min(rows, grid.height_px - row), top_pt=grid.top_pt + row / grid.px_per_pt_y
+        )
+        pixels[row : row + rows] = _draw(sheet, part, channels)
+    return pixels
 
 
 def _draw(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[np.uint8]:

@@ -1,7 +1,6 @@
 """Decode a page of a TIFF."""
 
 import dataclasses
-import struct
 from typing import Any
 
 import cv2
@@ -16,7 +15,7 @@ from pictures.depth import to_8_bits
 from pictures.limits import check_page, check_size
 from pictures.native_output import captured_messages
 from pictures.picture import PictureError
-from pictures.pillow_pixels import pillow_colour, pillow_pixels, wide_samples
+from pictures.pillow_pixels import UNDECODABLE, WIDE_MODES, pillow_reading
 from pictures.plan_file import FileKind, PlanFile, damaged
 from pictures.reading import Channels, Reading
 
@@ -36,11 +35,6 @@ _NONSENSE = (
     "buffer overrun",
 )
 """How the decoder (libtiff) says that it went on after nonsense."""
-
-_UNDECODABLE: tuple[type[Exception], ...]
-_UNDECODABLE = (OSError, ValueError, SyntaxError, KeyError, IndexError, TypeError, AttributeError, OverflowError)
-_UNDECODABLE += (ZeroDivisionError, RuntimeError, struct.error, MemoryError)
-"""What parsing a damaged TIFF raises in Pillow."""
 
 
 def read_tiff(file: PlanFile, *, page: int, channels: Channels) -> Reading:
@@ -64,7 +58,7 @@ def read_tiff(file: PlanFile, *, page: int, channels: Channels) -> Reading:
             raise
         except (UnidentifiedImageError, EOFError) as error:
             raise damaged(file.path, FileKind.TIFF, "its header makes no sense, or its form is unusual") from error
-        except _UNDECODABLE as error:
+        except UNDECODABLE as error:
             raise damaged(file.path, FileKind.TIFF, "its data cannot be decoded") from error
     reading = dataclasses.replace(reading, pages=pages)
     if any(phrase in said.text for phrase in _NONSENSE):
@@ -103,14 +97,11 @@ def _decode(file: PlanFile, image: Any, page: int, channels: Channels) -> Readin
         pixels, findings = to_8_bits(samples, name=file.path.name)
         colour = pixels.ndim == 3 and bgr_holds_colour(pixels)
         return Reading(as_channels(pixels, channels), claims, colour=colour, findings=findings)
-    image.load()
-    wide = wide_samples(image)
-    if wide is None:
-        return Reading(pillow_pixels(image, channels), claims, colour=pillow_colour(image))
-    pixels, findings = to_8_bits(wide, name=file.path.name)
-    if white_is_zero:
-        cv2.bitwise_not(pixels, pixels)
-    return Reading(as_channels(pixels, channels), claims, findings=findings)
+    reading = pillow_reading(image, channels, name=file.path.name)
+    if white_is_zero and image.mode in WIDE_MODES:
+        # Pillow turns these over for up to 8 bits only.
+        cv2.bitwise_not(reading.pixels, reading.pixels)
+    return reading
 
 
 def _decode_cv(file: PlanFile, page: int) -> NDArray[Any]:
