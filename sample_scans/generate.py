@@ -22,7 +22,7 @@ from sample_scans.truth import PlanTruth, Points
 
 PHOTO, SCAN, PAGE, TRUTH = "plan_photo.jpg", "plan_scan.png", "plan.pdf", "truth.json"
 PAGE_DPI = 300.0
-_PHOTO_VIEW = View(focal_35mm=26.0, tilt_x_deg=9.0, tilt_y_deg=-7.0, turn_deg=1.5, k1=-0.03, k2=0.01)
+PHOTO_VIEW = View(focal_35mm=26.0, tilt_x_deg=9.0, tilt_y_deg=-7.0, turn_deg=1.5, k1=-0.03, k2=0.01)
 _PHOTO_PX = (4000, 3000)
 _PHOTO_SEED, _SCAN_SEED = 20, 21
 _SCAN_DPI, _SCAN_SKEW_DEG, _SCAN_STRETCH = 200.0, 0.4, (1.002, 0.997)
@@ -41,7 +41,7 @@ def cameras(plan: PlanTruth, *, part: float = 1.0) -> Cameras:
     """Give the pictures' geometry, at a part of the bundled pictures' resolution."""
     width, height = (round(side * part) for side in _PHOTO_PX)
     return Cameras(
-        camera_for(plan.sheet_mm, _PHOTO_VIEW, width_px=width, height_px=height),
+        camera_for(plan.sheet_mm, PHOTO_VIEW, width_px=width, height_px=height),
         scanner_for(plan.sheet_mm, dpi=_SCAN_DPI * part, skew_deg=_SCAN_SKEW_DEG, stretch=_SCAN_STRETCH),
         page_of(plan.sheet_mm, dpi=PAGE_DPI),
     )
