@@ -77,7 +77,7 @@ def scene(width_px: float, *, join: str) -> Scene:
     # Two ribs, square notches for spars cut into them.
     for k, (x0, y0, thickness) in enumerate([(60.0, 110.0, 0.12), (60.3, 210.6, 0.09)]):
         body = shapely.Polygon(section(chord=420, thickness=thickness, camber=0.04, at=0.4))
-        side, deep = max(16 + 8 * k, 4 * w), max(9, 3 * w)
+        side, deep = max(16 + 8 * k, 4 * w), min(max(9, 3 * w), 12)
         for at, sign in ((0.3, -1), (0.3, 1), (0.62, -1)):
             x = 420 * at
             edge = shapely.intersection(body, shapely.LineString([(x, -200), (x, 200)])).bounds
@@ -97,7 +97,7 @@ def scene(width_px: float, *, join: str) -> Scene:
         tip = np.array([x, y + long])
         ring = np.vstack([tip, tip + long * np.array([[math.tan(half), -1], [-math.tan(half), -1]])])
         if apex >= 90:
-            ring[1:] = tip + 45 * np.array([[math.sin(half), -math.cos(half)], [-math.sin(half), -math.cos(half)]])
+            ring[1:] = tip + 30 * np.array([[math.sin(half), -math.cos(half)], [-math.sin(half), -math.cos(half)]])
         closed(ring)
         sheet.mark(f"corner {apex:3d} deg", tip)
     # Rectangles, turned.

@@ -5,12 +5,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from digitize.runs import Floats, evenly_spaced, line_numbers, local_fits
 from pictures.ridge import line_centres
 
 NORMAL_HALF = 3
 """Samples to each side from which a line's direction is taken: less lets the skeleton's steps turn the normal by 10 deg."""
+
+
+LEAP_PX = 0.5
+"""How far a sample may lie from its neighbours' middle, px, besides a quarter of its width: skeletons step by up to 1 px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +74,9 @@ def measure_lines(
         offset[again], width[again], good[again] = new.offset_px, new.width_px, new.good
         contrast[again], amount[again] = new.contrast, new.amount
         wider = ~good & (contrast > 0)
+    # A sample that leaps aside has found another line's ink.
+    leap = np.abs(offset - median_filter(offset, size=7, mode="nearest"))
+    good &= leap < LEAP_PX + 0.25 * width
     return Samples(place + offset[:, None] * normals, normals, width, contrast, amount, good, first)
 
 

@@ -281,8 +281,9 @@ class _Work:
             return None
         meet = -level / rate
         # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
+        # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
         beyond = along > meet + width
-        if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width:
+        if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width + 0.25 * ink / (2 * -rate):
             return None
         tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
         return Tail(points[widest:until], apart[widest:until], tip)
@@ -319,13 +320,28 @@ class _Work:
             return arrays, self.start[line], self.end[line]
         return [array[::-1] for array in arrays], self.end[line], self.start[line]
 
+    def between_nodes(self, line: int) -> Floats:
+        """A line's good samples from node to node, without those that other lines' ink at the nodes has led astray."""
+        points, good = self.lines[line], self.good[line].copy()
+        a, b = self.start[line], self.end[line]
+        if a == b and self.ends_at(a) == 2 and a not in self.tails:
+            ring = points[good] if good.any() else points
+            return np.concatenate([ring, ring[:1]])
+        astray = min(int(0.6 * self.width[line] + 1.5), (len(points) - 1) // 2)
+        if self.ends_at(a) > 1:
+            good[:astray] = False
+        if self.ends_at(b) > 1:
+            good[len(good) - astray :] = False
+        inner = points[good]
+        return np.concatenate([self.nodes[[a]], inner, self.nodes[[b]]])
+
     def graph(self) -> Graph:
         kept = sorted(self.alive)
         used = sorted({node for line in kept for node in (self.start[line], self.end[line])})
         number = {node: index for index, node in enumerate(used)}
         return Graph(
             self.nodes[used],
-            [self.lines[line] for line in kept],
+            [self.between_nodes(line) for line in kept],
             [number[self.start[line]] for line in kept],
             [number[self.end[line]] for line in kept],
             [self.width[line] for line in kept],

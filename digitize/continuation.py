@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from digitize.strokes import Strokes
 
 STRAIGHT_ON_RAD = math.radians(38)
-"""Largest turn of one line through a junction. Directions near a junction err by some 10°; a brace leaves at 45° or more."""
+"""Largest turn of one line through a junction. Directions there err by some 10°; a brace leaves at 45° or more."""
 
 ONE_PLACE_WIDTHS = 1.5
 """Junctions closer than this, in line widths, are one crossing that thinning took apart."""
@@ -50,8 +50,8 @@ class LineGraph:
 def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:
     """Make crossings whole and pair the links that carry on through each.
 
-    At a crossing the two links with the smallest turn between them are one line, and so on while
-    the turn stays under 38°. Two links alone at a place always carry on (a corner). Where one
+    At a crossing the two links that lie best on one gentle curve are one line, then the next two, while
+    the turn between them stays under 38°. Two links alone at a place always carry on (a corner). Where one
     line passes straight and just two links are left, those two are one line whatever their
     turn: an outline's corner crossed by a centre line.
 
@@ -68,19 +68,19 @@ def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:
     live = ~leave_out
     _drop_spurs(strokes, ends, lengths_px, widths_px, live)
     places = _places(strokes, ends, lengths_px, widths_px, live)
-    leaving = np.full(2 * count, np.nan)
     at: dict[int, list[Side]] = {}
-    for link in np.flatnonzero(live):
+    for link in np.flatnonzero(live).tolist():
         for side in (0, 1):
-            at.setdefault(int(places[ends[link, side]]), []).append(2 * int(link) + side)
+            at.setdefault(int(places[ends[link, side]]), []).append(2 * link + side)
     mate = np.full(2 * count, -1, dtype=np.int64)
+    meetings = [sides for sides in at.values() if len(sides) >= 3]
     for sides in at.values():
         if len(sides) == 2:
             mate[sides[0]], mate[sides[1]] = sides[1], sides[0]
-        if len(sides) >= 3:
-            for side in sides:
-                leaving[side] = _leaving_rad(strokes, side)
-            _pair(sides, leaving, mate)
+    looks = _looks(strokes, [side for sides in meetings for side in sides])
+    leaving = np.full(2 * count, np.nan)
+    leaving[list(looks.row)] = looks.leaving_rad
+    _pair_all(meetings, looks, mate)
     return LineGraph(strokes, places, _centres_px(strokes, places), live, mate, leaving)
 
 
@@ -135,8 +135,9 @@ def _places(
             for side in (0, 1):
                 if int(ends[link, side]) in wanted:
                     at.setdefault(int(ends[link, side]), []).append(2 * int(link) + side)
-    for link in np.flatnonzero(merged):
-        inside[link] = all(_splits_ahead(strokes, 2 * int(link) + side, at[int(ends[link, side])]) for side in (0, 1))
+    looks = _looks(strokes, [side for sides in at.values() for side in sides])
+    for link in np.flatnonzero(merged).tolist():
+        inside[link] = all(_splits_ahead(looks, 2 * link + side, at[int(ends[link, side])]) for side in (0, 1))
     root = list(range(len(strokes.nodes_px)))
 
     def find(node: int) -> int:
@@ -151,31 +152,11 @@ def _places(
     return np.array([find(node) for node in range(len(root))], dtype=np.int64)
 
 
-def _splits_ahead(strokes: Strokes, side: Side, here: list[Side]) -> bool:
+def _splits_ahead(looks: "_Looks", side: Side, here: list[Side]) -> bool:
     """Tell whether a link opens at this side into two that both carry on nearly straight."""
     others = [other for other in here if other >> 1 != side >> 1]
-    back = _leaving_rad(strokes, side)
-    return len(others) == 2 and all(_turn_rad(back, _leaving_rad(strokes, other)) < STRAIGHT_ON_RAD for other in others)
-
-
-def _leaving_rad(strokes: Strokes, side: Side) -> float:
-    """Direction in which a link leaves, rid of the stretch where thinning bends it and of the line's own curvature.
-
-    The direction is taken over two stretches beyond one line width from the node and carried back to it.
-    """
-    width_px = strokes.links[side >> 1].width_px
-    points = points_from(strokes, side)[: int(12 * width_px) + 4]
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    stations = np.array([1.0, 3.5, 6.0]) * width_px
-    if along[-1] < stations[-1]:
-        stations = np.array([0.2, 0.6, 1.0]) * along[-1]
-    x, y = (np.interp(stations, along, points[:, axis]) for axis in (0, 1))
-    first, second = (math.atan2(y[i + 1] - y[i], x[i + 1] - x[i]) for i in (0, 1))
-    bend = (second - first + math.pi) % (2 * math.pi) - math.pi
-    middles = (stations[:-1] + stations[1:]) / 2
-    back = bend * middles[0] / (middles[1] - middles[0])
-    limit = math.radians(30)
-    return first - min(limit, max(-limit, back))
+    back = looks.rad(side)
+    return len(others) == 2 and all(_turn_rad(back, looks.rad(other)) < STRAIGHT_ON_RAD for other in others)
 
 
 def _turn_rad(leaving_a: float, leaving_b: float) -> float:
@@ -183,13 +164,105 @@ def _turn_rad(leaving_a: float, leaving_b: float) -> float:
     return abs((leaving_a - leaving_b) % (2 * math.pi) - math.pi)
 
 
-def _pair(sides: list[Side], leaving: NDArray[np.float64], mate: NDArray[np.int64]) -> None:
-    turns = sorted((_turn_rad(leaving[a], leaving[b]), a, b) for i, a in enumerate(sides) for b in sides[i + 1 :])
-    for turn, a, b in turns:
-        if turn > STRAIGHT_ON_RAD:
-            break
-        if mate[a] < 0 and mate[b] < 0:
-            mate[a], mate[b] = b, a
-    left = [side for side in sides if mate[side] < 0]
-    if len(left) == 2 and len(sides) >= 4:
-        mate[left[0]], mate[left[1]] = left[1], left[0]
+STATIONS = 24
+"""Samples of a link by which it is told where it goes."""
+
+LOOK_WIDTHS = (1.0, 16.0)
+"""They lie between these distances from the node: beyond the stretch that thinning bends, and far enough to tell a
+centre line through a trailing edge from the edge's two sides, some degrees off it."""
+
+NEAR_STATIONS = 12
+"""The direction at the node is that of the nearer samples, within one curvature."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """How links leave their places: `row` of each side, samples (S, 24, 2) px, and directions (S,) at the node."""
+
+    row: dict[Side, int]
+    samples_px: NDArray[np.float64]
+    leaving_rad: NDArray[np.float64]
+
+    def rad(self, side: Side) -> float:
+        return float(self.leaving_rad[self.row[side]])
+
+
+def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
+    """Sample the links near the given sides; their directions there are those of quadratics through the samples.
+
+    The direction is carried back to the node along the line's own curvature, by at most 30°.
+    """
+    samples = np.empty((len(sides), STATIONS, 2))
+    stations = np.empty((len(sides), STATIONS))
+    for row, side in enumerate(sides):
+        samples[row], stations[row] = _sampled(strokes, side)
+    near = stations[:, :NEAR_STATIONS]
+    middle = near.mean(axis=1, keepdims=True)
+    reach = near[:, -1:] - middle
+    # A link without length points nowhere; the ridge keeps its equations solvable.
+    reach = np.where(reach > 0, reach, 1.0)
+    s = (near - middle) / reach
+    powers = np.stack([np.ones_like(s), s, s * s], axis=2)
+    square = powers.transpose(0, 2, 1) @ powers + 1e-9 * np.eye(3)
+    fit = np.linalg.solve(square, powers.transpose(0, 2, 1) @ samples[:, :NEAR_STATIONS]) if len(sides) else np.empty((0, 3, 2))
+    mean_rad = np.arctan2(fit[:, 1, 1], fit[:, 1, 0])
+    at_node = fit[:, 1] - 2 * (middle / reach) * fit[:, 2]
+    bend = (np.arctan2(at_node[:, 1], at_node[:, 0]) - mean_rad + math.pi) % (2 * math.pi) - math.pi
+    limit = math.radians(30)
+    return _Looks({side: row for row, side in enumerate(sides)}, samples, mean_rad + np.clip(bend, -limit, limit))
+
+
+def _sampled(strokes: Strokes, side: Side) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Samples of a link (24, 2) and their distances along it from one side."""
+    width_px = strokes.links[side >> 1].width_px
+    points = points_from(strokes, side)
+    points = points[: max(4, int(2 * LOOK_WIDTHS[1] * width_px))]
+    steps = np.diff(points, axis=0)
+    along = np.concatenate([[0.0], np.cumsum(np.sqrt((steps * steps).sum(axis=1)))])
+    first, last = LOOK_WIDTHS[0] * width_px, min(LOOK_WIDTHS[1] * width_px, 0.9 * along[-1])
+    if last < 2 * first:
+        first = 0.3 * last
+    stations = np.linspace(first, last, STATIONS)
+    return np.column_stack([np.interp(stations, along, points[:, axis]) for axis in (0, 1)]), stations
+
+
+def _pair_all(meetings: list[list[Side]], looks: _Looks, mate: NDArray[np.int64]) -> None:
+    """Pair the sides at every meeting, the two that lie best on one curve first."""
+    pairs = [(a, b) for sides in meetings for i, a in enumerate(sides) for b in sides[i + 1 :]]
+    if not pairs:
+        return
+    rows = np.array([(looks.row[a], looks.row[b]) for a, b in pairs])
+    turns = np.abs((looks.leaving_rad[rows[:, 0]] - looks.leaving_rad[rows[:, 1]]) % (2 * math.pi) - math.pi)
+    strays = np.where(
+        turns <= STRAIGHT_ON_RAD, _strays_px(looks.samples_px[rows[:, 0]], looks.samples_px[rows[:, 1]]), 0
+    )
+    at = 0
+    for sides in meetings:
+        number = len(sides) * (len(sides) - 1) // 2
+        here = slice(at, at + number)
+        at += number
+        for stray, turn, (a, b) in sorted(zip(strays[here], turns[here], pairs[here], strict=True)):
+            if turn <= STRAIGHT_ON_RAD and mate[a] < 0 and mate[b] < 0 and not math.isnan(stray):
+                mate[a], mate[b] = b, a
+        left = [side for side in sides if mate[side] < 0]
+        if len(left) == 2 and len(sides) >= 4:
+            mate[left[0]], mate[left[1]] = left[1], left[0]
+
+
+def _strays_px(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Root mean square distance of two links' samples (P, 24, 2) from the one parabola over their chord."""
+    both = np.concatenate([first[:, ::-1], second], axis=1)
+    chord = both[:, -1] - both[:, 0]
+    long = np.hypot(chord[:, 0], chord[:, 1])
+    unit = np.where(long[:, None] > 0, chord, [1.0, 0.0]) / np.where(long > 0, long, 1)[:, None]
+    off = both - both.mean(axis=1, keepdims=True)
+    x = off[..., 0] * unit[:, :1] + off[..., 1] * unit[:, 1:]
+    y = off[..., 1] * unit[:, :1] - off[..., 0] * unit[:, 1:]
+    scale = np.maximum(np.abs(x).max(axis=1, keepdims=True), 1e-9)
+    x = x / scale
+    powers = np.stack([np.ones_like(x), x, x * x], axis=2)
+    square = powers.transpose(0, 2, 1) @ powers + 1e-9 * np.eye(3)
+    fit = np.linalg.solve(square, (powers.transpose(0, 2, 1) @ y[..., None]))[..., 0]
+    rest = y - (powers * fit[:, None, :]).sum(axis=2)
+    strays: NDArray[np.float64] = np.sqrt((rest * rest).mean(axis=1))
+    return strays

@@ -83,10 +83,39 @@ def longest_cubics(runs: Sequence[Smoothed], closed: Sequence[bool], *, toleranc
             handles[which].append((float(search.pair[which, 0]), float(search.pair[which, 1])))
         search.advance(going[ended], last)
         going = going[search.begin[going] < last[going]]
+    _even_last(samples, joints, handles, tolerance_mm)
     return [
         _chain(samples, np.array(at), np.array(pairs).reshape(-1, 2), int(offset), is_closed)
         for at, pairs, offset, is_closed in zip(joints, handles, offsets, closed, strict=True)
     ]
+
+
+SLIVER = 0.35
+"""A last curve shorter than this share of the one before is what was left over: the two are made even."""
+
+
+def _even_last(
+    samples: "_Samples",
+    joints: list[list[int]],
+    handles: list[list[tuple[float, float]]],
+    tolerance_mm: Floats,
+) -> None:
+    """Move the last inner joint of each run to the middle of its two curves, where the last is a sliver."""
+    uneven = [
+        which
+        for which, at in enumerate(joints)
+        if len(at) > 2 and at[-1] - at[-2] < SLIVER * (at[-2] - at[-3]) and at[-1] - at[-3] > 3
+    ]
+    if not uneven:
+        return
+    for which in uneven:
+        at = joints[which]
+        at[-2] = (at[-3] + at[-1]) // 2
+    begin = np.array([joints[which][k] for which in uneven for k in (-3, -2)])
+    end = np.array([joints[which][k] for which in uneven for k in (-2, -1)])
+    pairs = _trials(samples, begin, end, np.repeat(tolerance_mm[uneven], 2))[1].tolist()
+    for number, which in enumerate(uneven):
+        handles[which][-2:] = [(a, b) for a, b in pairs[2 * number : 2 * number + 2]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
     """Walk around every face of a block, turning as far as possible to one side at each place.
 
     All inner walks run one way round (positive area in the picture frame, y down); `outer` is
-    given the same way round.
+    given the same way round. Lines that bound no area (a crossing's remains) give an empty `outer` and no faces.
     """
     if len(block) == 1:
         walk: Walk = (2 * block[0],)

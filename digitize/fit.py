@@ -13,7 +13,8 @@ from digitize.cubics import Chain
 from digitize.curves import Curve, averaged, fit_curves
 from digitize.sections import Section
 from digitize.smoothing import Smoothed, smoothed
-from digitize.straight import Straight, fit_straight, is_straight, straight_runs
+from digitize.straight import is_straight, straight_runs
+from digitize.straight_fit import Straight, fit_straight
 from drawing.paths import Arc, Cubic, Line, Path, Point, Segment, sampled
 
 

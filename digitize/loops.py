@@ -133,6 +133,8 @@ def _is_thin(loop: Loop, width_px: float) -> bool:
 
 def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Loop]:
     whole = faces(graph, block)
+    if not whole.outer:
+        return []
     if len(whole.inner) == 1:
         loop = _loop(graph, whole.outer, Role.PART, 1.0, "a line closed on itself")
         return _judged([loop], graph, width_px)
@@ -147,7 +149,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Lo
     walls = {link for loop in taken for link in loop.links}
     left = [field for field, is_in in zip(fields, covered, strict=True) if not is_in]
     for group in _groups(left, walls):
-        taken += _group_loops(graph, group, walls, is_alone=not strokes_closed, width_px=width_px)
+        taken += _group_loops(graph, group, walls)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not _is_thin(field, width_px)]
     return _judged(taken, graph, width_px) + rest
@@ -179,9 +181,7 @@ def _groups(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
     return list(groups.values())
 
 
-def _group_loops(
-    graph: LineGraph, group: list[Loop], walls: set[int], *, is_alone: bool, width_px: float
-) -> list[Loop]:
+def _group_loops(graph: LineGraph, group: list[Loop], walls: set[int]) -> list[Loop]:
     """Outlines of a group of fields: its outer boundary, parted at seams, measures left out."""
     group = _without_measures(graph, group)
     outer = _outline_of(graph, group)
@@ -195,6 +195,7 @@ def _group_loops(
         ]
     meetings = _meetings(graph, outer)
     both, one = meetings.count(Meeting.BOTH_RUN_ON), meetings.count(Meeting.ONE_RUNS_ON)
+    is_alone = walls.isdisjoint(side >> 1 for side in outer)
     if is_alone and both <= len(meetings) - both:
         return [_loop(graph, outer, Role.PART, 0.7 if both + one else 0.9, "the outside of lines that meet")]
     if not is_alone and both == 0:

@@ -19,8 +19,15 @@ SPOILT_WIDTHS, SPOILT_PX = 0.6, 2.0
 LEAST_CORNER_RAD = np.radians(18)
 """Sides that meet at less are one smooth line: the error of two fits on short sides reaches some 10 deg."""
 
-CORNER_INK = 0.5
-"""Part of the line's darkness at the crossing of the sides: a sharp corner is dark there, a rounded one is white."""
+CORNER_INK = 0.35
+"""How far ink must reach outward from the crossing of the sides, in half widths: a thin blurred line's reaches 0.66 at a right angle
+and less at an acute one, a rounded corner's not at all."""
+
+STILL_BENDING = 0.4
+"""Sides that turn on by more than this part of the corner's turn, just outside of it, are an arc's: a small leading edge."""
+
+BENDING_PX = 6.0
+"""Over which length beside a corner that is looked at, px: what a short fit covers."""
 
 TIP_SIGMA_PX = 1.5
 """One-sigma error along the axis of where the ink's amount alone puts a tip, px (measured on drawn tips of 8 to 25 deg)."""
@@ -261,14 +268,32 @@ def _corners(
     away = arms.direction(along)
     cosine = (away[0::2] * away[1::2]).sum(axis=1)
     turn = np.pi - np.arccos(np.clip(cosine, -1, 1))
-    contrast = samples.contrast[at]
-    dark = profiles(darkness, place[:, 0].astype(np.float32), place[:, 1].astype(np.float32))
+    sense = np.sign(away[1::2, 0] * -away[0::2, 1] + away[1::2, 1] * away[0::2, 0])
+    bend = 2 * BENDING_PX * arms.fit[:, 2]
+    on = np.maximum(bend[1::2] * sense, 0) + np.maximum(-bend[0::2] * sense, 0)
+    outward = -(away[0::2] + away[1::2])
+    outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-9)[:, None]
+    full = _ink_reach(darkness, place, outward, width_px[line], samples.contrast[at]) > CORNER_INK * width_px[line] / 2
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     half_angle = np.maximum(np.sin((np.pi - turn) / 2), 0.15)
     near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2
     known = arms.known[0::2] & arms.known[1::2]
-    true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & (dark > CORNER_INK * contrast)
+    true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & full & (on < STILL_BENDING * turn)
     return true
+
+
+def _ink_reach(
+    darkness: NDArray[np.uint8], places_px: Floats, ways: Floats, width_px: Floats, contrast: Floats
+) -> Floats:
+    """How far ink reaches from places (K, 2) along unit directions, px: to half the line's darkness, softly counted."""
+    step = 0.25
+    reach = np.arange(-4, int(np.ceil(2 * float(width_px.max()) / step)) + 13) * step
+    x = places_px[:, :1] + ways[:, :1] * reach
+    y = places_px[:, 1:] + ways[:, 1:] * reach
+    dark = profiles(darkness, x.astype(np.float32), y.astype(np.float32)) / np.maximum(contrast, 1)[:, None]
+    falling = np.minimum.accumulate(np.minimum(dark, 1), axis=1)
+    counted: Floats = np.clip((falling - 0.25) * 2, 0, 1).sum(axis=1) * step + reach[0] - step / 2
+    return counted
 
 
 def _arm_samples(

@@ -56,7 +56,7 @@ def furniture_links(
             for block in blocks(graph)
             if _spans(strokes, block, low, high)
             for walk in [faces(graph, block).outer]
-            if is_quad(walk_points(graph, walk), width_px=_width_px(strokes)) and _holds_figures(graph, walk)
+            if walk and is_quad(walk_points(graph, walk), width_px=_width_px(strokes)) and _holds_figures(graph, walk)
         ]
         if not spanning:
             break
@@ -103,15 +103,17 @@ ARROW_POINT_RAD = math.radians(50)
 
 def is_arrowhead(points_px: NDArray[np.float64], *, width_px: float) -> bool:
     """Tell whether a loop is a small sharp triangle, its base straight or notched."""
+    if np.ptp(points_px, axis=0).max() > ARROW_WIDTHS * width_px:
+        return False
     corners = hull_corners(points_px, width_px=0.6 * width_px)
-    if not 3 <= len(corners) <= 4 or np.ptp(points_px, axis=0).max() > ARROW_WIDTHS * width_px:
+    if len(corners) != 3:
         return False
     area = abs(area_px2(corners))
     if area == 0 or abs(area_px2(points_px)) < 0.5 * area:
         return False
     before, after = np.roll(corners, 1, axis=0) - corners, np.roll(corners, -1, axis=0) - corners
     cosines = (before * after).sum(axis=1) / (np.hypot(*before.T) * np.hypot(*after.T))
-    return len(corners) == 3 and bool(np.arccos(np.clip(cosines, -1, 1)).min() < ARROW_POINT_RAD)
+    return bool(np.arccos(np.clip(cosines, -1, 1)).min() < ARROW_POINT_RAD)
 
 
 def _width_px(strokes: Strokes) -> float:
@@ -154,7 +156,7 @@ def _holds_figures(graph: LineGraph, border: Walk) -> bool:
     for block in blocks(graph):
         walks = closed_strokes(graph, block) or [faces(graph, block).outer]
         for walk in walks:
-            if places.isdisjoint(graph.place_of(side) for side in walk):
+            if walk and places.isdisjoint(graph.place_of(side) for side in walk):
                 points = walk_points(graph, walk)
                 big = len(points) > 3 and np.ptp(points, axis=0).max() > ARROW_WIDTHS * width_px
                 figures += int(big and not is_round(shapely.Polygon(points), width_px=width_px))

@@ -11,6 +11,9 @@ STEP_PX = 0.5
 FLOOR = 0.15
 """Part of the peak's darkness that is cut off: blur tails and paper noise under it pull the centroid about."""
 
+LEAN = 0.8
+"""How much less a peak at the window's end counts than one in its middle. At 0.3 thin lines are lost to darker neighbours."""
+
 OPEN_END = 0.45
 """Darkness left at the window's end, as part of the peak, above which the line is not inside its window."""
 
@@ -118,8 +121,8 @@ def _centres(
     y = (points_px[:, 1:] + away * normals[:, 1:]).astype(np.float32)
     dark = profiles(darkness, x, y)
 
-    # The peak nearest to the middle: on a saturated plateau every sample is the peak.
-    lean = (1 - 0.3 * unit * unit).astype(np.float32)
+    # The peak nearest to the middle: on a saturated plateau every sample is the peak, and a neighbour may be darker.
+    lean = (1 - LEAN * unit * unit).astype(np.float32)
     peak_at = np.argmax(dark * lean, axis=1)[:, None]
     peak = np.take_along_axis(dark, peak_at, axis=1)
     index = np.arange(2 * side + 1)[None, :]
