@@ -16,6 +16,9 @@ from pictures.ridge import profiles
 SPOILT_WIDTHS, SPOILT_PX = 0.6, 2.0
 """Samples nearer to a node than half a line width and the blur see the other line's ink as well."""
 
+MOST_SPOILT_WIDTHS = 4.0
+"""Nor are more samples given up than this many line widths: at still smaller angles the ink's width tells which are spoilt."""
+
 LEAST_CORNER_RAD = np.radians(18)
 """Sides that meet at less are one smooth line: the error of two fits on short sides reaches some 10 deg."""
 
@@ -96,7 +99,9 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     first = samples.first
     weights = clean_weights(samples, width)
     found = bends(samples.points_px, first, ring, width)
-    found = found[_apart(found, first, weights, ring, width)]
+    starts, stops = np.array(graph.start, dtype=np.int64), np.array(graph.end, dtype=np.int64)
+    skip = spoilt_ends(graph.nodes_px, starts, stops, samples, width, ring)
+    found = found[_apart(found, first, weights, ring, width, skip)]
     found = found[kinked(found, samples.points_px, samples.good, first, ring, width, sigma_px=sigma_px)]
     for _ in range(3):
         true = _corners(found, samples, weights, ring, width, darkness, sigma_px)
@@ -130,6 +135,10 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
             links_width.append(graph.width_px[line])
             loop.append(bool(ring[line]) and len(inner) == 0)
     lengths = np.array([len(one) for one in order], dtype=np.int64)
+    wide = np.array(links_width, dtype=np.float64)
+    a, b = np.array(start, dtype=np.int64), np.array(end, dtype=np.int64)
+    loops = np.array(loop, dtype=np.bool_)
+    nodes_px = np.array(nodes, dtype=np.float64).reshape(-1, 2)
     flat = np.concatenate(order) if order else np.empty(0, np.int64)
     recut = Samples(
         samples.points_px[flat],
@@ -140,15 +149,7 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         samples.good[flat],
         np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
     )
-    return Cut(
-        recut,
-        np.array(start, dtype=np.int64),
-        np.array(end, dtype=np.int64),
-        np.array(links_width, dtype=np.float64),
-        np.array(loop, dtype=np.bool_),
-        np.repeat(spoilt_samples(np.array(links_width, dtype=np.float64)), 2).reshape(-1, 2),
-        np.array(nodes, dtype=np.float64).reshape(-1, 2),
-    )
+    return Cut(recut, a, b, wide, loops, spoilt_ends(nodes_px, a, b, recut, wide, loops), nodes_px)
 
 
 def clean_weights(samples: Samples, width_px: Floats) -> Floats:
@@ -161,6 +162,47 @@ def clean_weights(samples: Samples, width_px: Floats) -> Floats:
 def spoilt_samples(width_px: Floats) -> NDArray[np.int64]:
     """How many samples beside a node are not to be used."""
     return np.round(SPOILT_WIDTHS * width_px + SPOILT_PX).astype(np.int64)
+
+
+def spoilt_ends(
+    nodes_px: Floats,
+    start: NDArray[np.int64],
+    end: NDArray[np.int64],
+    samples: Samples,
+    width_px: Floats,
+    loop: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """How many samples at each line's start and end, (L, 2), see the ink of other lines at the node there.
+
+    A line that leaves at the angle phi is clear of another, w wide, when their centre-lines are w and the blur apart: after
+    (w/2 + blur + w/2 cos phi) / sin phi, which is half a width and the blur at a right angle.
+    """
+    count = len(start)
+    size = np.diff(samples.first)
+    look = np.minimum(np.round(3 * width_px + 6).astype(np.int64), size - 1)
+    near = np.minimum(spoilt_samples(width_px), look // 2)
+    ways = np.empty((count, 2, 2))
+    for side, (begin, sign) in enumerate(((samples.first[:-1], 1), (samples.first[1:] - 1, -1))):
+        away = samples.points_px[begin + sign * look] - samples.points_px[begin + sign * near]
+        ways[:, side] = away / np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)[:, None]
+    at: dict[int, list[tuple[int, int]]] = {}
+    for line, nodes in enumerate(zip(start.tolist(), end.tolist(), strict=True)):
+        if not loop[line]:
+            for side, node in enumerate(nodes):
+                at.setdefault(node, []).append((line, side))
+    skip = np.repeat(spoilt_samples(width_px), 2).reshape(-1, 2)
+    for arms in at.values():
+        if len(arms) < 2:
+            continue
+        lines, sides = np.array(arms).T
+        cosine = ways[lines, sides] @ ways[lines, sides].T
+        np.fill_diagonal(cosine, -1)
+        wide = width_px[lines]
+        sharp = np.maximum(cosine.max(axis=1), 0)
+        sine = np.sqrt(np.maximum(1 - sharp**2, 0.01))
+        clear = ((SPOILT_WIDTHS * wide + SPOILT_PX) + 0.5 * wide * sharp) / sine
+        skip[lines, sides] = np.minimum(np.round(clear), MOST_SPOILT_WIDTHS * wide + SPOILT_PX).astype(np.int64)
+    return skip
 
 
 def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px: float) -> Placed:
@@ -214,13 +256,19 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
 
 
 def _apart(
-    at: NDArray[np.int64], first: NDArray[np.int64], weights: Floats, ring: NDArray[np.bool_], width_px: Floats
+    at: NDArray[np.int64],
+    first: NDArray[np.int64],
+    weights: Floats,
+    ring: NDArray[np.bool_],
+    width_px: Floats,
+    skip: NDArray[np.int64],
 ) -> NDArray[np.bool_]:
     """Which bends have clean samples between them and the ends of their line: nearer, they belong to the node there."""
     line = np.searchsorted(first, at, side="right") - 1
     clean = np.concatenate([[0], np.cumsum(weights > 0)])
     spoilt = spoilt_samples(width_px)[line]
-    inner_low, inner_high = first[line] + spoilt, first[line + 1] - spoilt
+    inner_low = np.minimum(first[line] + skip[line, 0], first[line + 1])
+    inner_high = np.maximum(first[line + 1] - skip[line, 1], first[line])
     low = clean[np.maximum(at - spoilt // 2, first[line])] - clean[np.minimum(inner_low, at)]
     high = clean[np.maximum(inner_high, at)] - clean[np.minimum(at + spoilt // 2, first[line + 1])]
     apart: NDArray[np.bool_] = ring[line] | ((low >= 2) & (high >= 2))
@@ -268,12 +316,16 @@ def _corners(
     away = arms.direction(along)
     cosine = (away[0::2] * away[1::2]).sum(axis=1)
     turn = np.pi - np.arccos(np.clip(cosine, -1, 1))
+    dark = np.where(index >= 0, samples.contrast[np.maximum(index, 0)], np.nan)[:, :12].reshape(len(at), -1)
+    has = ~np.isnan(dark).all(axis=1)
+    contrast = samples.contrast[at].copy()
+    contrast[has] = np.nanmedian(dark[has], axis=1)
     sense = np.sign(away[1::2, 0] * -away[0::2, 1] + away[1::2, 1] * away[0::2, 0])
     bend = 2 * BENDING_PX * arms.fit[:, 2]
     on = np.maximum(bend[1::2] * sense, 0) + np.maximum(-bend[0::2] * sense, 0)
     outward = -(away[0::2] + away[1::2])
     outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-9)[:, None]
-    full = _ink_reach(darkness, place, outward, width_px[line], samples.contrast[at]) > CORNER_INK * width_px[line] / 2
+    full = _ink_reach(darkness, place, outward, width_px[line], contrast) > CORNER_INK * width_px[line] / 2
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     half_angle = np.maximum(np.sin((np.pi - turn) / 2), 0.15)
     near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2
