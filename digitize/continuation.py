@@ -204,7 +204,11 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
     s = (near - middle) / reach
     powers = np.stack([np.ones_like(s), s, s * s], axis=2)
     square = powers.transpose(0, 2, 1) @ powers + 1e-9 * np.eye(3)
-    fit = np.linalg.solve(square, powers.transpose(0, 2, 1) @ samples[:, :NEAR_STATIONS]) if len(sides) else np.empty((0, 3, 2))
+    fit = (
+        np.linalg.solve(square, powers.transpose(0, 2, 1) @ samples[:, :NEAR_STATIONS])
+        if len(sides)
+        else np.empty((0, 3, 2))
+    )
     mean_rad = np.arctan2(fit[:, 1, 1], fit[:, 1, 0])
     at_node = fit[:, 1] - 2 * (middle / reach) * fit[:, 2]
     bend = (np.arctan2(at_node[:, 1], at_node[:, 0]) - mean_rad + math.pi) % (2 * math.pi) - math.pi
