@@ -1,0 +1,75 @@
+"""Whether a rectangle of lines is a plan's border, or a part drawn as a large rectangle."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.line_runs import Reduced
+
+Points = NDArray[np.float64]
+
+MOST_OUTSIDE = 0.06
+"""Most of the straight ink that may lie outside: trim marks and a title do, a part's neighbours are far more."""
+
+MOST_TOUCHING = 8
+"""Most long lines that may end on the border from inside: a title block has two to four; ribs and spars end on a panel."""
+
+TOUCH_PX = 5.0
+"""How near (reduced px) to the border a line's end touches it."""
+
+TOUCHING_LENGTH = 0.03
+"""Shortest such line, as part of the picture's diagonal: zone marks and ticks are shorter."""
+
+NEAR_PX = 4.0
+"""Pieces this near (reduced px) to the border are the border's own, or its second line's."""
+
+
+def encloses_a_plan(reduced: Reduced, pieces: NDArray[np.float64], outline: Points) -> bool:
+    """Whether nearly all straight ink lies inside an outline (N, 2) and few long lines end on it; all in reduced px.
+
+    Only straight pieces count: the grain and noise of a table are short or none.
+    """
+    start, end = pieces[:, :2], pieces[:, 2:]
+    length = np.hypot(*(end - start).T)
+    near = np.stack([_depth(start, outline), _depth(end, outline)])
+    depth = near.min(axis=0)
+    outside = float(length[depth < -NEAR_PX].sum())
+    inside = float(length[depth > NEAR_PX].sum())
+    # A border encloses something.
+    if inside < 0.25 * np.hypot(*np.ptp(outline, axis=0)):
+        return False
+    if outside > MOST_OUTSIDE * (outside + float(length[depth >= -NEAR_PX].sum())):
+        return False
+    return _touching(pieces, near, TOUCHING_LENGTH * reduced.diagonal_px) <= MOST_TOUCHING
+
+
+def _depth(points: Points, outline: Points) -> Points:
+    """How far inside a closed outline each point lies; negative outside."""
+    a, b = outline, np.roll(outline, -1, axis=0)
+    along = b - a
+    length2 = np.maximum((along**2).sum(axis=1), 1e-12)
+    away = points[:, None, :] - a[None]
+    t = np.clip((away * along).sum(axis=2) / length2, 0, 1)
+    distance = np.sqrt(((away - t[..., None] * along) ** 2).sum(axis=2).min(axis=1))
+    # Even-odd rule along a ray to the right.
+    y = points[:, 1, None]
+    crosses = (a[:, 1] > y) != (b[:, 1] > y)
+    rise = np.where(along[:, 1] == 0, 1, along[:, 1])
+    right = points[:, 0, None] < a[:, 0] + (y - a[:, 1]) / rise * along[:, 0]
+    inside = (crosses & right).sum(axis=1) % 2 == 1
+    return np.where(inside, distance, -distance)
+
+
+def _touching(pieces: NDArray[np.float64], near: Points, least_px: float) -> int:
+    """Count places on the border where long lines from inside end; the two edges of a line are one place.
+
+    `near` (2, N) is the depth of each piece's start and end.
+    """
+    start, end = pieces[:, :2], pieces[:, 2:]
+    length = np.hypot(*(end - start).T)
+    touches = (np.abs(near).min(axis=0) < TOUCH_PX) & (near.max(axis=0) > 0.7 * least_px) & (length >= least_px)
+    places = np.where((near[0] < near[1])[:, None], start, end)[touches]
+    count = 0
+    while len(places):
+        count += 1
+        places = places[np.hypot(*(places - places[0]).T) > 2 * TOUCH_PX]
+    return count
