@@ -209,7 +209,10 @@ class _Work:
         points = self.lines[line]
         if self.end[line] == node:
             clear, points = clear[::-1], points[::-1]
-        near = points[np.flatnonzero(clear)[:HEADING_SAMPLES]]
+        seen = np.flatnonzero(clear)
+        # The first clear ones still lean towards the other line.
+        spared = min(int(2 * self.width[line]), len(seen) // 2)
+        near = points[seen[spared : spared + HEADING_SAMPLES]]
         if len(near) < 4:
             return None
         middle = near.mean(axis=0)

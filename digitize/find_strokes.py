@@ -17,6 +17,9 @@ from digitize.thinning import thin
 from digitize.tips import with_tips
 from pictures.ink import Ink, ink_mask
 
+MOST_BULGE = 0.2
+"""How far an extension may bow, in parts of its length: an arc of 85 deg does; more is a fit gone wild."""
+
 Progress = Callable[[float], None]
 
 WINDOW_WIDTHS, WINDOW_PX = 1.0, 3.0
@@ -78,7 +81,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
     """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
     samples, arms = cut.samples, placed.arms
     weights = clean_weights(samples, cut.width_px)
-    half = 3 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
+    half = 4 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
     back = np.arange(len(samples.points_px)) - samples.first[samples.line]
     forth = samples.first[samples.line + 1] - 1 - np.arange(len(samples.points_px))
     beside = (back < cut.skip[samples.line, 0]) | (forth < cut.skip[samples.line, 1])
@@ -99,7 +102,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
         elif len(used) == 0:
             points = nodes
         else:
-            middle = place[part][used[0] : used[-1] + 1]
+            middle = _filled(place[part][used], slope[part][used])
             lead = _extension(arms, 2 * link, nodes[0], middle[0])
             trail = _extension(arms, 2 * link + 1, nodes[1], middle[-1])
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
@@ -108,6 +111,31 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
         sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), SYSTEMATIC_PX))
         links.append(Link(start, end, points, sigma, float(cut.width_px[link])))
     return tuple(links)
+
+
+def _filled(points: Floats, slopes: Floats) -> Floats:
+    """Points with the gaps between them bridged about every px, by Hermite's cubics along their directions."""
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    gaps = np.flatnonzero(steps > 1.8)
+    if len(gaps) == 0:
+        return points
+    runs, done = [], 0
+    for gap in gaps:
+        runs.append(points[done : gap + 1])
+        done = gap + 1
+        length = steps[gap]
+        ends = points[[gap, gap + 1]]
+        speeds = slopes[[gap, gap + 1]]
+        speeds = length * speeds / np.maximum(np.hypot(speeds[:, 0], speeds[:, 1]), 1e-9)[:, None]
+        t = (np.arange(1, int(np.ceil(length))) / np.ceil(length))[:, None]
+        runs.append(
+            (1 + 2 * t) * (1 - t) ** 2 * ends[0]
+            + t**2 * (3 - 2 * t) * ends[1]
+            + t * (1 - t) ** 2 * speeds[0]
+            - t**2 * (1 - t) * speeds[1]
+        )
+    runs.append(points[done:])
+    return np.concatenate(runs)
 
 
 def _extension(arms: Arms, arm: int, node_px: Floats, first_px: Floats) -> Floats:
@@ -124,6 +152,10 @@ def _extension(arms: Arms, arm: int, node_px: Floats, first_px: Floats) -> Float
     level = fit[0] + x * (fit[1] + x * fit[2])
     miss = along[:, 1] - (fit[0] + along[:, 0] * (fit[1] + along[:, 0] * fit[2]))
     y = level + miss[0] * (1 - part) + miss[1] * part
+    straight = along[0, 1] + part * (along[1, 1] - along[0, 1])
+    # A bend that was fitted elsewhere means nothing far beyond.
+    if np.abs(y - straight).max() > MOST_BULGE * (along[1, 0] - along[0, 0]):
+        y = straight
     axis = arms.axis[arm]
     points: Floats = arms.origin_px[arm] + x[:, None] * axis + y[:, None] * np.array([-axis[1], axis[0]])
     return points

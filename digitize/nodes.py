@@ -16,8 +16,8 @@ from pictures.ridge import profiles
 SPOILT_WIDTHS, SPOILT_PX = 0.6, 2.0
 """Samples nearer to a node than half a line width and the blur see the other line's ink as well."""
 
-MOST_SPOILT_WIDTHS = 4.0
-"""Nor are more samples given up than this many line widths: at still smaller angles the ink's width tells which are spoilt."""
+MOST_SPOILT_WIDTHS = 8.0
+"""More samples are not given up than this many line widths: lines at 8 deg are clear of each other by then."""
 
 LEAST_CORNER_RAD = np.radians(18)
 """Sides that meet at less are one smooth line: the error of two fits on short sides reaches some 10 deg."""

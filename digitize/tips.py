@@ -3,11 +3,15 @@
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, across
 from digitize.clean_graph import Graph, Tail
-from digitize.nodes import Cut
+from digitize.nodes import MOST_SPOILT_WIDTHS, Cut
 from digitize.runs import Floats
+
+BLUR_PX = 2.5
+"""How much farther apart than a line's width two lines must be to be seen apart, px: the blur of both edges."""
 
 
 def with_tips(cut: Cut, graph: Graph) -> Cut:
@@ -20,7 +24,7 @@ def with_tips(cut: Cut, graph: Graph) -> Cut:
     samples = cut.samples
     lead: dict[int, tuple[Floats, Floats]] = {}
     trail: dict[int, tuple[Floats, Floats]] = {}
-    skip = cut.skip.copy()
+    skip, good = cut.skip.copy(), samples.good.copy()
     for node, tail in graph.tails.items():
         ends = [(link, 0) for link in np.flatnonzero(cut.start == node)] + [
             (link, 1) for link in np.flatnonzero(cut.end == node)
@@ -39,7 +43,22 @@ def with_tips(cut: Cut, graph: Graph) -> Cut:
             else:
                 trail[int(link)] = points, normals[0]
             skip[link, end] = 1
+            _spoil(good, samples, int(link), end, float(cut.width_px[link]), tail)
+    samples = replace(samples, good=good)
+    cut = replace(cut, samples=samples)
     return replace(cut, samples=_spliced(cut, lead, trail), skip=skip)
+
+
+def _spoil(good: NDArray[np.bool_], samples: Samples, link: int, end: int, width_px: float, tail: Tail) -> None:
+    """Mark the samples where the two sides are apart, but blur still joins them."""
+    fall = max(float(tail.apart_px[0] - tail.apart_px[-1]), 0.1) / max(len(tail.apart_px) - 1, 1)
+    count = int(np.clip(BLUR_PX / (2 * fall), width_px, MOST_SPOILT_WIDTHS * width_px)) + 1
+    part = slice(int(samples.first[link]), int(samples.first[link + 1]))
+    count = min(count, (part.stop - part.start) // 2)
+    if end == 0:
+        good[part.start : part.start + count] = False
+    else:
+        good[part.stop - count : part.stop] = False
 
 
 def _beginning(samples: Samples, link: int, end: int) -> Floats:
