@@ -30,7 +30,7 @@ _MOST_OFFSETS = 150
 _RASTER_MM = 1.0
 _RASTER_CELLS = 4_000_000
 
-# The best by first count are counted again exactly.
+# The best by first count are counted again exactly, until one keeps its count.
 _COUNTED_AGAIN = 40
 
 # Origins are whole micrometres, so that a job file holds them exactly; content may stick out by no more.
@@ -121,6 +121,9 @@ def _best_way_round(content: PageContent, bounds_mm: Box, setup: PageSetup, land
         origin = round(corner[0] - half, _ORIGIN_DIGITS), round(corner[1] - half, _ORIGIN_DIGITS)
         grid = PageGrid(origin, landscape, rows, cols)
         scored.append(_Scored(count, int(cut[iy, ix]), grid))
+        if count <= sheets[iy, ix]:
+            # Those that follow were no better by the first count.
+            break
     # min keeps the first of equals, and the order above puts the better centred first.
     return min(scored, key=lambda way: (way.sheets, way.cut_parts))
 
