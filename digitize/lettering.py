@@ -20,6 +20,12 @@ MOST_WIDTHS = 30.0
 GAP_HEIGHTS = 0.9
 """Neighbouring letters and words lie nearer than this many letter heights; separate marks rarely do."""
 
+SPACE_HEIGHTS = 1.4
+"""A numeral or full stop stands at most this many letter heights from its row."""
+
+MOST_HEIGHTS = 4.0
+"""Pieces beyond this many middling letter heights need not be looked at."""
+
 LIKE = 2.2
 """Letters of one row differ in length by less than this factor (a full letter beside a small or narrow one)."""
 
@@ -66,7 +72,27 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
             members = np.flatnonzero(row_of == row)
             if len(members) >= 2 and plain[members].any():
                 lettered[members] = True
+    _take_in_stragglers(pieces, lettered)
     return lettered[pieces.of_link]
+
+
+def _take_in_stragglers(pieces: _Pieces, lettered: NDArray[np.bool_]) -> None:
+    """Mark, in place, what stands in a row at a wider space: a numeral before its words, a point, a lone letter."""
+    letters = np.flatnonzero(lettered)
+    if not len(letters):
+        return
+    height_px = np.median(pieces.long_px[letters])
+    points = np.concatenate([pieces.points[index] for index in letters])
+    heights_px = np.concatenate([np.full(len(pieces.points[index]), pieces.long_px[index]) for index in letters])
+    tree = cKDTree(points)
+    for index in np.flatnonzero(~lettered & (pieces.long_px < MOST_HEIGHTS * height_px)):
+        far, nearest = tree.query(pieces.points[index])
+        closest = int(far.argmin())
+        height = float(heights_px[nearest[closest]])
+        like = LOOP_LIKE if pieces.ring[index] else LIKE
+        if far[closest] <= SPACE_HEIGHTS * height and pieces.long_px[index] <= like * height:
+            # A ring much smaller than the letters is a point drawn hollow only when it is a fleck.
+            lettered[index] = not pieces.ring[index] or pieces.long_px[index] * LOOP_LIKE >= height
 
 
 def _pieces(strokes: Strokes) -> _Pieces:
