@@ -13,6 +13,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -82,8 +83,8 @@ def trials(folder: Path, *, random_plans: int, only: str) -> Iterator[Trial]:
         "pdf": lambda: Trial("pdf", sample_path(PAGE), by.page, plan, two[:1]),
     }
     for seed in range(random_plans):
-        made[f"random {seed} photo"] = lambda seed=seed: _random_photo(folder, seed)  # type: ignore[misc]
-        made[f"random {seed} scan"] = lambda seed=seed: _random_scan(folder, seed)  # type: ignore[misc]
+        made[f"random {seed} photo"] = partial(_random_photo, folder, seed)
+        made[f"random {seed} scan"] = partial(_random_scan, folder, seed)
     for name, make_trial in made.items():
         if only in name:
             yield make_trial()
