@@ -1,5 +1,6 @@
-"""Pictures of invented bordered plans with exact truth, for measuring the finders: drawn lines, a camera, light, noise."""
+"""Pictures of invented bordered plans with exact truth: drawn lines, a camera, uneven light, noise."""
 
+import itertools
 import math
 from dataclasses import dataclass, field
 
@@ -43,11 +44,11 @@ class View:
 
     def to_picture(self, points_mm: Points) -> Points:
         mapped = np.column_stack([points_mm, np.ones(len(points_mm))]) @ self.matrix.T
-        flat = mapped[:, :2] / mapped[:, 2:]
+        flat: Points = mapped[:, :2] / mapped[:, 2:]
         if self.k is None:
             return flat
         r2 = (flat**2).sum(axis=1, keepdims=True)
-        return flat * (1 + self.k[0] * r2 + self.k[1] * r2**2) * self.focal_px + self.middle_px
+        return np.asarray(flat * (1 + self.k[0] * r2 + self.k[1] * r2**2) * self.focal_px + self.middle_px)
 
 
 @dataclass
@@ -174,7 +175,7 @@ def photo_view(rng: np.random.Generator, sheet_mm: tuple[float, float], *, width
     # The forward coefficients of phone lenses, as in the trials that the calibration was designed on.
     k1, k2 = rng.uniform(-0.06, 0.02), rng.uniform(0, 0.02)
     a, b, turn = np.radians([rng.uniform(-tilt_deg, tilt_deg), rng.uniform(-tilt_deg, tilt_deg), rng.uniform(-6, 6)])
-    rotation = cv2.Rodrigues(np.array([0, 0, turn]))[0] @ cv2.Rodrigues(np.array([a, b, 0.0]))[0]
+    rotation = np.array(cv2.Rodrigues(np.array([0, 0, turn]))[0] @ cv2.Rodrigues(np.array([a, b, 0.0]))[0], float)
     middle = np.array(size) / 2 - 0.5 + rng.normal(0, 0.004, 2) * size[0]
     outline = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
     low, high = 0.3, 10.0
@@ -236,7 +237,7 @@ def take(rng: np.random.Generator, scene: Scene, view: View, *, table: int, qual
     grey = cv2.GaussianBlur(grey, (0, 0), rng.uniform(0.6, 1.0))
     if view.k is not None:
         coarse = rng.uniform(0.75, 1.0, (3, 4)).astype(np.float32)
-        light = cv2.resize(coarse, (width // 8, height // 8), interpolation=cv2.INTER_CUBIC)
+        light = np.asarray(cv2.resize(coarse, (width // 8, height // 8), interpolation=cv2.INTER_CUBIC))
         if rng.random() < 0.6:
             shade = np.ones_like(light)
             y, x = np.mgrid[: light.shape[0], : light.shape[1]]
@@ -244,10 +245,12 @@ def take(rng: np.random.Generator, scene: Scene, view: View, *, table: int, qual
                 y - light.shape[0] / 2
             ) * math.sin(rng.uniform(0, 6.3))
             shade -= (0.35 / (1 + np.exp(-edge / 4))).astype(np.float32)
-            light *= shade
+            light = np.asarray(light * shade)
         light8 = np.clip(light * 255, 0, 255).astype(np.uint8)
         grey = cv2.multiply(grey, cv2.resize(light8, (width, height), interpolation=cv2.INTER_LINEAR), scale=1 / 255)
-    noise = cv2.randn(np.empty(grey.shape, np.int16), 0, rng.uniform(1.5, 4.0) if view.k is not None else 1.5)
+    sigma = rng.uniform(1.5, 4.0) if view.k is not None else 1.5
+    cv2.setRNGSeed(int(rng.integers(1 << 30)))
+    noise = cv2.randn(np.empty(grey.shape, np.int16), np.zeros(1), np.array([sigma]))
     grey = cv2.add(grey, noise, dtype=cv2.CV_8U)
     _, data = cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, quality])
     return np.asarray(cv2.imdecode(data, cv2.IMREAD_GRAYSCALE), dtype=np.uint8)
@@ -256,7 +259,7 @@ def take(rng: np.random.Generator, scene: Scene, view: View, *, table: int, qual
 def _dense(points_mm: Points) -> Points:
     """Points at most 4 mm apart, so that a chord follows the lens."""
     runs = [points_mm[:1]]
-    for a, b in zip(points_mm[:-1], points_mm[1:], strict=True):
+    for a, b in itertools.pairwise(points_mm):
         count = max(1, math.ceil(math.hypot(*(b - a)) / 4))
         runs.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
     return np.concatenate(runs)

@@ -4,7 +4,6 @@ import itertools
 import math
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -129,21 +128,21 @@ def _candidates(runs: list[Run], reduced: Reduced) -> list[list[Points]]:
     angle = np.minimum(angle, 180 - angle)
     flat, steep = np.flatnonzero(angle < 60), np.flatnonzero(angle > 30)
     meets, drawn = {}, {}
-    for i in flat:
-        for j in steep:
+    for i in flat.tolist():
+        for j in steep.tolist():
             if i != j and (met := _meeting(runs[i], runs[j])) is not None:
                 meets[i, j], drawn[i, j] = met
     height, width = reduced.ink.shape
     found: list[tuple[float, tuple[int, int, int, int]]] = []
-    for i, j in itertools.combinations(flat, 2):
-        both = [k for k in steep if (i, k) in meets and (j, k) in meets and k not in (i, j)]
+    for i, j in itertools.combinations(flat.tolist(), 2):
+        both = [k for k in steep.tolist() if (i, k) in meets and (j, k) in meets and k not in (i, j)]
         for k, m in itertools.combinations(both, 2):
             if drawn[i, k] + drawn[i, m] + drawn[j, m] + drawn[j, k] < 3:
                 continue
             quad = np.array([meets[i, k], meets[i, m], meets[j, m], meets[j, k]])
             area = abs(_area(quad))
             if area > LEAST_AREA * width * height and _is_rectangle_seen(quad, reduced.diagonal_px):
-                found.append((area, (int(i), int(m), int(j), int(k))))
+                found.append((area, (i, m, j, k)))
     found.sort(key=lambda item: -item[0])
     chosen: list[NDArray[np.float64]] = []
     rough: list[list[Points]] = []
@@ -218,9 +217,7 @@ def _is_rectangle_seen(quad: Points, diagonal: float) -> bool:
     sine = (before[:, 0] * side[:, 1] - before[:, 1] * side[:, 0]) / (length * np.roll(length, 1))
     if not ((sine > 0).all() or (sine < 0).all()) or np.abs(sine).min() < math.sin(math.radians(LEAST_CORNER_DEG)):
         return False
-    return bool(
-        max(length[0] / length[2], length[2] / length[0], length[1] / length[3], length[3] / length[1]) < RATIO_OF_SIDES
-    )
+    return bool((length / np.roll(length, 2)).max() < RATIO_OF_SIDES)
 
 
 def _between(run: Run, start: Points, end: Points, reduced: Reduced) -> Points:
@@ -244,7 +241,7 @@ def _measured(ink: Ink, quad: list[Points]) -> tuple[Points, list[SideCurve]] | 
         rough = []
         for n, side in enumerate(sides):
             t = np.linspace(side.parameter(corners[n]), side.parameter(corners[(n + 1) % 4]), 33)
-            rough.append(side.at(t))
+            rough.append(np.asarray(side.at(t), dtype=np.float64))
     height, width = ink.darkness.shape
     if (corners < -0.5).any() or (corners > [width - 0.5, height - 0.5]).any():
         return None

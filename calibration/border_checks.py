@@ -11,7 +11,7 @@ MOST_OUTSIDE = 0.06
 """Most of the straight ink that may lie outside: trim marks and a title do, a part's neighbours are far more."""
 
 MOST_TOUCHING = 8
-"""Most long lines that may end on the border from inside: a title block has two to four; ribs and spars end on a panel."""
+"""Most long lines that may end on the border from inside: a title block has two to four, a panel its ribs and spars."""
 
 TOUCH_PX = 5.0
 """How near (reduced px) to the border a line's end touches it."""
@@ -49,7 +49,7 @@ def _depth(points: Points, outline: Points) -> Points:
     length2 = np.maximum((along**2).sum(axis=1), 1e-12)
     away = points[:, None, :] - a[None]
     t = np.clip((away * along).sum(axis=2) / length2, 0, 1)
-    distance = np.sqrt(((away - t[..., None] * along) ** 2).sum(axis=2).min(axis=1))
+    distance: Points = np.sqrt(((away - t[..., None] * along) ** 2).sum(axis=2).min(axis=1))
     # Even-odd rule along a ray to the right.
     y = points[:, 1, None]
     crosses = (a[:, 1] > y) != (b[:, 1] > y)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import cv2
 import numpy as np
@@ -33,7 +34,7 @@ SHARP_PART = 0.85
 """Part of the outline that must be sharp or the picture's own edge..."""
 
 SHARP_STRETCH = 0.4
-"""... and of each of its STRETCHES: a hand or a clip on the edge hides part of one, a shadow's edge is soft all along."""
+"""... and of each of its STRETCHES: a hand or a clip hides part of one, a shadow's edge is soft all along."""
 
 STRETCHES = 24
 
@@ -44,7 +45,7 @@ FILLED = 0.93
 """Least part of its hull that a sheet fills: rounded and curled edges leave out little."""
 
 INSET_PART = 0.0008
-"""How far inside the edge the polygon is drawn, as part of the picture's diagonal, so that the edge itself is outside."""
+"""How far inside the edge the polygon is drawn, as part of the picture's diagonal: the edge itself is outside."""
 
 SIMPLE_PART = 0.002
 """How far the polygon may cut the outline, as part of the picture's diagonal."""
@@ -53,8 +54,8 @@ SIMPLE_PART = 0.002
 def find_sheet(picture: Picture) -> Points | None:
     """Find the outline of light paper lying on a darker table.
 
-    A few px inside the paper's edge: for leaving out what is beside it. Trimmed paper is only true to 2-3 mm (ISO 216), so
-    that no scale rests on it.
+    A few px inside the paper's edge: for leaving out what is beside it. Trimmed paper is only true to 2-3 mm
+    (ISO 216), so that no scale rests on it.
 
     Parameters
     ----------
@@ -74,9 +75,10 @@ def find_sheet(picture: Picture) -> Points | None:
         return None
     small = cv2.resize(picture.grey, size, interpolation=cv2.INTER_AREA)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (LINES_CLOSED_PX, LINES_CLOSED_PX))
-    clear = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
-    clear = cv2.medianBlur(clear, 5)
-    outline = next((found for area in _light_areas(clear) if (found := _sheet_outline(clear, area)) is not None), None)
+    closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
+    clear = np.asarray(cv2.medianBlur(closed, 5), dtype=np.uint8)
+    outlines = (_sheet_outline(clear, area) for area in _light_areas(clear))
+    outline = next((found for found in outlines if found is not None), None)
     if outline is None:
         return None
     scale = np.array([width / size[0], height / size[1]])
@@ -94,10 +96,11 @@ def _light_areas(clear: NDArray[np.uint8]) -> Iterator[NDArray[np.uint8]]:
     _, labels, stats, _ = cv2.connectedComponentsWithStats(open_ground, connectivity=4)
     for label in np.argsort(-stats[1:, cv2.CC_STAT_AREA])[:3] + 1:
         # Back over the half of the widened edge.
-        yield cv2.dilate(np.where(labels == label, 255, 0).astype(np.uint8), np.ones((5, 5), np.uint8))
+        ground = np.where(labels == label, 255, 0).astype(np.uint8)
+        yield np.asarray(cv2.dilate(ground, np.ones((5, 5), np.uint8)), dtype=np.uint8)
     otsu, _ = cv2.threshold(clear, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     for level in (otsu, 0.8 * otsu, 0.65 * otsu):
-        yield cv2.threshold(clear, level, 255, cv2.THRESH_BINARY)[1]
+        yield np.asarray(cv2.threshold(clear, level, 255, cv2.THRESH_BINARY)[1], dtype=np.uint8)
 
 
 def _sheet_outline(clear: NDArray[np.uint8], area_mask: NDArray[np.uint8]) -> NDArray[np.int32] | None:
@@ -189,13 +192,13 @@ def _refined(grey: NDArray[np.uint8], corners: Points, reach: float) -> Points:
         point = a + ((c - a)[0] * v[1] - (c - a)[1] * v[0]) / cross * u
         # Two short sides of a rounded corner cross anywhere.
         moved.append(point if math.hypot(*(point - corner)) < 3 * reach else (b + c) / 2)
-    return np.clip(moved, -0.5, [width - 0.5, height - 0.5])
+    return np.asarray(np.clip(moved, -0.5, [width - 0.5, height - 0.5]))
 
 
 def _straight(t: Points, offset: Points) -> tuple[float, float]:
     """Fit a line to offsets, robustly; give it at t = 0 and t = 1."""
     weight = np.ones(len(t))
-    fit = np.zeros(2)
+    fit: NDArray[np.floating[Any]] = np.zeros(2)
     for _ in range(8):
         fit = np.polynomial.polynomial.polyfit(t, offset, 1, w=weight)
         off = np.abs(offset - fit[0] - fit[1] * t)

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import polynomial
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from pictures.ridge import line_centres, profiles
 
-Points = NDArray[np.float64]
+Points = NDArray[np.floating[Any]]
 
 REACH_PER_LENGTH = 0.005
 """How far beside the rough line the true one is looked for, as part of the side's length; at least LEAST_REACH_PX."""
@@ -32,6 +33,9 @@ SPACING_PX = 6.0
 """Distance of measured places along a side, px: closer ones share their pixels' noise."""
 
 MOST_PLACES = 800
+
+CLOSE_WIDTHS = 3.0
+"""A second line nearer than this many widths pulls the centre unless only the peak is looked at."""
 
 OUTLIER_SIGMAS = 3.5
 
@@ -128,7 +132,7 @@ def meeting_point(first: SideCurve, second: SideCurve) -> Points:
         step = np.linalg.solve(np.column_stack([along_a, -along_b]), b - a)
         point = a + step[0] * along_a
         t, s = first.parameter(point), second.parameter(point)
-    return point
+    return np.asarray(point)
 
 
 def _across(half: Points) -> Points:
@@ -188,7 +192,7 @@ def _outermost_line(
     return coefficients, width, free_px, beside / strong
 
 
-def _darkest_path(rows: NDArray[np.float64]) -> NDArray[np.intp]:
+def _darkest_path(rows: Points) -> NDArray[np.intp]:
     """Give the column in each row of the darkest path that moves at most two columns a row (dynamic programming)."""
     best = rows[0].astype(np.float64)
     came = np.zeros(rows.shape, np.intp)
@@ -207,14 +211,14 @@ def _darkest_path(rows: NDArray[np.float64]) -> NDArray[np.intp]:
     return path
 
 
-def _aligned(rows: NDArray[np.float64], path: NDArray[np.intp]) -> tuple[NDArray[np.float64], int]:
+def _aligned(rows: Points, path: NDArray[np.intp]) -> tuple[Points, int]:
     """Give the median profile about a path, and the index of its middle."""
     room = int(min(path.min(), rows.shape[1] - 1 - path.max()))
     index = path[:, None] + np.arange(-room, room + 1)
     return np.median(np.take_along_axis(rows, index, axis=1), axis=0), room
 
 
-def _line_width(rows: NDArray[np.float64], path: NDArray[np.intp], strong: float) -> float:
+def _line_width(rows: Points, path: NDArray[np.intp], strong: float) -> float:
     profile, middle = _aligned(rows, path)
     dark = profile > 0.5 * strong
     low = high = middle
@@ -225,7 +229,7 @@ def _line_width(rows: NDArray[np.float64], path: NDArray[np.intp], strong: float
     return float(high - low + 1)
 
 
-def _is_ridge(rows: NDArray[np.float64], path: NDArray[np.intp]) -> bool:
+def _is_ridge(rows: Points, path: NDArray[np.intp]) -> bool:
     """Whether the profile falls off on both sides of the path: a line, no step."""
     profile, middle = _aligned(rows, path)
     peak = profile[middle]
@@ -234,7 +238,7 @@ def _is_ridge(rows: NDArray[np.float64], path: NDArray[np.intp]) -> bool:
     )
 
 
-def _valley_px(rows: NDArray[np.float64], path: NDArray[np.intp], width: float) -> float:
+def _valley_px(rows: Points, path: NDArray[np.intp], width: float) -> float:
     """Distance to the nearest other line on either side, px; the strip's reach when there is none."""
     profile, middle = _aligned(rows, path)
     nearest = float(middle)
@@ -247,7 +251,7 @@ def _valley_px(rows: NDArray[np.float64], path: NDArray[np.intp], width: float) 
     return max(nearest, width)
 
 
-def _beside(rows: NDArray[np.float64], path: NDArray[np.intp], width: float, free_px: float) -> float:
+def _beside(rows: Points, path: NDArray[np.intp], width: float, free_px: float) -> float:
     """Least darkness right outside the line, and half of that between it and its inner neighbour: the larger."""
     profile, middle = _aligned(rows, path)
     end = int(max(width + 2, min(free_px, 3 * width + 4)))
@@ -270,13 +274,18 @@ def _refined(
     clear = max(CORNER_CLEAR_WIDTHS * width, 5.0) / half_px
     count = int(min(MOST_PLACES, max(40, 2 * half_px / SPACING_PX)))
     t = np.linspace(-1 + clear, 1 - clear, count)
-    for last in (False, True):
+    # A second line close by fills the valley between: only the peak itself, closed in on step by step, is then free
+    # of its pull.
+    close = free_px < CLOSE_WIDTHS * width
+    beside_px = max(0.45 * free_px, 1.6) if close else free_px - 0.5 * width
+    for last in (False, False, False, True) if close else (False, True):
         slope = polynomial.polyval(t, polynomial.polyder(coefficients)) / half_px
         v = polynomial.polyval(t, coefficients)
         normal = _across(half) - slope[:, None] * half / half_px
         normal /= np.hypot(normal[:, :1], normal[:, 1:])
-        window = min(width * (1.5 if last else 2.0) + (2.0 if last else 3.0), max(free_px - 0.5 * width, 1.5 * width))
-        found = line_centres(darkness, _on(middle, half, t, v), normal, half_width_px=window)
+        window = min(width * (1.5 if last else 2.0) + (2.0 if last else 3.0), beside_px)
+        places = _on(middle, half, t, v).astype(np.float64)
+        found = line_centres(darkness, places, normal.astype(np.float64), half_width_px=window)
         if found.good.sum() < 20:
             return None
         usual_width, usual = float(np.median(found.width_px[found.good])), float(np.median(found.contrast[found.good]))
@@ -290,7 +299,11 @@ def _refined(
             most = 2
         coefficients, sigma, kept = _robust_curve(t, measured, good, most)
     ends = np.abs(t[:, None] - np.array([-1 + clear, 1 - clear])) <= 0.05
-    near = kept | (good & (np.abs(measured - polynomial.polyval(t, coefficients)) < max(1.0, 0.5 * usual_width)))
+    # A filled valley leaves no centre to measure and yet is ink where the line runs.
+    near = kept | (
+        (good | (found.contrast > 0.4 * usual) if close else good)
+        & (np.abs(measured - polynomial.polyval(t, coefficients)) < max(1.0, 0.5 * usual_width))
+    )
     rows = polynomial.polyvander(t[kept], len(coefficients) - 1)
     covariance = np.linalg.inv(rows.T @ rows) * sigma**2 / INDEPENDENT_PART
     at_end = polynomial.polyvander(np.array([-1.0, 1.0]), len(coefficients) - 1)
