@@ -17,6 +17,10 @@ from digitize.thinning import thin
 from digitize.tips import with_tips
 from pictures.ink import Ink, ink_mask
 
+BILEVEL_SIGMA_PX = 0.2
+"""One-sigma error of the middle between two edges that each lie within half a px: 0.29 / sqrt 2. Neighbours share it along a
+stair, so their scatter does not show it."""
+
 MOST_BULGE = 0.2
 """How far an extension may bow, in parts of its length: an arc of 85 deg does; more is a fit gone wild."""
 
@@ -68,7 +72,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
         return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
     look = WINDOW_WIDTHS * np.array(graph.width_px) + WINDOW_PX
     samples = measure_lines(ink.darkness, graph.lines, half_width_px=look)
-    sigma_px = sample_noise(samples)
+    sigma_px = max(sample_noise(samples), BILEVEL_SIGMA_PX if ink.bilevel else 0.0)
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)

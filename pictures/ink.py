@@ -19,6 +19,9 @@ PAPER_MEDIAN_CELLS = 21
 BILEVEL_PART = 0.995
 """Part of a picture that must be pure black or white for it to count as bilevel; a grey scan has edges of 1 % or more."""
 
+STAIR_BLUR_PX = 0.7
+"""Blur of a bilevel picture's darkness, one sigma, px: that of a good grey scan."""
+
 STRIP_ROWS = 1024
 """Rows worked on at a time: bounds what is needed beside the picture and its darkness."""
 
@@ -49,7 +52,8 @@ class Ink:
     """The ink of a picture, in its own px.
 
     `darkness` is (H, W) uint8: 0 paper, 255 black, the light divided out. `noise` is one sigma of the
-    darkness on blank paper. `bilevel` tells that every pixel is black or white.
+    darkness on blank paper. `bilevel` tells that every pixel
+    of the picture is black or white; the darkness then is softened by half a px or so.
     """
 
     darkness: NDArray[np.uint8]
@@ -75,7 +79,8 @@ def find_ink(picture: Picture) -> Ink:
     """
     grey = picture.grey
     if picture.source.bilevel or _is_bilevel(grey):
-        return Ink(cv2.bitwise_not(grey), 0.0, True)
+        # Stairs softened: sampled between pixels, a step of a whole px would count all or nothing.
+        return Ink(cv2.GaussianBlur(cv2.bitwise_not(grey), (5, 5), STAIR_BLUR_PX), 0.0, True)
     height, width = grey.shape
     # The paper over the whole picture, one byte a pixel: becomes the darkness strip by strip.
     darkness = cv2.resize(_paper(grey), (width, height), interpolation=cv2.INTER_LINEAR)
