@@ -1,9 +1,10 @@
-"""Strokes straight from vector shapes, with the errors that lines found in ink have: truth for the fit and the loops."""
+"""Strokes straight from vector shapes, with the errors of lines found in ink: truth for the fit and the loops."""
 
 import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -87,7 +88,7 @@ def _noded(lines_mm: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]
     runs = []
     for line in lines_mm:
         cuts = sorted({0, len(line) - 1, *np.flatnonzero(_corner_rows(line)).tolist()})
-        runs += [shapely.LineString(line[a : b + 1]) for a, b in zip(cuts, cuts[1:], strict=False)]
+        runs += [shapely.LineString(line[a : b + 1]) for a, b in pairwise(cuts)]
     merged = shapely.union_all(runs, grid_size=1e-6)
     return [np.asarray(part.coords) for part in shapely.get_parts(merged)]
 

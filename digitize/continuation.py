@@ -29,7 +29,8 @@ class LineGraph:
     """The strokes' graph with crossings made whole.
 
     `places` (N,) gives for each node of the strokes the place it belongs to: nodes of one
-    crossing share one. `centres_px` (N, 2) is the middle of each place. `live` (L,) tells the links that are lines, not spurs, not insides of
+    crossing share one. `centres_px` (N, 2) is the middle of each place.
+    `live` (L,) tells the links that are lines, not spurs, not insides of
     a crossing, not left out. `mate` (2L,) gives for each side of a link the side that carries on,
     or -1. `leaving_rad` (2L,) is the direction in which a link leaves its place, picture frame.
     """
@@ -87,7 +88,8 @@ def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:
 def _centres_px(strokes: Strokes, places: NDArray[np.int64]) -> NDArray[np.float64]:
     count = np.bincount(places, minlength=len(places)).clip(min=1)
     sums = [np.bincount(places, weights=strokes.nodes_px[:, axis], minlength=len(places)) for axis in (0, 1)]
-    return np.column_stack(sums) / count[:, None]
+    middles: NDArray[np.float64] = np.column_stack(sums) / count[:, None]
+    return middles
 
 
 def length_px(points_px: NDArray[np.float64]) -> float:
@@ -131,10 +133,10 @@ def _places(
     at: dict[int, list[Side]] = {}
     if merged.any():
         wanted = set(ends[merged].ravel().tolist())
-        for link in np.flatnonzero(live):
+        for link in np.flatnonzero(live).tolist():
             for side in (0, 1):
                 if int(ends[link, side]) in wanted:
-                    at.setdefault(int(ends[link, side]), []).append(2 * int(link) + side)
+                    at.setdefault(int(ends[link, side]), []).append(2 * link + side)
     looks = _looks(strokes, [side for sides in at.values() for side in sides])
     for link in np.flatnonzero(merged).tolist():
         inside[link] = all(_splits_ahead(looks, 2 * link + side, at[int(ends[link, side])]) for side in (0, 1))
@@ -146,7 +148,7 @@ def _places(
             node = root[node]
         return node
 
-    for link in np.flatnonzero(inside):
+    for link in np.flatnonzero(inside).tolist():
         root[find(int(ends[link, 0]))] = find(int(ends[link, 1]))
         live[link] = False
     return np.array([find(node) for node in range(len(root))], dtype=np.int64)
@@ -192,10 +194,7 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
 
     The direction is carried back to the node along the line's own curvature, by at most 30°.
     """
-    samples = np.empty((len(sides), STATIONS, 2))
-    stations = np.empty((len(sides), STATIONS))
-    for row, side in enumerate(sides):
-        samples[row], stations[row] = _sampled(strokes, side)
+    samples, stations = _sampled(strokes, sides)
     near = stations[:, :NEAR_STATIONS]
     middle = near.mean(axis=1, keepdims=True)
     reach = near[:, -1:] - middle
@@ -216,18 +215,25 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
     return _Looks({side: row for row, side in enumerate(sides)}, samples, mean_rad + np.clip(bend, -limit, limit))
 
 
-def _sampled(strokes: Strokes, side: Side) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Samples of a link (24, 2) and their distances along it from one side."""
-    width_px = strokes.links[side >> 1].width_px
-    points = points_from(strokes, side)
-    points = points[: max(4, int(2 * LOOK_WIDTHS[1] * width_px))]
-    steps = np.diff(points, axis=0)
-    along = np.concatenate([[0.0], np.cumsum(np.sqrt((steps * steps).sum(axis=1)))])
-    first, last = LOOK_WIDTHS[0] * width_px, min(LOOK_WIDTHS[1] * width_px, 0.9 * along[-1])
-    if last < 2 * first:
-        first = 0.3 * last
-    stations = np.linspace(first, last, STATIONS)
-    return np.column_stack([np.interp(stations, along, points[:, axis]) for axis in (0, 1)]), stations
+def _sampled(strokes: Strokes, sides: list[Side]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Samples (S, 24, 2) of the links at the given sides, and their distances (S, 24) along them from there."""
+    links = sorted({side >> 1 for side in sides})
+    if not links:
+        return np.empty((0, STATIONS, 2)), np.empty((0, STATIONS))
+    points = np.concatenate([strokes.links[link].points_px for link in links])
+    counts = np.array([len(strokes.links[link].points_px) for link in links])
+    ends = np.cumsum(counts) - 1
+    along = np.cumsum(np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T)]))
+    row_of = {link: row for row, link in enumerate(links)}
+    rows = np.array([row_of[side >> 1] for side in sides])
+    at_end = np.array([side & 1 for side in sides], dtype=bool)
+    first, last = along[ends[rows] - counts[rows] + 1], along[ends[rows]]
+    width_px = np.array([strokes.links[side >> 1].width_px for side in sides])
+    far = np.minimum(LOOK_WIDTHS[1] * width_px, 0.9 * (last - first))
+    near = np.where(far < 2 * LOOK_WIDTHS[0] * width_px, 0.3 * far, LOOK_WIDTHS[0] * width_px)
+    stations = near[:, None] + (far - near)[:, None] * np.linspace(0, 1, STATIONS)
+    at = np.where(at_end[:, None], last[:, None] - stations, first[:, None] + stations)
+    return np.stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)], axis=2), stations
 
 
 def _pair_all(meetings: list[list[Side]], looks: _Looks, mate: NDArray[np.int64]) -> None:

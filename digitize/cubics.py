@@ -48,7 +48,9 @@ class Chain:
         )
 
 
-def longest_cubics(runs: Sequence[Smoothed], closed: Sequence[bool], *, tolerance_mm: Floats) -> list[Chain]:
+def longest_cubics(
+    runs: Sequence[Smoothed], closed: Sequence[bool], *, tolerance_mm: Floats, least: Ints
+) -> list[Chain]:
     """Cover each run with cubics from its start on, each the longest that keeps the tolerance.
 
     Ends and directions come from the smooth points; the two handles are least squares (Schneider 1990) with
@@ -62,6 +64,8 @@ def longest_cubics(runs: Sequence[Smoothed], closed: Sequence[bool], *, toleranc
     closed : sequence of bool
     tolerance_mm : (len(runs),) array
         Largest distance of a smooth point from its curve.
+    least : (len(runs),) array of int
+        A curve over this many steps or fewer is taken whatever its error: shorter ones would follow blots.
     """
     counts = np.array([len(run.points_mm) for run in runs])
     offsets = np.concatenate([[0], np.cumsum(counts)[:-1]])
@@ -77,7 +81,7 @@ def longest_cubics(runs: Sequence[Smoothed], closed: Sequence[bool], *, toleranc
     going = np.flatnonzero(offsets < last)
     while len(going):
         error, pair = _trials(samples, search.begin[going], search.reach[going], tolerance_mm[going])
-        ended = search.tell(going, error, pair, last, tolerance_mm)
+        ended = search.tell(going, error, pair, last, tolerance_mm, least)
         for which in going[ended].tolist():
             joints[which].append(int(search.good[which]))
             handles[which].append((float(search.pair[which, 0]), float(search.pair[which, 1])))
@@ -147,11 +151,12 @@ class _Search:
             np.zeros((len(begin), 2)),
         )
 
-    def tell(self, going: Ints, error: Floats, pair: Floats, last: Ints, tolerance_mm: Floats) -> NDArray[np.bool_]:
+    def tell(
+        self, going: Ints, error: Floats, pair: Floats, last: Ints, tolerance_mm: Floats, least: Ints
+    ) -> NDArray[np.bool_]:
         """Take in a trial's errors; give which of `going` have found their longest curve."""
         tolerance, reach, begin = tolerance_mm[going], self.reach[going], self.begin[going]
-        # Two neighbouring samples always make a curve, whatever the noise between them.
-        fits = (error <= tolerance) | (reach - begin <= 1)
+        fits = (error <= tolerance) | (reach - begin <= least[going])
         hit = going[fits]
         self.good[hit] = self.reach[hit]
         self.pair[hit] = pair[fits]
@@ -167,7 +172,7 @@ class _Search:
         ahead = begin + np.round((reach - begin) * factor).astype(np.int64)
         ahead = np.where(self.tries[going] > TRIALS, (good + bad) // 2, ahead)
         self.reach[going] = np.maximum(np.minimum(np.minimum(ahead, bad - 1), last[going]), good + 1)
-        return ended
+        return np.asarray(ended)
 
     def advance(self, ended: Ints, last: Ints) -> None:
         """Start the next curve of each run whose present one is found."""

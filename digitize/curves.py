@@ -29,7 +29,7 @@ class CurveFit:
     deviation_mm: float
 
 
-TIGHTER = (1.0, 0.5, 0.25, 0.1)
+TIGHTER = (1.0, 0.5, 0.2)
 """Shares of the tolerance tried for the smooth points until the measured points keep it whole."""
 
 AVERAGE_SHARE = 0.8
@@ -63,7 +63,8 @@ def fit_curves(curves: Sequence[Curve], *, tolerance_mm: float) -> list[CurveFit
         closed = [curve.section.closed for curve in tried]
         sigma_mm = np.array([curve.section.sigma_mm for curve in tried])
         close_mm = np.maximum(tighter * tolerance_mm, SMOOTH_SIGMAS * sigma_mm)
-        chains = longest_cubics(runs, closed, tolerance_mm=close_mm)
+        least = np.array([_least_steps(curve.section) for curve in tried])
+        chains = longest_cubics(runs, closed, tolerance_mm=close_mm, least=least)
         fits = refined(
             chains,
             [curve.section.points_mm for curve in tried],
@@ -83,6 +84,15 @@ def fit_curves(curves: Sequence[Curve], *, tolerance_mm: float) -> list[CurveFit
                 done[which] = CurveFit(fit.chain, max(there, back))
         left = missed
     return [done[which] for which in range(len(curves))]
+
+
+LEAST_WIDTHS = 1.0
+"""A curve shorter than this, in line widths, follows the ink's edge, not the line drawn."""
+
+
+def _least_steps(section: Section) -> int:
+    step_mm = float(np.hypot(*(section.points_mm[1] - section.points_mm[0])))
+    return max(1, int(LEAST_WIDTHS * section.width_mm / step_mm)) if step_mm else 1
 
 
 def averaged(values: Floats, weights: Floats) -> Floats:

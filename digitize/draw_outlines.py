@@ -36,6 +36,9 @@ LEAST_TOLERANCE_MM = 0.02
 TOLERANCE_SIGMAS = 3.0
 """A tolerance under three sigma of the points fits noise: twice the nodes and no better curve."""
 
+LINE_TOLERANCES = 2.0
+"""Open lines are looked at and measured, not cut: they keep twice the outlines' tolerance, with fewer nodes."""
+
 UNSURE_BELOW = 0.65
 """Confidence below which an outline is shown as unsure."""
 
@@ -154,7 +157,7 @@ def _in_regions(loops: Sequence[Loop], regions: Sequence[Region]) -> tuple[list[
     findings: list[Finding] = []
     out = [polygon for polygon, which, is_in in zip(polygons, wanted, counts, strict=True) if not is_in]
     left_out = sum(loops[which].role is Role.PART for which in wanted) - sum(loops[w].role is Role.PART for w in kept)
-    into = [shapely.makevalid(shapely.Polygon(r.points_px)) for r in regions if r.keep is RegionKind.IN]
+    into = [shapely.make_valid(shapely.Polygon(r.points_px)) for r in regions if r.keep is RegionKind.IN]
     if left_out:
         astride = 0
         if into:
@@ -317,4 +320,4 @@ def _lines(
         )
         walks = [walk for walk, is_in in zip(walks, inside_regions(regions, shapes), strict=True) if is_in]
     contours = [Contour(open_sections(found.graph, plan, walk), False) for walk in walks]
-    return tuple(fit.path for fit in fit_contours(contours, tolerance_mm=tolerance_mm))
+    return tuple(fit.path for fit in fit_contours(contours, tolerance_mm=LINE_TOLERANCES * tolerance_mm))

@@ -40,8 +40,7 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
             after[sides[0]], after[sides[1]] = sides[1], sides[0]
             continue
         turned = sorted(sides, key=lambda side: _first_rad(graph, side))
-        for side, following in zip(turned, turned[-1:] + turned[:-1], strict=True):
-            after[side] = following
+        after.update(zip(turned, turned[-1:] + turned[:-1], strict=True))
     inner: list[Walk] = []
     outer: Walk = ()
     outer_area_px2 = 0.0

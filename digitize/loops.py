@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from digitize.continuation import LineGraph, Side, line_graph
 from digitize.core2 import blocks
 from digitize.faces import Walk, area_px2, closed_strokes, faces, reversed_walk, walk_points
-from digitize.nesting import Nested, nest
+from digitize.nesting import nest
 from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
 from digitize.strokes import Strokes
 
@@ -89,10 +89,14 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     none_yet = np.zeros(len(strokes.links), dtype=bool)
     if not strokes.links:
         return Loops((), line_graph(strokes, none_yet), none_yet)
-    furniture = furniture_links(strokes, lettering=lettering, border_px=border_px)
-    graph = line_graph(strokes, lettering | furniture)
+    graph = line_graph(strokes, lettering)
+    figures = blocks(graph)
+    furniture = furniture_links(graph, figures, border_px=border_px)
+    if furniture.any():
+        graph = line_graph(strokes, lettering | furniture)
+        figures = blocks(graph)
     width_px = float(np.median([link.width_px for link in strokes.links]))
-    loops = [loop for block in blocks(graph) for loop in _block_loops(graph, block, width_px)]
+    loops = [loop for block in figures for loop in _block_loops(graph, block, width_px)]
     loops = _without_marks(loops, graph, strokes, lettering, width_px)
     return Loops(_nested(loops, graph, width_px), graph, furniture)
 
@@ -132,12 +136,13 @@ def _is_thin(loop: Loop, width_px: float) -> bool:
 
 
 def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Loop]:
+    """The loops of one block: outlines, and the fields of what holds lines inside."""
     whole = faces(graph, block)
     if not whole.outer:
         return []
     if len(whole.inner) == 1:
         loop = _loop(graph, whole.outer, Role.PART, 1.0, "a line closed on itself")
-        return _judged([loop], graph, width_px)
+        return [] if _is_thin(loop, width_px) else [loop]
     strokes_closed = closed_strokes(graph, block)
     taken = [_loop(graph, walk, Role.PART, 0.95, "a line closed on itself, met by others") for walk in strokes_closed]
     taken = [loop for loop in taken if shapely.is_valid(loop.polygon) and not _is_thin(loop, width_px)]
@@ -152,11 +157,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Lo
         taken += _group_loops(graph, group, walls)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not _is_thin(field, width_px)]
-    return _judged(taken, graph, width_px) + rest
-
-
-def _judged(taken: list[Loop], graph: LineGraph, width_px: float) -> list[Loop]:
-    return [loop for loop in taken if not _is_thin(loop, width_px)]
+    return [loop for loop in taken if not _is_thin(loop, width_px)] + rest
 
 
 def _groups(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
@@ -250,7 +251,7 @@ def _without_measures(graph: LineGraph, group: list[Loop]) -> list[Loop]:
     if len(group) < 2:
         return group
     members = {link for field in group for link in field.links}
-    counts = {link: 0 for link in members}
+    counts = dict.fromkeys(members, 0)
     for field in group:
         for link in field.links:
             counts[link] += 1
@@ -298,10 +299,7 @@ def _seams(graph: LineGraph, outer: Walk, group: list[Loop]) -> set[int]:
             inward.add(graph.place_of(after))
     seams: set[int] = set()
     for link in inner:
-        if graph.place_of(2 * link) not in inward:
-            side = 2 * link + 1
-        else:
-            side = 2 * link
+        side = 2 * link if graph.place_of(2 * link) in inward else 2 * link + 1
         if graph.place_of(side) not in inward:
             continue
         run = []
@@ -326,8 +324,9 @@ def _without_marks(
 ) -> list[Loop]:
     """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
     letters = [link.points_px for link, is_letter in zip(strokes.links, lettering, strict=True) if is_letter]
+    letter_px = float(np.median([np.ptp(points, axis=0).max() for points in letters])) if letters else 0.0
     middles = shapely.points(np.array([points.mean(axis=0) for points in letters]).reshape(-1, 2))
-    tree = shapely.STRtree(middles)
+    tree = shapely.STRtree(np.atleast_1d(middles))
     marked = []
     for loop in loops:
         if loop.role is Role.PART:
@@ -341,7 +340,9 @@ def _without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif letters:
                 within = tree.query(loop.polygon, predicate="contains")
-                if len(within) and _is_around_lettering(loop, [letters[i] for i in within], size_px, width_px):
+                if len(within) and _is_around_lettering(
+                    loop, [letters[i] for i in within], size_px, width_px, letter_px
+                ):
                     loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
         marked.append(loop)
     return marked
@@ -351,11 +352,17 @@ def _steps(walk: Walk) -> list[tuple[Side, Side]]:
     return list(zip(walk, walk[1:] + walk[:1], strict=True))
 
 
-def _is_around_lettering(loop: Loop, letters: list[NDArray[np.float64]], size_px: float, width_px: float) -> bool:
+BALLOON_LETTERS = 10.0
+"""A balloon around a part's number is at most this many letter strokes across."""
+
+
+def _is_around_lettering(
+    loop: Loop, letters: list[NDArray[np.float64]], size_px: float, width_px: float, letter_px: float
+) -> bool:
     """A circle about the size of what is written in it, or a box that lettering fills."""
     spread_px = np.ptp(np.concatenate(letters), axis=0)
     if is_round(loop.polygon, width_px=width_px):
-        return bool(spread_px.max() > 0.35 * size_px)
+        return bool(size_px < BALLOON_LETTERS * letter_px and spread_px.max() > 0.35 * size_px)
     if not is_quad(loop.points_px, width_px=width_px):
         return False
     box_px = np.ptp(hull_corners(loop.points_px, width_px=width_px), axis=0)
@@ -379,6 +386,3 @@ def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop,
         elif found.parent is not None:
             done[which] = replace(loop, confidence=min(loop.confidence, found.confidence), why=found.why)
     return tuple(done)
-
-
-__all__ = ["Loop", "Loops", "Nested", "Role", "find_loops"]

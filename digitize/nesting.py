@@ -30,7 +30,7 @@ SLOT_SHARE = 0.06
 ALIKE_SHARE = 0.2
 """A loop shaped like its part with less than this share of its area is a lightening hole that follows the contour."""
 
-EVEN_WALL = 0.35
+EVEN_WALL = 0.2
 """Spread over mean of the wall's thickness below which a loop was drawn at an even distance: a ring or a frame."""
 
 
@@ -182,11 +182,13 @@ def _alike(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
     boxes = np.array([shapely.bounds(inner), shapely.bounds(outer)])
     sizes = boxes[:, 2:] - boxes[:, :2]
     aspect = (sizes[0, 0] / sizes[0, 1]) / (sizes[1, 0] / sizes[1, 1])
-    if not 0.7 < aspect < 1.4:
+    if not 0.7 < aspect < 1.4 or not all(isinstance(shape, shapely.Polygon) for shape in (inner, outer)):
         return False
     units = [
-        shapely.transform(shape, lambda p, low=box[:2], size=size: (p - low) / size)
+        shapely.Polygon((shapely.get_coordinates(shape.exterior) - box[:2]) / size)
         for shape, box, size in zip((inner, outer), boxes, sizes, strict=True)
     ]
+    if not all(shapely.is_valid(unit) for unit in units):
+        return False
     common = shapely.area(shapely.intersection(units[0], units[1]))
     return bool(common / (shapely.area(units[0]) + shapely.area(units[1]) - common) > 0.85)

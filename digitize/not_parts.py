@@ -1,4 +1,4 @@
-"""Which drawn loops are the sheet's furniture or marks and no parts: border, title block, arrowheads, balloons, boxes."""
+"""Which drawn loops are the sheet's furniture or marks and no parts: border, title block, arrowheads."""
 
 import math
 
@@ -6,8 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.continuation import LineGraph, line_graph
-from digitize.core2 import blocks
+from digitize.continuation import LineGraph
 from digitize.faces import Walk, area_px2, closed_strokes, faces, walk_points
 from digitize.strokes import Strokes
 
@@ -25,19 +24,20 @@ ROUND = 0.94
 
 
 def furniture_links(
-    strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDArray[np.float64] | None
+    graph: LineGraph, figures: list[list[int]], *, border_px: NDArray[np.float64] | None
 ) -> NDArray[np.bool_]:
     """Tell which links are the drawn border and the boxes attached to it.
 
-    A border is where `border_px` says, and any four-sided loop that reaches across nine tenths of all
-    that is drawn and has two closed figures inside, circles not counted. A four-sided face on the border smaller than a fifth of
-    the sheet is a box of the title block, and so is every four-sided face that shares a line with one.
+    A border is where `border_px` says, and any four-sided loop that reaches across nine tenths of all that
+    is drawn and has two closed figures apart from it inside, circles not counted. A four-sided face on the border
+    smaller than a fifth of the sheet is a box of the title block, and so is every four-sided face that
+    shares a line with one.
 
     Parameters
     ----------
-    strokes : Strokes
-    lettering : (L,) array of bool
-        Links to ignore.
+    graph : LineGraph
+    figures : list of list of int
+        The graph's blocks.
     border_px : (4, 2) array or None
         Corners of the border found elsewhere, picture px.
 
@@ -45,26 +45,29 @@ def furniture_links(
     -------
     (L,) array of bool
     """
+    strokes = graph.strokes
     on_border = np.zeros(len(strokes.links), dtype=bool)
     if border_px is not None:
         on_border = _near(strokes, shapely.LinearRing(border_px))
-    low, high = _bounds(strokes)
-    for _ in range(3):
-        graph = line_graph(strokes, lettering | on_border)
-        spanning = [
-            walk
-            for block in blocks(graph)
-            if _spans(strokes, block, low, high)
-            for walk in [faces(graph, block).outer]
-            if walk and is_quad(walk_points(graph, walk), width_px=_width_px(strokes)) and _holds_figures(graph, walk)
-        ]
-        if not spanning:
-            break
-        for walk in spanning:
-            on_border[[side >> 1 for side in walk]] = True
+    width_px = _width_px(strokes)
+    boxes = _bounds_px(strokes)
+    live = boxes[graph.live]
+    if not len(live):
+        return on_border
+    across_px = live[:, 2:].max(axis=0) - live[:, :2].min(axis=0)
+    for block in figures:
+        size_px = boxes[block, 2:].max(axis=0) - boxes[block, :2].min(axis=0)
+        if (size_px < BORDER_SPANS * across_px).any():
+            continue
+        for walk in {faces(graph, block).outer, *closed_strokes(graph, block)}:
+            links = [side >> 1 for side in walk]
+            if not walk or (np.ptp(boxes[links].reshape(-1, 2), axis=0) < BORDER_SPANS * across_px).any():
+                continue
+            if is_quad(walk_points(graph, walk), width_px=width_px) and _holds_figures(graph, figures, walk):
+                on_border[links] = True
     if not on_border.any():
         return on_border
-    return on_border | _boxes_on(strokes, on_border, lettering)
+    return on_border | _boxes_on(graph, figures, on_border, float(np.prod(across_px)))
 
 
 def is_quad(points_px: NDArray[np.float64], *, width_px: float) -> bool:
@@ -120,10 +123,9 @@ def _width_px(strokes: Strokes) -> float:
     return float(np.median([link.width_px for link in strokes.links]))
 
 
-def _bounds(strokes: Strokes) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    lows = np.array([link.points_px.min(axis=0) for link in strokes.links])
-    highs = np.array([link.points_px.max(axis=0) for link in strokes.links])
-    return lows.min(axis=0), highs.max(axis=0)
+def _bounds_px(strokes: Strokes) -> NDArray[np.float64]:
+    """Bounds (L, 4) of all links: x min, y min, x max, y max."""
+    return np.array([[*link.points_px.min(axis=0), *link.points_px.max(axis=0)] for link in strokes.links])
 
 
 def _near(strokes: Strokes, ring: shapely.LinearRing) -> NDArray[np.bool_]:
@@ -132,55 +134,48 @@ def _near(strokes: Strokes, ring: shapely.LinearRing) -> NDArray[np.bool_]:
     probes = np.array(
         [link.points_px[np.linspace(0, len(link.points_px) - 1, 5).astype(int)] for link in strokes.links]
     )
-    far_px = shapely.distance(ring, shapely.points(probes))
-    near: NDArray[np.bool_] = (far_px < within_px).all(axis=1)
+    far_px = np.asarray(shapely.distance(ring, shapely.points(probes)))
+    near: NDArray[np.bool_] = np.asarray((far_px < within_px).all(axis=1))
     # A tick across the border is near it all along too, but it does not run along it.
     lengths_px = np.array([np.hypot(*np.ptp(link.points_px, axis=0)) for link in strokes.links])
     return near & (lengths_px > 2 * within_px)
 
 
-def _spans(strokes: Strokes, block: list[int], low: NDArray[np.float64], high: NDArray[np.float64]) -> bool:
-    lows = np.min([strokes.links[link].points_px.min(axis=0) for link in block], axis=0)
-    highs = np.max([strokes.links[link].points_px.max(axis=0) for link in block], axis=0)
-    return bool((highs - lows >= BORDER_SPANS * (high - low)).all())
-
-
-def _holds_figures(graph: LineGraph, border: Walk) -> bool:
+def _holds_figures(graph: LineGraph, figures: list[list[int]], border: Walk) -> bool:
     """Tell whether two or more closed figures, circles not counted, lie apart from a loop.
 
     A plate with lightening holes drawn alone on a sheet has circles only, or one opening.
     """
     places = {graph.place_of(side) for side in border}
     width_px = _width_px(graph.strokes)
-    figures = 0
-    for block in blocks(graph):
+    number = 0
+    for block in figures:
         walks = closed_strokes(graph, block) or [faces(graph, block).outer]
         for walk in walks:
             if walk and places.isdisjoint(graph.place_of(side) for side in walk):
                 points = walk_points(graph, walk)
                 big = len(points) > 3 and np.ptp(points, axis=0).max() > ARROW_WIDTHS * width_px
-                figures += int(big and not is_round(shapely.Polygon(points), width_px=width_px))
-        if figures >= 2:
+                number += int(big and not is_round(shapely.Polygon(points), width_px=width_px))
+        if number >= 2:
             return True
     return False
 
 
-def _boxes_on(strokes: Strokes, on_border: NDArray[np.bool_], lettering: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _boxes_on(
+    graph: LineGraph, figures: list[list[int]], on_border: NDArray[np.bool_], sheet_px2: float
+) -> NDArray[np.bool_]:
     """Links of four-sided faces that lie on the border, and of those that lie on such a face."""
-    graph = line_graph(strokes, lettering)
-    boxes = np.zeros(len(strokes.links), dtype=bool)
-    low, high = _bounds(strokes)
-    sheet_px2 = float(np.prod(high - low))
-    for block in blocks(graph):
+    boxes = np.zeros(len(on_border), dtype=bool)
+    width_px = _width_px(graph.strokes)
+    for block in figures:
         if not on_border[block].any():
             continue
-        cells = []
+        waiting = []
         for walk in faces(graph, block).inner:
             points = walk_points(graph, walk)
-            if abs(area_px2(points)) < CELL_OF_SHEET * sheet_px2 and is_quad(points, width_px=_width_px(strokes)):
-                cells.append({side >> 1 for side in walk})
+            if abs(area_px2(points)) < CELL_OF_SHEET * sheet_px2 and is_quad(points, width_px=width_px):
+                waiting.append({side >> 1 for side in walk})
         reached = set(np.flatnonzero(on_border).tolist())
-        waiting = cells
         while True:
             now = [cell for cell in waiting if cell & reached]
             if not now:

@@ -138,11 +138,13 @@ def _shares(points: Floats, curve: Ints, edges: Ints) -> Floats:
     """Share of the way between the two joints around each sample."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(np.vstack([points, points[:1]]), axis=0).T))])
     begin, end = along[edges[curve]], along[np.minimum(edges[curve + 1], len(points))]
-    return np.clip((along[:-1] - begin) / np.where(end > begin, end - begin, 1), 0, 1)
+    shares: Floats = np.clip((along[:-1] - begin) / np.where(end > begin, end - begin, 1), 0, 1)
+    return shares
 
 
 def _costs(samples: _Samples, residual: Floats) -> Floats:
-    return np.bincount(samples.run, weights=samples.weights * residual**2, minlength=len(samples.curves_of))
+    squares = samples.weights * residual**2
+    return np.asarray(np.bincount(samples.run, weights=squares, minlength=len(samples.curves_of)), dtype=float)
 
 
 def _feet(control: Floats, samples: _Samples, t: Floats, *, rounds: int) -> tuple[Floats, Floats, Floats]:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,13 +67,13 @@ def closed_sections(graph: LineGraph, plan: PlanStrokes, walk: Sequence[Side]) -
 def open_sections(graph: LineGraph, plan: PlanStrokes, walk: Sequence[Side]) -> list[Section]:
     """Cut an open line at its corners."""
     runs: list[list[Side]] = [[]]
-    for side, after in zip(walk, walk[1:], strict=False):
+    for side, after in pairwise(walk):
         runs[-1].append(side)
         if _is_corner(graph, side, after):
             runs.append([])
     runs[-1].append(walk[-1])
     at = [plan.links_mm[walk[0] >> 1][-1 if walk[0] & 1 else 0]]
-    at += [_corner_mm(graph, plan, run[-1], after[0]) for run, after in zip(runs, runs[1:], strict=False)]
+    at += [_corner_mm(graph, plan, run[-1], after[0]) for run, after in pairwise(runs)]
     at.append(plan.links_mm[walk[-1] >> 1][0 if walk[-1] & 1 else -1])
     return [_section(graph, plan, run, at[i], at[i + 1]) for i, run in enumerate(runs)]
 
@@ -162,7 +163,7 @@ def _corner_mm(graph: LineGraph, plan: PlanStrokes, side: Side, after: Side) -> 
     link = graph.strokes.links[side >> 1]
     node = link.start if side & 1 else link.end
     if graph.strokes.kinds[node] != NodeKind.JUNCTION:
-        return plan.nodes_mm[node]
+        return np.asarray(plan.nodes_mm[node])
     scale = mm_per_px(plan, side >> 1)
     width_mm = link.width_px * scale
     ends = (plan.links_mm[side >> 1][:: 1 if side & 1 else -1], plan.links_mm[after >> 1][:: -1 if after & 1 else 1])
@@ -173,7 +174,7 @@ def _corner_mm(graph: LineGraph, plan: PlanStrokes, side: Side, after: Side) -> 
     cross = float(u[0] * v[1] - u[1] * v[0])
     opening_rad = math.acos(float(np.clip(u @ v, -1, 1)))
     if abs(cross) < math.sin(math.radians(4)):
-        return centre
+        return np.asarray(centre)
     along = float((b - a)[0] * v[1] - (b - a)[1] * v[0]) / cross
     met: NDArray[np.float64] = a + along * u
     # Two sides run as one line until they are a line width apart: their corner lies that much farther out.
@@ -182,8 +183,8 @@ def _corner_mm(graph: LineGraph, plan: PlanStrokes, side: Side, after: Side) -> 
         return met
     if opening_rad < math.radians(45):
         bisector = -(u + v) / np.hypot(*(u + v))
-        return centre + bisector * beyond_mm
-    return centre
+        return np.asarray(centre + bisector * beyond_mm)
+    return np.asarray(centre)
 
 
 def _section(
@@ -286,9 +287,10 @@ def _bridge(points: NDArray[np.float64], at: int, step_mm: float) -> NDArray[np.
     d1 = ahead.mean(axis=0) - end if len(ahead) > 3 else end - start
     d0, d1 = (d / np.hypot(*d) if np.hypot(*d) > 0 else (end - start) / gap for d in (d0, d1))
     t = np.linspace(0, 1, max(3, math.ceil(gap / step_mm) + 1))[:, None]
-    return (
+    bridge: NDArray[np.float64] = (
         (1 + 2 * t) * (1 - t) ** 2 * start
         + t * (1 - t) ** 2 * gap * d0
         + t * t * (3 - 2 * t) * end
         - t * t * (1 - t) * gap * d1
     )
+    return bridge

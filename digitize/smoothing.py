@@ -42,23 +42,22 @@ def smoothed(points_mm: NDArray[np.float64], *, sigma_mm: float, closed: bool) -
     widths = [half for half in HALF_WINDOWS if 2 * half + 1 <= (count if not closed else max(7, count // 3))]
     if not widths:
         return Smoothed(points_mm, _unit(_differences(points_mm, closed)), np.full(count, sigma_mm))
-    best = directions = sigma = None
+    best, directions = _window_fit(points_mm, widths[0], closed)
+    sigma = np.full(count, _error_mm(sigma_mm, widths[0]))
     going = np.ones(count, dtype=bool)
-    for half in widths:
+    for half in widths[1:]:
         values, slopes = _window_fit(points_mm, half, closed)
-        error = sigma_mm * np.sqrt(9 / (4 * (2 * half + 1)))
-        if best is None:
-            best, directions, sigma = values, slopes, np.full(count, error)
-            continue
         moved = np.hypot(*(values - best).T)
         going &= moved <= AGREE_SIGMAS * sigma + 1e-9 * abs(sigma_mm)
         # A window wider at one point than next to it would leave a step; shrink the area that takes it by its half.
         taken = _eroded(going, half // 2, closed)
-        best[taken], directions[taken], sigma[taken] = values[taken], slopes[taken], error
-    assert best is not None
-    assert directions is not None
-    assert sigma is not None
+        best[taken], directions[taken], sigma[taken] = values[taken], slopes[taken], _error_mm(sigma_mm, half)
     return Smoothed(best, _unit(directions), sigma)
+
+
+def _error_mm(sigma_mm: float, half: int) -> float:
+    """Standard error of a local quadratic's middle: 9/4 of the variance of a mean, for many samples."""
+    return sigma_mm * float(np.sqrt(9 / (4 * (2 * half + 1))))
 
 
 @lru_cache(maxsize=32)

@@ -68,13 +68,13 @@ def straight_runs(section: Section, tolerance_mm: float) -> list[tuple[int, int]
 
 
 def _step_mm(points: NDArray[np.float64]) -> float:
-    return float(np.hypot(*(points[1] - points[0])))
+    return float(np.hypot(points[1, 0] - points[0, 0], points[1, 1] - points[0, 1]))
 
 
 def _scatter_mm(
     points: NDArray[np.float64], weights: NDArray[np.float64], at: NDArray[np.int64]
 ) -> NDArray[np.float64]:
-    """Root mean square distance from its own line of every stretch between two stations (S, S); inf below the diagonal."""
+    """Root mean square distance from its own line of every stretch between two stations (S, S); else inf."""
     p = points - points.mean(axis=0)
     columns = np.column_stack([np.ones(len(p)), p[:, 0], p[:, 1], p[:, 0] ** 2, p[:, 1] ** 2, p[:, 0] * p[:, 1]])
     sums = np.vstack([np.zeros(6), np.cumsum(columns * weights[:, None], axis=0)])
