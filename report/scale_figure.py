@@ -1,0 +1,97 @@
+"""The picture with what was given drawn on it, and how far each is off drawn large."""
+
+import math
+from dataclasses import dataclass
+
+from calibration.calibration import Given, Observed
+from report.embedded import EmbeddedPicture, embedded
+from report.facts import ReportFacts
+from report.plan_figure import LONGEST_PX
+
+# The longest arrow is at most this share of the picture's longer side.
+LONGEST_ARROW = 0.1
+
+# Residuals below this are nobody's business: a fit through one length leaves none, and no arrow is drawn for them.
+SHOWN_MM = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class GivenLine:
+    """One given length in the picture: a line, its number in the table, and an arrow from its end.
+
+    All in px of the whole picture from its outer upper-left corner, y down. `arrow` is where the
+    arrow's tip lies: beyond the end when the length comes out longer, short of it when shorter; None when it fits.
+    """
+
+    number: int
+    style: str
+    start: tuple[float, float]
+    end: tuple[float, float]
+    at: tuple[float, float]
+    arrow: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleFigure:
+    """The picture, the given lengths on it, and how many times larger than true the arrows are."""
+
+    picture: EmbeddedPicture
+    lines: tuple[GivenLine, ...]
+    times: int
+
+
+def scale_figure(facts: ReportFacts) -> ScaleFigure:
+    """Draw what was given over the picture as it was read."""
+    picture = facts.picture
+    observed = facts.calibration.observed
+    times = _times(observed, max(picture.width_px, picture.height_px))
+    lines = tuple(_line(number, length, times) for number, length in enumerate(observed, start=1))
+    return ScaleFigure(embedded(picture.grey, longest_px=LONGEST_PX), lines, times)
+
+
+def style_of(length: Observed) -> str:
+    """Give how a length is drawn: `known`, `side`, `check`, or `left-out` for what was not used as it disagrees."""
+    if length.kind is Given.CHECK:
+        return "check"
+    if not length.used:
+        return "left-out"
+    return "known" if length.kind is Given.KNOWN else "side"
+
+
+def _times(observed: tuple[Observed, ...], longest_px: int) -> int:
+    """How many times too large the arrows are drawn: 1, 2 or 5 times a power of ten."""
+    largest_px = max((abs(_residual_px(length)) for length in observed if _is_shown(length)), default=0.0)
+    if largest_px == 0:
+        return 1
+    most = LONGEST_ARROW * longest_px / largest_px
+    if most < 2:
+        return 1
+    power = 10 ** math.floor(math.log10(most))
+    return max(step for step in (1, 2, 5) if step * power <= most) * power
+
+
+def _line(number: int, length: Observed, times: int) -> GivenLine:
+    # A pixel's centre is a whole number in the picture frame, its outer corner half a pixel before.
+    start = (length.start_px[0] + 0.5, length.start_px[1] + 0.5)
+    end = (length.end_px[0] + 0.5, length.end_px[1] + 0.5)
+    middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+    arrow = None
+    if _is_shown(length):
+        far = math.dist(start, end)
+        share = _residual_px(length) * times / far
+        arrow = (end[0] + (end[0] - start[0]) * share, end[1] + (end[1] - start[1]) * share)
+    return GivenLine(number, style_of(length), start, end, middle, arrow)
+
+
+def _is_shown(length: Observed) -> bool:
+    return (
+        math.isfinite(length.residual_mm)
+        and abs(length.residual_mm) >= SHOWN_MM
+        and length.fitted_mm > 0
+        and length.start_px != length.end_px
+    )
+
+
+def _residual_px(length: Observed) -> float:
+    """The residual in px along its own line, where mm and px are in proportion near enough for an arrow."""
+    return length.residual_mm / length.fitted_mm * math.dist(length.start_px, length.end_px)

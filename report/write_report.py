@@ -1,0 +1,64 @@
+"""Write report.html: what a run came to, for the builder."""
+
+from pathlib import Path
+
+from calibration.kind import Kind
+from drawing.build_fraction import speak_fraction
+from drawing.format import format_area, format_give, format_inches, format_length, format_mm, format_off
+from pictures.flat import FlatPicture
+from report.cautions import CAUTIONS
+from report.facts import ReportFacts
+from report.pages import filled
+from report.pages_figure import pages_figure
+from report.parts import part_rows
+from report.plan_figure import plan_figure
+from report.report_json import report_json
+from report.scale_figure import scale_figure, style_of
+
+__all__ = ["html_page", "report_json", "write_html"]
+
+_TAKEN_AS = {
+    Kind.PHOTO: "a photo: the lens and the tilt of the camera were reckoned out",
+    Kind.SCAN: "a scan: its scales across and down were fitted each for itself",
+    Kind.PAGE: "a drawn page, which has no tilt and no lens",
+}
+
+
+def write_html(path: Path, facts: ReportFacts, flat: FlatPicture) -> None:
+    """Write the report as one page that opens anywhere without a network; `flat` is not mirrored."""
+    # The page is made whole before the file is touched.
+    page = html_page(facts, flat)
+    path.write_bytes(page)
+
+
+def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
+    """Give the report as HTML, pictures and styles inside it."""
+    rows = part_rows(facts.build)
+    width_mm = facts.line_width_mm
+    return filled(
+        "report.html.j2",
+        facts=facts,
+        size_words=speak_fraction(facts.fraction),
+        plan=plan_figure(facts, flat),
+        scale=scale_figure(facts),
+        pages=pages_figure(facts),
+        observed=[
+            (number, style_of(length), length) for number, length in enumerate(facts.calibration.observed, start=1)
+        ],
+        rows=rows,
+        taken_as=_TAKEN_AS[facts.calibration.kind],
+        line_full=None if width_mm is None else format_width(width_mm),
+        line_build=None if width_mm is None else format_width(width_mm * float(facts.fraction)),
+        cautions=CAUTIONS,
+        mm=format_mm,
+        inches=format_inches,
+        length=format_length,
+        give=format_give,
+        off=format_off,
+        area=format_area,
+    )
+
+
+def format_width(mm: float) -> str:
+    """Give a line's width, which is too thin for 0.1 mm to say: `0.42 mm`."""
+    return f"{mm:.2f} mm"
