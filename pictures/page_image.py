@@ -25,6 +25,10 @@ LEAST_PX_PER_PT = 0.7
 OFF_AXIS_PX = 0.5
 """How far an image's far end may lie off its row: a tilted placement comes out right only if the page is drawn."""
 
+INSET_PX = 0.1
+"""How far inside its whole pixels an image is placed, px. The renderer rounds its corners outward to whole pixels and
+copies it unchanged if that gives its own size; without this, the last digit of a 32-bit number adds a pixel."""
+
 DEEPEST = 4
 """Levels of nested forms looked into; writers of scans use at most two."""
 
@@ -32,19 +36,31 @@ Matrix = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class PageImage:
-    """A pixel grid on a page as displayed, its outer upper-left corner at (left, top) from the page's, y down, pt.
+class PixelGrid:
+    """Pixels to draw a page on: a point (x, y) pt of the page as displayed, y down, is drawn at scale * pt + shift px.
 
-    `whole` is False if a JPEG that fills the grid has no end.
+    Here (0, 0) px is the outer corner of the first pixel.
     """
 
     width_px: int
     height_px: int
+    scale_x: float
+    scale_y: float
+    shift_x_px: float = 0.0
+    shift_y_px: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PageImage:
+    """The one image that a page is: how many of its pixels the page shows, and how they lie on it.
+
+    `whole` is False if a JPEG has no end.
+    """
+
+    grid: PixelGrid
     px_per_pt_x: float
     px_per_pt_y: float
-    left_pt: float
-    top_pt: float
-    whole: bool = True
+    whole: bool
 
 
 def page_image(sheet: Any) -> PageImage | None:
@@ -116,15 +132,16 @@ def _grid(sheet: Any, item: Any, matrix: Matrix, *, covers: float) -> PageImage 
     seen_pt2 = max(0, last_x - first_x) / scale_x * max(0, last_y - first_y) / scale_y
     if seen_pt2 < covers * width_pt * height_pt:
         return None
-    return PageImage(
-        last_x - first_x,
-        last_y - first_y,
-        scale_x,
-        scale_y,
-        left + first_x / scale_x,
-        top + first_y / scale_y,
-        whole=_whole(item),
+    inner_x, inner_y = (across - 2 * INSET_PX) / (right - left), (down - 2 * INSET_PX) / (bottom - top)
+    grid = PixelGrid(
+        width_px=last_x - first_x,
+        height_px=last_y - first_y,
+        scale_x=inner_x,
+        scale_y=inner_y,
+        shift_x_px=INSET_PX - first_x - left * inner_x,
+        shift_y_px=INSET_PX - first_y - top * inner_y,
     )
+    return PageImage(grid, scale_x, scale_y, _whole(item))
 
 
 def _whole(item: Any) -> bool:

@@ -20,8 +20,8 @@ _OBJECT_STREAM = re.compile(rb"/ObjStm\b")
 def user_units(path: Path) -> tuple[float, ...]:
     """Give every `UserUnit` other than 1 written in a PDF: how many 1/72 inch one unit of a page is.
 
-    ISO 32000-1, table 30. Drawings over 5080 mm are written so. The renderer takes a unit for 1/72 inch regardless. Looks in plain and in
-    deflated object streams; in an encrypted file nothing is found.
+    ISO 32000-1, table 30. Drawings over 5080 mm are written so, and the renderer does not heed it. Looks in plain and
+    in deflated object streams; in an encrypted file nothing is found.
     """
     data = path.read_bytes()
     texts = [data]

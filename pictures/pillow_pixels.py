@@ -1,6 +1,7 @@
 """Pixels of an opened Pillow picture, in strips, so that no second whole copy is made."""
 
 import struct
+import zlib
 from collections.abc import Iterator
 from typing import Any
 
@@ -28,6 +29,7 @@ UNDECODABLE: tuple[type[Exception], ...] = (
     RuntimeError,
     MemoryError,
     struct.error,
+    zlib.error,
 )
 """What parsing a damaged file raises in Pillow's readers."""
 

@@ -16,7 +16,7 @@ from pictures.channels import as_channels, bgr_holds_colour
 from pictures.claims import Claims
 from pictures.limits import MAX_MEGAPIXELS, check_page, check_size
 from pictures.native_output import captured_messages
-from pictures.page_image import PageImage, page_image
+from pictures.page_image import PixelGrid, page_image
 from pictures.pdf_structure import has_end_mark, user_units
 from pictures.picture import Medium, PictureError
 from pictures.plan_file import FileKind, PlanFile, damaged
@@ -66,12 +66,14 @@ def _open(file: PlanFile) -> Any:
     try:
         document = pypdfium2.PdfDocument(file.path)
     except pypdfium2.PdfiumError as error:
-        if getattr(error, "err_code", None) == pdfium.FPDF_ERR_PASSWORD:
+        # The renderer's last error may be of an earlier file.
+        locked = getattr(error, "err_code", None) == pdfium.FPDF_ERR_PASSWORD and b"/Encrypt" in file.path.read_bytes()
+        if locked:
             raise PictureError(
                 f"{file.path.name} needs a password; an open PDF was needed: "
                 "open it in a PDF reader and print or save it to a PDF without one."
             ) from error
-        raise damaged(file.path, FileKind.PDF, "it cannot be opened") from error
+        raise damaged(file.path, FileKind.PDF, "it cannot be opened, or has no pages") from error
     if len(document) < 1:
         document.close()
         raise PictureError(f"{file.path.name} has no pages; a PDF with a page was needed: save or fetch it again.")
@@ -108,10 +110,10 @@ def _read_sheet(file: PlanFile, sheet: Any, page: int, unit: float, channels: Ch
         raise damaged(file.path, FileKind.PDF, f"its page {page} has no size")
     image = page_image(sheet)
     if image is not None:
-        check_size(file.path, width_px=image.width_px, height_px=image.height_px)
+        check_size(file.path, width_px=image.grid.width_px, height_px=image.grid.height_px)
         if not image.whole:
             raise damaged(file.path, FileKind.PDF, f"the picture on page {page} ends too early")
-        pixels = _draw_in_parts(sheet, image, channels)
+        pixels = _draw_in_parts(sheet, image.grid, channels)
         per_inch = PT_PER_INCH / unit
         claims = Claims(tag_dpi=(image.px_per_pt_x * per_inch, image.px_per_pt_y * per_inch))
         colour = channels is Channels.GREY and _coloured(sheet)
@@ -119,9 +121,7 @@ def _read_sheet(file: PlanFile, sheet: Any, page: int, unit: float, channels: Ch
     dpi, findings = _render_dpi(file, page, width_pt * unit, height_pt * unit)
     scale = dpi / PT_PER_INCH * unit
     # A page size that is whole but for float32's last digits must not gain a row.
-    grid = PageImage(
-        math.ceil(width_pt * scale - 0.01), math.ceil(height_pt * scale - 0.01), scale, scale, left_pt=0, top_pt=0
-    )
+    grid = PixelGrid(math.ceil(width_pt * scale - 0.01), math.ceil(height_pt * scale - 0.01), scale, scale)
     check_size(file.path, width_px=grid.width_px, height_px=grid.height_px)
     pixels = _draw(sheet, grid, channels)
     colour = channels is Channels.GREY and _coloured(sheet)
@@ -144,7 +144,7 @@ def _render_dpi(file: PlanFile, page: int, width_pt: float, height_pt: float) ->
     return dpi, (Finding("coarse-page", Level.NOTE, file.path.name, text),)
 
 
-def _draw_in_parts(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[np.uint8]:
+def _draw_in_parts(sheet: Any, grid: PixelGrid, channels: Channels) -> NDArray[np.uint8]:
     """Draw a large image in parts: in one go the renderer takes 5 bytes a pixel, in three 3 and half as long again."""
     if grid.width_px * grid.height_px < PARTS_FROM_PX:
         return _draw(sheet, grid, channels)
@@ -152,14 +152,12 @@ def _draw_in_parts(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[n
     pixels = np.empty(shape, np.uint8)
     rows = math.ceil(grid.height_px / PARTS)
     for row in range(0, grid.height_px, rows):
-        part = dataclasses.replace(
-            grid, height_px=min(rows, grid.height_px - row), top_pt=grid.top_pt + row / grid.px_per_pt_y
-        )
+        part = dataclasses.replace(grid, height_px=min(rows, grid.height_px - row), shift_y_px=grid.shift_y_px - row)
         pixels[row : row + rows] = _draw(sheet, part, channels)
     return pixels
 
 
-def _draw(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[np.uint8]:
+def _draw(sheet: Any, grid: PixelGrid, channels: Channels) -> NDArray[np.uint8]:
     """Draw a page on a pixel grid: grey or RGB."""
     grey = channels is Channels.GREY
     kind, count = (pdfium.FPDFBitmap_Gray, 1) if grey else (pdfium.FPDFBitmap_BGR, 3)
@@ -167,8 +165,7 @@ def _draw(sheet: Any, grid: PageImage, channels: Channels) -> NDArray[np.uint8]:
     pointer = pixels.ctypes.data_as(ctypes.c_void_p)
     bitmap = pdfium.FPDFBitmap_CreateEx(grid.width_px, grid.height_px, kind, pointer, grid.width_px * count)
     try:
-        across, down = grid.px_per_pt_x, grid.px_per_pt_y
-        matrix = pdfium.FS_MATRIX(across, 0, 0, down, -grid.left_pt * across, -grid.top_pt * down)
+        matrix = pdfium.FS_MATRIX(grid.scale_x, 0, 0, grid.scale_y, grid.shift_x_px, grid.shift_y_px)
         clip = pdfium.FS_RECTF(0, 0, grid.width_px, grid.height_px)
         flags = pdfium.FPDF_ANNOT | (pdfium.FPDF_GRAYSCALE if grey else 0)
         pdfium.FPDF_RenderPageBitmapWithMatrix(bitmap, sheet, matrix, clip, flags)
@@ -182,5 +179,5 @@ def _coloured(sheet: Any) -> bool:
     width_pt, height_pt = sheet.get_size()
     # A page of the largest size (5080 mm) has 64 MP at this resolution: drawn smaller.
     scale = min(LOOK_DPI / PT_PER_INCH, 2000 / max(width_pt, height_pt))
-    small = PageImage(max(1, int(width_pt * scale)), max(1, int(height_pt * scale)), scale, scale, left_pt=0, top_pt=0)
+    small = PixelGrid(max(1, int(width_pt * scale)), max(1, int(height_pt * scale)), scale, scale)
     return bgr_holds_colour(np.ascontiguousarray(_draw(sheet, small, Channels.COLOUR)[..., ::-1]))

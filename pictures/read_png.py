@@ -2,6 +2,7 @@
 
 import struct
 import zlib
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
@@ -24,6 +25,12 @@ _SIZE_BYTES = 13
 _SEVERAL_CHANNELS = (2, 4, 6)
 """Colour types RGB, grey with alpha, RGB with alpha (PNG 1.2, 4.1.1)."""
 
+_CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
+"""Channels of each colour type (PNG 1.2, 4.1.1)."""
+
+_PASSES = ((0, 0, 8, 8), (0, 4, 8, 8), (4, 0, 8, 4), (0, 2, 4, 4), (2, 0, 4, 2), (0, 1, 2, 2), (1, 0, 2, 1))
+"""First row, first column, step of rows, step of columns of each interlaced pass (PNG 1.2, 2.6)."""
+
 _PIECE_BYTES = 1 << 20
 
 
@@ -36,22 +43,46 @@ def read_png(file: PlanFile, *, page: int, channels: Channels) -> Reading:
         If a chunk's checksum is wrong, the end is missing, or it is too large.
     """
     check_page(file.path, page=page, pages=1)
-    width, height, depth, colour_type = _check_chunks(file)
-    check_size(file.path, width_px=width, height_px=height)
+    header = _check_chunks(file)
+    check_size(file.path, width_px=header.width_px, height_px=header.height_px)
     with captured_messages():
         try:
             with Image.open(file.path, formats=("PNG",)) as image:
-                if depth == 16 and colour_type in _SEVERAL_CHANNELS:
+                if header.depth == 16 and header.colour_type in _SEVERAL_CHANNELS:
                     return _decode_deep_colour(file, image, channels)
-                return pillow_reading(image, channels, name=file.path.name)
+                reading = pillow_reading(image, channels, name=file.path.name)
+                _check_rows(file, header, image)
+                return reading
         except PictureError:
             raise
         except UNDECODABLE as error:
             raise damaged(file.path, FileKind.PNG, "its data cannot be decoded") from error
 
 
-def _check_chunks(file: PlanFile) -> tuple[int, int, int, int]:
-    """Give width, height, depth, colour type; refuse a missing end or a wrong checksum (PNG 1.2, 5.3 and 11.2.2)."""
+@dataclass(frozen=True, slots=True)
+class _Header:
+    """What IHDR says (PNG 1.2, 4.1.1)."""
+
+    width_px: int
+    height_px: int
+    depth: int
+    colour_type: int
+    interlaced: bool
+
+    def data_bytes(self) -> int:
+        """How many bytes the picture data inflates to: each row has a filter byte (PNG 1.2, 2.3 and 2.6)."""
+        bits = self.depth * _CHANNELS[self.colour_type]
+        passes = _PASSES if self.interlaced else ((0, 0, 1, 1),)
+        total = 0
+        for row, column, down, across in passes:
+            rows = max(0, -(-(self.height_px - row) // down))
+            columns = max(0, -(-(self.width_px - column) // across))
+            total += rows * (1 + (columns * bits + 7) // 8) if columns else 0
+        return total
+
+
+def _check_chunks(file: PlanFile) -> _Header:
+    """Read the header; refuse a missing end or a wrong checksum (PNG 1.2, 3.2 and 3.4)."""
     header = None
     with file.path.open("rb") as stream:
         stream.seek(_SIGNATURE_BYTES)
@@ -73,9 +104,37 @@ def _check_chunks(file: PlanFile) -> tuple[int, int, int, int]:
             if header is None:
                 header = piece
             if name == b"IEND":
-                width, height, depth, colour_type = struct.unpack(">IIBB", header[:10])
-                return width, height, depth, colour_type
+                width, height, depth, colour_type, _, _, interlace = struct.unpack(">IIBBBBB", header)
+                if colour_type not in _CHANNELS or depth not in (1, 2, 4, 8, 16):
+                    raise damaged(file.path, FileKind.PNG, "its header makes no sense")
+                return _Header(width, height, depth, colour_type, interlace == 1)
     raise damaged(file.path, FileKind.PNG, "the picture data ends too early")
+
+
+def _check_rows(file: PlanFile, header: _Header, image: Image.Image) -> None:
+    """Refuse a picture with rows missing: the decoder leaves them 0 without a word.
+
+    A last row that is not 0 is there; else, and where rows are interlaced, the data is inflated once more and counted.
+    """
+    last_row = np.asarray(image.crop((0, image.height - 1, image.width, image.height)))
+    if last_row.any() and not header.interlaced:
+        return
+    inflate, inflated = zlib.decompressobj(), 0
+    with file.path.open("rb") as stream:
+        stream.seek(_SIGNATURE_BYTES)
+        while len(head := stream.read(8)) == 8:
+            left, name = int.from_bytes(head[:4], "big"), head[4:]
+            if name != b"IDAT":
+                stream.seek(left + 4, 1)
+                continue
+            while left > 0 and (piece := stream.read(min(left, _PIECE_BYTES))):
+                left -= len(piece)
+                while piece:
+                    inflated += len(inflate.decompress(piece, _PIECE_BYTES))
+                    piece = inflate.unconsumed_tail
+            stream.seek(4, 1)
+    if inflated < header.data_bytes():
+        raise damaged(file.path, FileKind.PNG, "rows of the picture are missing")
 
 
 def _decode_deep_colour(file: PlanFile, image: Image.Image, channels: Channels) -> Reading:
