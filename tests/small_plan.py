@@ -1,4 +1,4 @@
-"""A small plan drawn for these tests: a frame, a plate with a round hole, a strip, at 10 px per mm."""
+"""A small plan drawn for these tests: a frame, a plate with a round hole, a strip, at 8 px per mm."""
 
 from dataclasses import dataclass
 from pathlib import Path
