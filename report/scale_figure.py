@@ -15,6 +15,9 @@ LONGEST_ARROW = 0.1
 SHOWN_MM = 0.005
 
 
+_STYLES = {Given.KNOWN: "known", Given.SIDE: "side", Given.CHECK: "check", Given.SCALE: "trusted"}
+
+
 @dataclass(frozen=True, slots=True)
 class GivenLine:
     """One given length in the picture: a line, its number in the table, and an arrow from its end.
@@ -50,12 +53,10 @@ def scale_figure(facts: ReportFacts) -> ScaleFigure:
 
 
 def style_of(length: Observed) -> str:
-    """Give how a length is drawn: `known`, `side`, `check`, or `left-out` for what was not used as it disagrees."""
-    if length.kind is Given.CHECK:
-        return "check"
-    if not length.used:
+    """Give how a length is drawn: `known`, `side`, `check`, `trusted`, or `left-out` for what disagreed too much."""
+    if not length.used and length.kind is not Given.CHECK:
         return "left-out"
-    return "known" if length.kind is Given.KNOWN else "side"
+    return _STYLES[length.kind]
 
 
 def _times(observed: tuple[Observed, ...], longest_px: int) -> int:
@@ -66,7 +67,7 @@ def _times(observed: tuple[Observed, ...], longest_px: int) -> int:
     most = LONGEST_ARROW * longest_px / largest_px
     if most < 2:
         return 1
-    power = 10 ** math.floor(math.log10(most))
+    power = int(10 ** math.floor(math.log10(most)))
     return max(step for step in (1, 2, 5) if step * power <= most) * power
 
 
