@@ -1,4 +1,4 @@
-"""The points worth numbering for a person: corners, crossings and line ends that belong to the drawing."""
+"""Places on a drawing worth a number: corners, crossings and line ends outside of lettering."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -7,57 +7,74 @@ from scipy.spatial import cKDTree
 from digitize.lettering import lettering_links
 from digitize.strokes import NodeKind, Strokes
 
-NUMBERED = (NodeKind.END, NodeKind.CORNER, NodeKind.JUNCTION, NodeKind.TIP)
+Floats = NDArray[np.float64]
 
-DASH_WIDTHS = 18.0
-"""A lone bare stroke shorter than this is one dash of a dashed line; its ends mark nothing."""
-
-APART_WIDTHS = 1.5
-"""Nodes closer than this are one place to the eye; the one where most lines meet stands for them."""
+SAME_WIDTHS, SAME_PX = 2.0, 4.0
+"""Landmarks nearer than this to a better one are the same place: nobody can point at them one by one."""
 
 ROWS = 40
-"""Numbers run left to right in this many bands from top to bottom, as a page is read."""
+"""Rows into which the drawing's height is taken apart for reading: fewer, and neighbours in a row jump up and down."""
+
+RANK = {NodeKind.JUNCTION: 0, NodeKind.CORNER: 1, NodeKind.TIP: 1, NodeKind.END: 2}
+"""Of landmarks at one place the crossing stays, then the corner, then the line's end."""
 
 
-def landmarks_px(strokes: Strokes) -> NDArray[np.float64]:
-    """Give (N, 2) landmarks, picture px, in reading order; the same strokes give the same order.
+def landmarks_px(strokes: Strokes) -> Floats:
+    """Give the nodes worth numbering.
 
-    Corners, crossings, tips and line ends are landmarks; nodes of lettering and the ends of lone
-    dashes are not.
+    Parameters
+    ----------
+    strokes : Strokes
+        As found in a picture.
+
+    Returns
+    -------
+    (N, 2) float
+        Picture px, in reading order: rows from the top, each from the left. The same strokes give the same order.
     """
-    if not strokes.links:
+    count = len(strokes.nodes_px)
+    if count == 0:
         return np.empty((0, 2))
-    width_px = float(np.median([link.width_px for link in strokes.links]))
-    degree = np.zeros(len(strokes.nodes_px), dtype=int)
-    drawn = np.zeros(len(strokes.nodes_px), dtype=bool)
-    for link, lettered in zip(strokes.links, lettering_links(strokes), strict=True):
-        degree[[link.start, link.end]] += 1
-        if lettered or _is_dash(strokes, link.start, link.end, link.points_px, width_px):
+    letters = lettering_links(strokes)
+    drawn = np.zeros(count, np.bool_)
+    width = np.zeros(count)
+    for link, letter in zip(strokes.links, letters, strict=True):
+        if not letter:
+            drawn[[link.start, link.end]] = True
+        for node in (link.start, link.end):
+            width[node] = max(width[node], link.width_px)
+    wanted = np.flatnonzero(drawn & (strokes.kinds != NodeKind.LOOP))
+    if len(wanted) == 0:
+        return np.empty((0, 2))
+    points = strokes.nodes_px[wanted]
+    kept = _without_doubles(points, strokes.kinds[wanted], np.maximum(SAME_WIDTHS * width[wanted], SAME_PX))
+    return _in_reading_order(points[kept])
+
+
+def _without_doubles(points: Floats, kinds: NDArray[np.uint8], apart_px: Floats) -> NDArray[np.int64]:
+    """Places that stay: the best first, each clearing its surroundings."""
+    rank = np.array([RANK[NodeKind(int(kind))] for kind in kinds])
+    order = np.lexsort((points[:, 0], points[:, 1], rank))
+    tree = cKDTree(points)
+    gone = np.zeros(len(points), np.bool_)
+    kept = []
+    for at in order:
+        if gone[at]:
             continue
-        drawn[[link.start, link.end]] = True
-    chosen = np.flatnonzero(drawn & np.isin(strokes.kinds, [int(kind) for kind in NUMBERED]))
-    chosen = _one_each(strokes.nodes_px, chosen, degree, APART_WIDTHS * width_px)
-    points = strokes.nodes_px[chosen]
-    if not len(points):
-        return np.empty((0, 2))
-    top, bottom = points[:, 1].min(), points[:, 1].max()
-    band = np.floor((points[:, 1] - top) / max((bottom - top) / ROWS, 1.0))
-    return np.ascontiguousarray(points[np.lexsort((points[:, 1], points[:, 0], band))])
+        kept.append(int(at))
+        gone[tree.query_ball_point(points[at], float(apart_px[at]))] = True
+    return np.array(sorted(kept), dtype=np.int64)
 
 
-def _is_dash(strokes: Strokes, start: int, end: int, points_px: NDArray[np.float64], width_px: float) -> bool:
-    if strokes.kinds[start] != NodeKind.END or strokes.kinds[end] != NodeKind.END:
-        return False
-    return float(np.hypot(*(points_px[-1] - points_px[0]))) < DASH_WIDTHS * width_px
-
-
-def _one_each(
-    nodes_px: NDArray[np.float64], chosen: NDArray[np.intp], degree: NDArray[np.int_], apart_px: float
-) -> NDArray[np.intp]:
-    """Drop a node that lies beside one where more lines meet (of equals, the later one)."""
-    dropped = np.zeros(len(chosen), dtype=bool)
-    if len(chosen) > 1:
-        for a, b in sorted(cKDTree(nodes_px[chosen]).query_pairs(apart_px)):
-            weaker = a if degree[chosen[a]] < degree[chosen[b]] else b
-            dropped[weaker] = True
-    return chosen[~dropped]
+def _in_reading_order(points: Floats) -> Floats:
+    """Sort by rows from the top, each row from the left; a row begins where a point lies below all of the last one."""
+    by_height = points[np.lexsort((points[:, 0], points[:, 1]))]
+    tall = float(np.ptp(by_height[:, 1])) / ROWS
+    row = np.zeros(len(by_height), np.int64)
+    begin, number = by_height[0, 1], 0
+    for at in range(len(by_height)):
+        if by_height[at, 1] > begin + tall:
+            begin, number = by_height[at, 1], number + 1
+        row[at] = number
+    ordered: Floats = by_height[np.lexsort((by_height[:, 1], by_height[:, 0], row))]
+    return ordered

@@ -1,149 +1,195 @@
-"""Which strokes are lettering: rows of like-sized small pieces, whatever way they run."""
+"""Which strokes are lettering: rows of like-sized small pieces, whatever their angle and place."""
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
+from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
+from scipy.spatial.distance import cdist
 
 from digitize.strokes import NodeKind, Strokes
 
-LEAST_WIDTHS = 2.5
-"""Smaller pieces are specks and points of dash-dot lines; they join a row only beside letters of its size."""
+Floats = NDArray[np.float64]
 
-MOST_WIDTHS = 30.0
-"""Letters stand 7 to 20 line widths high (ISO 3098: 10 or 14 for the lines they are drawn with); parts are larger."""
+TALLEST_WIDTHS = 26.0
+"""Height of a letter in line widths, at most. Drawn lettering is 10 or 14 (ISO 3098, from memory); a title with a thin pen 25."""
+
+LONGEST_WIDTHS = 160.0
+"""Letters that touch make one piece up to this long, still no higher than a letter and full of nodes."""
+
+TOUCHING_LINKS = 7
+"""Links of a piece of touching letters, at least: two letters have that many."""
 
 GAP_HEIGHTS = 0.9
-"""Neighbouring letters and words lie nearer than this many letter heights; separate marks rarely do."""
+"""Clear distance of two letters of a row in heights of the taller one: letters stand at 0.2, words at 0.6 to 0.8."""
 
-SPACE_HEIGHTS = 1.4
-"""A numeral or full stop stands at most this many letter heights from its row."""
+ALIKE = 2.2
+"""Letters of one row differ in size by up to this: small letters are 0.6 to 0.7 of a capital, a narrow one next to a wide one."""
 
-MOST_HEIGHTS = 4.0
-"""Pieces beyond this many middling letter heights need not be looked at."""
+STRAIGHT = 0.03
+"""Bow of a straight piece, in parts of its length."""
 
-LIKE = 2.2
-"""Letters of one row differ in length by less than this factor (a full letter beside a small or narrow one)."""
+SQUARE_COSINE = np.sin(np.radians(12))
+"""Arms of a reference cross stand within this of square."""
 
-LOOP_LIKE = 1.4
-"""A ring counts as the letter O only beside letters of nearly its size: else it is a hole beside a label."""
-
-STRAIGHT = 0.15
-"""A piece thinner than this share of its length is a bare stroke: a dash, or the figure 1 in a row of others."""
+POINTS_A_PIECE = 48
+"""Points that stand for a piece where distances are taken."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Pieces:
-    """Connected pieces of the graph: each link's piece, and per piece its box and make."""
+class Piece:
+    """A connected piece of the strokes: its links, its extent along and across itself in px, and what it is made of."""
 
-    of_link: NDArray[np.int32]
-    long_px: NDArray[np.float64]
-    thin: NDArray[np.bool_]
-    ring: NDArray[np.bool_]
-    points: list[NDArray[np.float64]]
+    links: NDArray[np.int64]
+    points_px: Floats
+    long_px: float
+    high_px: float
+    way: Floats
+    width_px: float
+    straight: bool
+    plain: bool
+    cross: bool
 
 
 def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
-    """Tell which links are lettering.
+    """Tell which links belong to lettering.
 
-    A piece is a letter when it stands beside another of like size; a row of nothing but rings, or of nothing
-    but bare strokes, is no lettering.
+    Lettering is two or more small pieces of like size close to each other, not all of them plain closed
+    shapes or straight strokes (holes in a row, dashes, ticks), or a longer piece of letters that touch. Crosses with
+    square arms are reference marks and never lettering.
+
+    Parameters
+    ----------
+    strokes : Strokes
+        As found; sizes are judged in measured line widths.
 
     Returns
     -------
-    (len(strokes.links),) array of bool
+    (len(links),) bool
     """
+    marked = np.zeros(len(strokes.links), np.bool_)
     if not strokes.links:
-        return np.zeros(0, dtype=bool)
-    pieces = _pieces(strokes)
-    width_px = float(np.median([link.width_px for link in strokes.links]))
-    small = (pieces.long_px >= LEAST_WIDTHS * width_px) & (pieces.long_px <= MOST_WIDTHS * width_px)
-    lettered = np.zeros(len(pieces.long_px), dtype=bool)
-    candidates = np.flatnonzero(small)
-    pairs = _neighbours(pieces, candidates, MOST_WIDTHS * width_px)
-    if len(pairs):
-        row_of = _rows(len(pieces.long_px), pairs)
-        plain = ~pieces.thin & ~pieces.ring
-        for row in np.unique(row_of[pairs[:, 0]]):
-            members = np.flatnonzero(row_of == row)
-            if len(members) >= 2 and plain[members].any():
-                lettered[members] = True
-    _take_in_stragglers(pieces, lettered)
-    return lettered[pieces.of_link]
+        return marked
+    pieces = [piece for piece in _pieces(strokes) if not piece.cross]
+    small = [piece for piece in pieces if _letter_sized(piece)]
+    for row in _rows(small):
+        if any(not piece.straight and not piece.plain for piece in row) and not _dashes(row):
+            for piece in row:
+                marked[piece.links] = True
+    for piece in pieces:
+        if _touching_letters(piece):
+            marked[piece.links] = True
+    return marked
 
 
-def _take_in_stragglers(pieces: _Pieces, lettered: NDArray[np.bool_]) -> None:
-    """Mark, in place, what stands in a row at a wider space: a numeral before its words, a point, a lone letter."""
-    letters = np.flatnonzero(lettered)
-    if not len(letters):
-        return
-    height_px = np.median(pieces.long_px[letters])
-    points = np.concatenate([pieces.points[index] for index in letters])
-    heights_px = np.concatenate([np.full(len(pieces.points[index]), pieces.long_px[index]) for index in letters])
-    tree = cKDTree(points)
-    for index in np.flatnonzero(~lettered & (pieces.long_px < MOST_HEIGHTS * height_px)):
-        far, nearest = tree.query(pieces.points[index])
-        closest = int(far.argmin())
-        height = float(heights_px[nearest[closest]])
-        like = LOOP_LIKE if pieces.ring[index] else LIKE
-        if far[closest] <= SPACE_HEIGHTS * height and pieces.long_px[index] <= like * height:
-            # A ring much smaller than the letters is a point drawn hollow only when it is a fleck.
-            lettered[index] = not pieces.ring[index] or pieces.long_px[index] * LOOP_LIKE >= height
-
-
-def _pieces(strokes: Strokes) -> _Pieces:
-    starts = np.array([link.start for link in strokes.links])
-    ends = np.array([link.end for link in strokes.links])
+def _pieces(strokes: Strokes) -> list[Piece]:
+    """Connected pieces of the strokes."""
+    start = np.array([link.start for link in strokes.links])
+    end = np.array([link.end for link in strokes.links])
     count = len(strokes.nodes_px)
-    graph = coo_array((np.ones(len(starts)), (starts, ends)), shape=(count, count))
-    _, of_node = connected_components(graph, directed=False)
-    _, of_link = np.unique(of_node[starts], return_inverse=True)
-    total = int(of_link.max()) + 1
+    _, of_node = connected_components(coo_matrix((np.ones(len(start)), (start, end)), shape=(count, count)), directed=False)
+    of_link = of_node[start]
     order = np.argsort(of_link, kind="stable")
-    grouped: list[list[NDArray[np.float64]]] = [[] for _ in range(total)]
-    for index in order:
-        grouped[of_link[index]].append(strokes.links[index].points_px)
-    points = [np.concatenate(group) for group in grouped]
-    sides = np.array([sorted(cv2.minAreaRect(run.astype(np.float32))[1]) for run in points], dtype=float)
-    free = np.zeros(total, dtype=bool)
-    loose = strokes.kinds[starts] == NodeKind.END
-    loose |= strokes.kinds[ends] == NodeKind.END
-    loose |= strokes.kinds[starts] == NodeKind.JUNCTION
-    free[of_link[loose]] = True
-    thin = sides[:, 0] < STRAIGHT * sides[:, 1]
-    return _Pieces(of_link.astype(np.int32), sides[:, 1], thin, ~free, points)
+    cuts = np.flatnonzero(np.diff(of_link[order])) + 1
+    return [_piece(strokes, links) for links in np.split(order, cuts)]
 
 
-def _neighbours(pieces: _Pieces, candidates: NDArray[np.intp], most_px: float) -> NDArray[np.intp]:
-    """(N, 2) candidates that stand beside each other and are of like size."""
-    if len(candidates) < 2:
-        return np.empty((0, 2), dtype=np.intp)
-    middles = np.array([pieces.points[index].mean(axis=0) for index in candidates])
-    found: list[tuple[int, int]] = []
-    for a, b in sorted(cKDTree(middles).query_pairs(2 * most_px)):
-        first, second = int(candidates[a]), int(candidates[b])
-        low, high = sorted((pieces.long_px[first], pieces.long_px[second]))
-        rings = bool(pieces.ring[first] or pieces.ring[second])
-        if high > (LOOP_LIKE if rings else LIKE) * low:
-            continue
-        # A cheap bound first: the gap is at least the distance of the middles less both half lengths.
-        apart_px = float(np.hypot(*(middles[a] - middles[b])))
-        if apart_px - (low + high) / 2 * 1.5 > GAP_HEIGHTS * high:
-            continue
-        if _gap_px(pieces.points[first], pieces.points[second]) <= GAP_HEIGHTS * high:
-            found.append((first, second))
-    return np.array(found, dtype=np.intp).reshape(-1, 2)
+def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
+    """Measure one piece."""
+    members = [strokes.links[link] for link in links]
+    points = np.concatenate([link.points_px for link in members])
+    width = float(np.median([link.width_px for link in members]))
+    middle = points.mean(axis=0)
+    _, axes = np.linalg.eigh(np.cov((points - middle).T) if len(points) > 2 else np.eye(2))
+    along, across = (points - middle) @ axes[:, 1], (points - middle) @ axes[:, 0]
+    long, high = float(np.ptp(along)), float(np.ptp(across))
+    nodes = sorted({node for link in members for node in (link.start, link.end)})
+    kinds = strokes.kinds[nodes]
+    alone = len(members) == 1 and members[0].start != members[0].end
+    return Piece(
+        links=links,
+        points_px=points[:: max(1, len(points) // POINTS_A_PIECE)],
+        long_px=long,
+        high_px=high,
+        way=axes[:, 1],
+        width_px=width,
+        straight=alone and high < max(STRAIGHT * long, 0.3 * width),
+        plain=not np.isin(kinds, (NodeKind.END, NodeKind.JUNCTION)).any(),
+        cross=_is_cross(strokes, links, kinds),
+    )
 
 
-def _gap_px(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
-    far, _ = cKDTree(first).query(second[:: max(1, len(second) // 60)])
-    return float(far.min())
+def _is_cross(strokes: Strokes, links: NDArray[np.int64], kinds: NDArray[np.uint8]) -> bool:
+    """Four arms about one crossing, two and two in line and square to each other."""
+    if len(links) != 4 or np.count_nonzero(kinds == NodeKind.JUNCTION) != 1 or np.count_nonzero(kinds == NodeKind.END) != 4:
+        return False
+    ways = []
+    for number in links:
+        link = strokes.links[number]
+        outward = link.points_px[-1] - link.points_px[0]
+        if strokes.kinds[link.start] != NodeKind.JUNCTION:
+            outward = -outward
+        ways.append(outward / max(float(np.hypot(*outward)), 1e-9))
+    cosines = np.sort((np.array(ways) @ np.array(ways).T)[np.triu_indices(4, 1)])
+    opposite, square = cosines[:2], cosines[2:]
+    return bool((opposite < -np.cos(np.radians(12))).all() and (np.abs(square) < SQUARE_COSINE).all())
 
 
-def _rows(count: int, pairs: NDArray[np.intp]) -> NDArray[np.int32]:
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int32)
+def _letter_sized(piece: Piece) -> bool:
+    return 1.5 * piece.width_px < piece.long_px < TALLEST_WIDTHS * piece.width_px
+
+
+def _touching_letters(piece: Piece) -> bool:
+    """Long, no higher than a letter, of many short strokes."""
+    wide = piece.width_px
+    return (
+        len(piece.links) >= TOUCHING_LINKS
+        and piece.high_px < TALLEST_WIDTHS * wide
+        and TALLEST_WIDTHS * wide / 2 < piece.long_px < LONGEST_WIDTHS * wide
+        and piece.long_px < 1.1 * len(piece.links) * piece.high_px
+        and piece.long_px > 1.3 * piece.high_px
+        and not piece.plain
+        and piece.long_px / len(piece.links) < 0.6 * TALLEST_WIDTHS * wide / 2
+    )
+
+
+def _rows(pieces: list[Piece]) -> list[list[Piece]]:
+    """Groups of pieces of like size, each near another of its group."""
+    if len(pieces) < 2:
+        return []
+    middles = np.array([piece.points_px.mean(axis=0) for piece in pieces])
+    sizes = np.array([piece.long_px for piece in pieces])
+    pairs = cKDTree(middles).query_pairs((1 + GAP_HEIGHTS) * float(sizes.max()), output_type="ndarray")
+    if len(pairs) == 0:
+        return []
+    a, b = pairs.T
+    larger = np.maximum(sizes[a], sizes[b])
+    near = np.hypot(*(middles[a] - middles[b]).T) < (sizes[a] + sizes[b]) / 2 + GAP_HEIGHTS * larger
+    near &= larger < ALIKE * np.minimum(sizes[a], sizes[b])
+    a, b, larger = a[near], b[near], larger[near]
+    beside = np.array(
+        [
+            cdist(pieces[one].points_px, pieces[other].points_px).min() < GAP_HEIGHTS * size
+            for one, other, size in zip(a, b, larger, strict=True)
+        ],
+        dtype=np.bool_,
+    )
+    a, b = a[beside], b[beside]
+    count = len(pieces)
+    _, group = connected_components(coo_matrix((np.ones(len(a)), (a, b)), shape=(count, count)), directed=False)
+    members: dict[int, list[Piece]] = {}
+    for piece, number in zip(pieces, group, strict=True):
+        members.setdefault(int(number), []).append(piece)
+    return [row for row in members.values() if len(row) > 1]
+
+
+def _dashes(row: list[Piece]) -> bool:
+    """Whether most of a group are straight strokes lying along the line they make: a dashed or chain line."""
+    straight = [piece for piece in row if piece.straight]
+    if len(straight) < 0.7 * len(row) or len(row) < 3:
+        return False
+    middles = np.array([piece.points_px.mean(axis=0) for piece in row])
+    _, spread, axes = np.linalg.svd(middles - middles.mean(axis=0), full_matrices=False)
+    return bool(np.median([abs(piece.way @ axes[0]) for piece in straight]) > 0.95 and spread[1] < 0.1 * spread[0])
