@@ -231,4 +231,4 @@ def draw_stamp(pen: Pen, box_mm: Box, stamp: str) -> None:
         height / (ratio * math.sin(turn) + math.cos(turn)),
     )
     middle = (x0 + x1) / 2, (y0 + y1) / 2
-    pen.hollow_text(stamp, middle, size_mm=size, width_mm=size / 30, colour=RED, turn_deg=math.degrees(turn))
+    pen.hollow_text(stamp, middle, size_mm=size, width_mm=size / 40, colour=RED, turn_deg=math.degrees(turn))

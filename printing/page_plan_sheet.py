@@ -1,15 +1,20 @@
 """The first page: how the pages join, and bars to measure before the rest is printed."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
 from drawing.build_fraction import speak_fraction
-from drawing.drawing import Drawing, Kind
-from drawing.paths import Point
+from drawing.drawing import Drawing
+from drawing.paths import Point, polyline, sampled
 from printing.content import Box
 from printing.page_marks import MARK_STROKES_MM, WORDS_MM, Frame, Side, draw_bar, draw_stamp, draw_words, shortened
 from printing.page_title import PageTitle
 from printing.part_labels import PartShape, label_half_mm, part_labels
-from printing.pen import BLACK, BLUE, GREY, PALE, WHITE, Face, Pen, outline_paths, text_width_mm
+from printing.pen import BLACK, BLUE, GREY, PALE, WHITE, Face, Pen, path_operators, text_width_mm
 from printing.plan_pages import PagePlan
 from printing.tile_picture import TilePicture
 
@@ -20,6 +25,9 @@ _LEADING = 1.42
 # The words stand beside the plan on wide paper, below it on tall paper.
 _WORDS_SHARE = 0.36
 _GAP_MM = 6.0
+
+# Curves on the small plan are drawn this true, on the page.
+_SHOWN_MM = 0.05
 
 # Part numbers on the small plan: readable, and dropped where they would cover each other.
 _NUMBER_MM = 2.3
@@ -165,6 +173,12 @@ def _draw_lines(pen: Pen, lines: list[tuple[str, str, Face]], corner_mm: tuple[f
             pen.text(text, (x, y), size_mm=size_mm, face=face)
 
 
+def _operators(curves: Sequence[BaseGeometry], tolerance_mm: float) -> str:
+    """Give curves as paths of straight lines with no more points than show."""
+    pieces = shapely.get_parts(shapely.simplify(np.array(curves, dtype=object), tolerance_mm))
+    return path_operators(polyline(shapely.get_coordinates(piece), closed=False) for piece in pieces)
+
+
 def _draw_samples(pen: Pen, corner_mm: tuple[float, float], width_mm: float) -> None:
     """Draw what a mark looks like joined well and badly, side by side below a corner."""
     apart = width_mm / len(_SAMPLES)
@@ -207,17 +221,17 @@ def _draw_small_plan(
     y = box_mm[3] - scale * top
     pen.keep_within(x + scale * left, y + scale * low, scale * (right - left), scale * (top - low))
     pen.move(x, y, scale=scale)
+    shown_mm = _SHOWN_MM / scale
     if picture is not None:
         pen.picture(picture, name="plan")
     else:
         pen.line_style(0.09 / scale, BLACK)
-        pen.paths(drawing.lines)
+        lines = [sampled(line, tolerance_mm=shown_mm) for line in drawing.lines]
+        pen.strokes(_operators([shapely.LineString(line) for line in lines], shown_mm))
     if stamp:
         draw_stamp(pen, (left, low, right, top), stamp)
     pen.line_style(0.15 / scale, BLUE if picture is not None else BLACK)
-    for outline in drawing.outlines:
-        if outline.kind is not Kind.BORDER:
-            pen.paths(outline_paths(outline))
+    pen.strokes(_operators([part.shape.boundary for part in shapes], shown_mm))
     pen.release()
     pen.release()
 

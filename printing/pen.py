@@ -142,23 +142,9 @@ class Pen:
         """End the last `keep_within` or `move`."""
         self._canvas.restoreState()
 
-    def paths(self, paths: Iterable[Path]) -> None:
-        """Draw paths of the drawing, all as one object; arcs become cubics within 5 millionths of their radius."""
-        drawn = self._canvas.beginPath()
-        for path in paths:
-            drawn.moveTo(*path.start_mm)
-            for start, segment in path.pieces():
-                match segment:
-                    case Line():
-                        drawn.lineTo(*segment.end_mm)
-                    case Cubic():
-                        drawn.curveTo(*segment.control1_mm, *segment.control2_mm, *segment.end_mm)
-                    case Arc():
-                        for cubic in _arc_cubics(start, segment):
-                            drawn.curveTo(*cubic.control1_mm, *cubic.control2_mm, *cubic.end_mm)
-            if path.closed:
-                drawn.close()
-        self._canvas.drawPath(drawn, stroke=1, fill=0)
+    def strokes(self, operators: str) -> None:
+        """Draw what `path_operators` gave, all as one object."""
+        self._canvas.addLiteral(f"n {operators} S", escaped=1)
 
     def picture(self, picture: TilePicture, *, name: str) -> None:
         """Put a packed picture on its own box; `name` is used once in a file."""
@@ -169,6 +155,35 @@ class Pen:
         canvas.transform(x1 - x0, 0, 0, y1 - y0, x0, y0)
         canvas.doForm(name)
         canvas.restoreState()
+
+
+def path_operators(paths: Iterable[Path]) -> str:
+    """Give paths of the drawing as PDF operators (ISO 32000, 8.5.2), to 0.001 mm, to be drawn on any number of pages.
+
+    Arcs become cubics within 5 millionths of their radius.
+    """
+    words: list[str] = []
+    for path in paths:
+        words.append(f"{_numbers(path.start_mm)} m")
+        for start, segment in path.pieces():
+            match segment:
+                case Line():
+                    words.append(f"{_numbers(segment.end_mm)} l")
+                case Cubic():
+                    words.append(_cubic_operator(segment))
+                case Arc():
+                    words += [_cubic_operator(cubic) for cubic in _arc_cubics(start, segment)]
+        if path.closed:
+            words.append("h")
+    return " ".join(words)
+
+
+def _cubic_operator(cubic: Cubic) -> str:
+    return f"{_numbers(cubic.control1_mm)} {_numbers(cubic.control2_mm)} {_numbers(cubic.end_mm)} c"
+
+
+def _numbers(point: Point) -> str:
+    return f"{point[0]:.3f} {point[1]:.3f}"
 
 
 def outline_paths(outline: Outline) -> tuple[Path, ...]:

@@ -26,6 +26,8 @@ MOST_DPI = 600
 
 # Grey pixels, paper already white: 80 shows no fringes at 2 times magnified, 90 is half as large again.
 JPEG_QUALITY = 80
+# The small plan on the first page is only looked at.
+_SMALL_JPEG_QUALITY = 50
 
 # With more of its px than this purely black or white, Flate may be the smaller; otherwise it never was.
 _CLEAN_SHARE = 0.97
@@ -65,10 +67,7 @@ class PaperWhite:
 
 def paper_white(flat: FlatPicture) -> PaperWhite:
     """Find a flat picture's paper: a closing of a small copy removes the ink, dividing by it removes the shading."""
-    height, width = flat.pixels.shape[:2]
-    factor = min(1.0, _PAPER_LONG_SIDE_PX / max(height, width))
-    size = max(1, round(width * factor)), max(1, round(height * factor))
-    small = cv2.resize(np.ascontiguousarray(flat.pixels), size, interpolation=cv2.INTER_AREA)
+    small = _reduced(flat.pixels, _PAPER_LONG_SIDE_PX)
     window = np.ones((_PAPER_WINDOW_PX, _PAPER_WINDOW_PX), np.uint8)
     paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, window)
     paper = np.maximum(cv2.blur(paper, (_PAPER_WINDOW_PX // 2, _PAPER_WINDOW_PX // 2)), 1)
@@ -106,7 +105,7 @@ def tile_picture(flat: FlatPicture, white: PaperWhite, box_mm: Box, *, fraction:
     y1 = min(height, math.ceil((top - box_mm[1]) / build_mm_per_px - 1e-6))
     if x0 >= x1 or y0 >= y1:
         return None
-    pixels = _whitened(flat.pixels, white, (x0, y0, x1, y1))
+    pixels = whitened(flat.pixels, white, (x0, y0, x1, y1))
     if int(pixels.min()) == 255:
         return None
     least_mm_per_px = MM_PER_INCH / MOST_DPI
@@ -129,40 +128,56 @@ def tile_picture(flat: FlatPicture, white: PaperWhite, box_mm: Box, *, fraction:
 def small_picture(flat: FlatPicture, white: PaperWhite, *, fraction: Fraction, long_side_px: int) -> TilePicture:
     """Give the whole flat picture, whitened, at most `long_side_px` long: for the page plan."""
     height, width = flat.pixels.shape[:2]
-    factor = min(1.0, long_side_px / max(height, width))
-    size = max(1, round(width * factor)), max(1, round(height * factor))
-    small = cv2.resize(np.ascontiguousarray(flat.pixels), size, interpolation=cv2.INTER_AREA)
-    pixels = _whitened(np.asarray(small, np.uint8), white, (0, 0, *size))
+    small = _reduced(flat.pixels, long_side_px)
+    size = small.shape[1], small.shape[0]
+    pixels = whitened(small, white, (0, 0, *size))
     x, y = (origin * float(fraction) for origin in flat.origin_mm)
     build_mm_per_px = flat.mm_per_px * float(fraction)
-    data, encoding, bits = _packed(pixels)
+    data, encoding, bits = _packed(pixels, quality=_SMALL_JPEG_QUALITY)
     channels = 1 if pixels.ndim == 2 else 3
     box = (x, y, x + width * build_mm_per_px, y + height * build_mm_per_px)
     return TilePicture(data, encoding, size[0], size[1], bits, channels, box)
 
 
-def _whitened(pixels: Pixels, white: PaperWhite, window_px: tuple[int, int, int, int]) -> Pixels:
+def whitened(pixels: Pixels, white: PaperWhite, window_px: tuple[int, int, int, int]) -> Pixels:
+    """Give the window (x0, y0, x1, y1) px of a flat picture's pixels, divided by its paper and clipped to white."""
     x0, y0, x1, y1 = window_px
     crop = np.ascontiguousarray(pixels[y0:y1, x0:x1])
     if white.paper is None:
         return crop
-    across = white.paper.shape[1] / pixels.shape[1], white.paper.shape[0] / pixels.shape[0]
-    # Px centre to px centre: the paper's x is (x + 0.5) across - 0.5.
-    to_paper = np.array(
-        [
-            [across[0], 0, (x0 + 0.5) * across[0] - 0.5],
-            [0, across[1], (y0 + 0.5) * across[1] - 0.5],
-        ]
-    )
-    under = cv2.warpAffine(
-        white.paper,
-        to_paper,
-        (x1 - x0, y1 - y0),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
+    under = _paper_under(white.paper, pixels.shape, window_px)
     cv2.divide(crop, under, dst=under, scale=255)
     return np.asarray(cv2.LUT(under, white.levels), np.uint8)
+
+
+def _reduced(pixels: Pixels, long_side_px: int) -> Pixels:
+    """Give a copy no longer than `long_side_px`, averaged over every px, or of a much larger picture over every few."""
+    height, width = pixels.shape[:2]
+    factor = min(1.0, long_side_px / max(height, width))
+    size = max(1, round(width * factor)), max(1, round(height * factor))
+    # Averaging all of 140 MP takes half a second; three px a side are as many as show.
+    stride = max(1, int(1 / (3 * factor)))
+    sparse = np.ascontiguousarray(pixels[::stride, ::stride])
+    return np.asarray(cv2.resize(sparse, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _paper_under(paper: Pixels, shape: tuple[int, ...], window_px: tuple[int, int, int, int]) -> Pixels:
+    """Enlarge the part of the small paper that lies under a window of the full picture, to within a px of its place.
+
+    Paper's shade does not change over a px, and cv2.resize is three times as fast as an exact warp.
+    """
+    x0, y0, x1, y1 = window_px
+    starts, sides, counts = [], [], []
+    for low, high, small, full in ((y0, y1, paper.shape[0], shape[0]), (x0, x1, paper.shape[1], shape[1])):
+        enlarge = full / small
+        first, last = max(0, int(low / enlarge) - 1), min(small, int(np.ceil(high / enlarge)) + 1)
+        counts.append(slice(first, last))
+        starts.append(low - int(first * enlarge))
+        sides.append(max(int(np.ceil((last - first) * enlarge)) + 1, starts[-1] + high - low))
+    part = np.ascontiguousarray(paper[counts[0], counts[1]])
+    large = cv2.resize(part, (sides[1], sides[0]), interpolation=cv2.INTER_LINEAR)
+    window = large[starts[0] : starts[0] + y1 - y0, starts[1] : starts[1] + x1 - x0]
+    return np.ascontiguousarray(np.asarray(window, np.uint8))
 
 
 def _levels(relative: Pixels) -> Pixels:
@@ -180,7 +195,7 @@ def _levels(relative: Pixels) -> Pixels:
     return np.clip(np.round((np.arange(256) - blackest) * 255 / (whitest - blackest)), 0, 255).astype(np.uint8)
 
 
-def _packed(pixels: Pixels) -> tuple[bytes, Encoding, int]:
+def _packed(pixels: Pixels, *, quality: int = JPEG_QUALITY) -> tuple[bytes, Encoding, int]:
     """The smaller of JPEG and Flate, and bits a sample: 1 where all px are black or white."""
     if pixels.ndim == 2:
         share = _share_clean(pixels)
@@ -189,14 +204,14 @@ def _packed(pixels: Pixels) -> tuple[bytes, Encoding, int]:
             return zlib.compress(np.packbits(pixels > 127, axis=1).tobytes(), 9), Encoding.FLATE, 1
         if share > _CLEAN_SHARE:
             flate = zlib.compress(pixels.tobytes(), 6)
-            jpeg = _jpeg(pixels)
+            jpeg = _jpeg(pixels, quality)
             return (flate, Encoding.FLATE, 8) if len(flate) < len(jpeg) else (jpeg, Encoding.JPEG, 8)
-        return _jpeg(pixels), Encoding.JPEG, 8
-    return _jpeg(np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR), np.uint8)), Encoding.JPEG, 8
+        return _jpeg(pixels, quality), Encoding.JPEG, 8
+    return _jpeg(np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR), np.uint8), quality), Encoding.JPEG, 8
 
 
-def _jpeg(pixels: Pixels) -> bytes:
-    _, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+def _jpeg(pixels: Pixels, quality: int) -> bytes:
+    _, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, quality])
     return bytes(data.data)
 
 

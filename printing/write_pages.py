@@ -36,7 +36,7 @@ from printing.page_marks import (
 from printing.page_plan_sheet import draw_page_plan
 from printing.page_title import PageTitle
 from printing.part_labels import PartLabel, PartShape, label_half_mm, part_labels, part_shapes
-from printing.pen import BLACK, BLUE, WHITE, Colour, Face, Pen, outline_paths, text_width_mm
+from printing.pen import BLACK, BLUE, WHITE, Colour, Face, Pen, outline_paths, path_operators, text_width_mm
 from printing.plan_pages import PagePlan, Tile
 from printing.tile_picture import PaperWhite, TilePicture, paper_white, small_picture, tile_picture
 
@@ -50,8 +50,8 @@ _LINE_MM = 0.18
 # A ring around a number needs a piece this wide.
 _RING_RADIUS_MM = 4.5
 
-# The picture on the page plan: 200 dpi on A4.
-_SMALL_PICTURE_PX = 2000
+# The picture on the page plan: 150 dpi on A4 in the width left beside the words.
+_SMALL_PICTURE_PX = 1000
 
 _WORKERS = max(1, min(4, os.cpu_count() or 1))
 
@@ -145,7 +145,7 @@ def _plain_streams() -> Iterator[None]:
 class _Inked:
     """Paths drawn alike, and the box they lie in, build mm."""
 
-    paths: tuple[PlanPath, ...]
+    operators: str
     box_mm: Box
     width_mm: float
     colour: Colour
@@ -168,7 +168,7 @@ def _lines_only(drawing: Drawing) -> Iterator[_Inked]:
 def _inked(paths: tuple[PlanPath, ...], width_mm: float, colour: Colour) -> _Inked:
     points = np.concatenate([sampled(path, tolerance_mm=width_mm) for path in paths])
     (x0, y0), (x1, y1) = points.min(axis=0) - 2 * width_mm, points.max(axis=0) + 2 * width_mm
-    return _Inked(paths, (float(x0), float(y0), float(x1), float(y1)), width_mm, colour)
+    return _Inked(path_operators(paths), (float(x0), float(y0), float(x1), float(y1)), width_mm, colour)
 
 
 def _pictures(
@@ -218,7 +218,7 @@ def _draw_plan(
         left, low, right, top = ink.box_mm
         if left < x1 and right > x0 and low < y1 and top > y0:
             pen.line_style(ink.width_mm, ink.colour)
-            pen.paths(ink.paths)
+            pen.strokes(ink.operators)
     for label in part_labels(shapes, core):
         _draw_label(pen, label)
     pen.release()
