@@ -15,11 +15,11 @@ from calibration.observations import CalibrationError, CheckLength, Corners, Kno
 from calibration.observed import observe
 from calibration.parameters import Prior, believable_focal_35mm, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize
-from calibration.problem import Problem, Solution, What, solve
+from calibration.problem import Problem, Solution, build, solve_from
 from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
 from calibration.start import starts
-from calibration.uncertainty import SEEN_SIGMA, MapCovariance, map_covariance, unseen
+from calibration.uncertainty import SEEN_SIGMA, MapCovariance, agreement, map_covariance, unseen
 from calibration.unit_slips import refuse_unit_slips
 
 APART_PART = 0.05
@@ -30,6 +30,9 @@ MODEL_FACTOR = 4.0
 
 MOST_STRETCH = 0.012
 """A stretch beyond what copies do (0.5-0.8 %) is no stretch but a blunder."""
+
+EXCHANGE_HELPS = 10.0
+"""Exchanging width and height must better the variance factor this many times to be the explanation."""
 
 LEAST_SURE_PART = 0.2
 """A longest part that is less sure than this part of itself is not worth giving."""
@@ -109,7 +112,7 @@ def adjust(
         weeded=weeded,
         covariance=covariance,
         longest_px=longest,
-        rivals=_rivals(solution, begin) if len(begin) > 1 else (),
+        rivals=_rivals(weeded),
         tag_mm_per_px=tag_mm_per_px,
         focal_told=believable_focal_35mm(focal_35mm) is not None,
     )
@@ -121,8 +124,8 @@ def _weeded(
 ) -> Weeded:
     """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason."""
 
-    def solver(problem: Problem) -> Solution:
-        return min((solve(problem, values) for values in begin), key=lambda s: float(s.rows @ s.rows))
+    def solver(problem: Problem) -> list[Solution]:
+        return solve_from(problem, begin)
 
     weeded = weed(observations, size=size, priors=priors, solver=solver)
     if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
@@ -130,10 +133,10 @@ def _weeded(
         strain = math.hypot(other.solution.values[P.STRETCH], other.solution.values[P.SHEAR])
         if other.clean and strain < MOST_STRETCH and other.agreement.variance_factor < other.agreement.usual_factor:
             weeded = other
-    if weeded.disputed:
+    if not weeded.clean:
         _refuse_exchanged_sides(observations, weeded, size=size, priors=priors, begin=begin)
-        if min(fault.part for fault in weeded.disputed) > APART_PART:
-            raise CalibrationError(dispute_text(weeded.disputed, observations))
+    if weeded.disputed and min(fault.part for fault in weeded.disputed) > APART_PART:
+        raise CalibrationError(dispute_text(weeded.disputed, observations))
     return weeded
 
 
@@ -145,14 +148,18 @@ def _refuse_exchanged_sides(
     priors: dict[P, Prior],
     begin: list[Floats],
 ) -> None:
-    for i in {fault.suspect.observation for fault in weeded.disputed if fault.suspect.what in (What.SIZE, What.CORNER)}:
-        seen = observations[i]
+    """Raise if a rectangle fits with its width and height exchanged, and only so."""
+    for i, seen in enumerate(observations):
         if not isinstance(seen, Corners) or seen.width_mm is None or seen.height_mm is None:
             continue
         turned = [*observations]
         turned[i] = replace(seen, width_mm=seen.height_mm, height_mm=seen.width_mm)
-        other = weed(turned, size=size, priors=priors, solver=lambda problem: solve(problem, begin[0]))
-        if other.clean and other.agreement.variance_factor < other.agreement.usual_factor:
+        try:
+            (other, *_) = solve_from(build(turned, size=size, priors=priors), begin)
+        except CalibrationError:
+            continue
+        agrees = agreement(other)
+        if agrees.variance_factor < min(agrees.usual_factor, weeded.before.variance_factor / EXCHANGE_HELPS):
             raise CalibrationError(
                 f"The {seen.label} are given as {seen.width_mm:.1f} wide and {seen.height_mm:.1f} mm high, but "
                 "fit the other "
@@ -207,10 +214,7 @@ def _furthest(observations: Sequence[Observation], size: PictureSize) -> tuple[P
     return marks[i], marks[j]
 
 
-def _rivals(solution: Solution, begin: list[Floats]) -> tuple[Floats, ...]:
+def _rivals(weeded: Weeded) -> tuple[Floats, ...]:
     """Give the maps of other minima that explain the marks nearly as well."""
-    others = [solve(solution.problem, values) for values in begin]
-    lowest = float(solution.rows @ solution.rows)
-    return tuple(
-        other.values for other in others if other.converged and float(other.rows @ other.rows) - lowest < NEARLY_AS_GOOD
-    )
+    lowest = weeded.solution.cost
+    return tuple(m.values for m in weeded.minima[1:] if m.converged and m.cost - lowest < NEARLY_AS_GOOD)

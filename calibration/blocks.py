@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, field
+from enum import Enum, auto
 from typing import Protocol
 
 import numpy as np
@@ -17,6 +18,14 @@ DROPPED_TIMES = 1e4
 """A corner that is left out keeps its place, with an error this many times larger."""
 
 Rows = tuple[int, ...]
+
+
+class Sides(Enum):
+    """Which sides of a rectangle count as known."""
+
+    BOTH = auto()
+    WIDTH = auto()
+    NONE = auto()
 
 
 class Block(Protocol):
@@ -64,7 +73,7 @@ class KnownsBlock:
     def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
         """Give lengths on the plane less the given ones."""
         along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
-        return np.hypot(along[..., 0], along[..., 1]) - np.array([known.length_mm for known in self.knowns])
+        return np.asarray(np.hypot(along[..., 0], along[..., 1]) - [known.length_mm for known in self.knowns])
 
     def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks through the local scale, and the give as a rectangular distribution."""
@@ -73,7 +82,7 @@ class KnownsBlock:
         px = np.array([known.sigma_px for known in self.knowns])
         give = np.array([known.give_mm for known in self.knowns])
         at_ends = sum((np.einsum("ni,nij->nj", along, local[end::2]) ** 2).sum(axis=1) for end in (0, 1))
-        return np.diag(px**2 * at_ends + give**2 / 3)
+        return np.asarray(np.diag(px**2 * at_ends + give**2 / 3))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +93,7 @@ class CornersBlock:
     """
 
     corners: Corners
-    size_counts: bool
+    sides: Sides
     dropped: frozenset[int] = frozenset()
 
     @property
@@ -101,12 +110,13 @@ class CornersBlock:
     @property
     def priors(self) -> tuple[tuple[int, float, float], ...]:
         """The size where given, and that it is a rectangle."""
-        lean = ((5, 0.0, LEAN_SIGMA_RAD),)
-        width, height = self.corners.width_mm, self.corners.height_mm
-        if not self.size_counts or width is None or height is None:
-            return lean
         give = self.corners.give_mm / math.sqrt(3)
-        return ((3, math.log(width), give / width), (4, math.log(height), give / height), *lean)
+        told = []
+        if self.corners.width_mm is not None and self.sides is not Sides.NONE:
+            told.append((3, math.log(self.corners.width_mm), give / self.corners.width_mm))
+        if self.corners.height_mm is not None and self.sides is Sides.BOTH:
+            told.append((4, math.log(self.corners.height_mm), give / self.corners.height_mm))
+        return (*told, (5, 0.0, LEAN_SIGMA_RAD))
 
     def start(self, plane_mm: Floats) -> Floats:
         """Give the rectangle nearest the four places."""

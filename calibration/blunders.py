@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.observations import Corners, GivenScale, KnownDistance, Observation
+from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, Observation
 from calibration.parameters import Prior
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
 from calibration.problem import Problem, Solution, Suspect, What, build, rectangle_mm
-from calibration.uncertainty import Agreement, agreement
+from calibration.uncertainty import SEEN_SIGMA, Agreement, agreement, unseen
 
 LARGEST_USUAL = 3.3
 """A normalised residual above it is a blunder (one in a thousand by chance; Baarda 1968)."""
@@ -24,7 +24,8 @@ RIVALS = 6
 UNTESTED = 0.02
 """A row of which the others check less than this part of its variance cannot be tested."""
 
-Solver = Callable[[Problem], Solution]
+Solver = Callable[[Problem], list[Solution]]
+"""Gives the minima found, the lowest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +48,22 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Weeded:
-    """A solution, what was left out of it for certain, and what disagrees without a culprit (in order of likelihood)."""
+    """A solution, what was left out of it for certain, and what disagrees without a culprit, likeliest first.
 
-    solution: Solution
+    `minima` are all that were found for the same problem, the solution first; `before` is how all that was
+    given agreed.
+    """
+
+    minima: tuple[Solution, ...]
     agreement: Agreement
+    before: Agreement
     left_out: tuple[Fault, ...]
     disputed: tuple[Fault, ...]
+
+    @property
+    def solution(self) -> Solution:
+        """The lowest minimum."""
+        return self.minima[0]
 
     @property
     def clean(self) -> bool:
@@ -65,26 +76,40 @@ def weed(observations: Sequence[Observation], *, size: PictureSize, priors: dict
     without: frozenset[Suspect] = frozenset()
     left_out: list[Fault] = []
     most = max(1, sum(isinstance(seen, KnownDistance) for seen in observations) // 3)
-    solution = solver(build(observations, size=size, priors=priors))
+    minima = solver(build(observations, size=size, priors=priors))
+    before = agreement(minima[0])
     while True:
+        solution = minima[0]
         agrees = agreement(solution)
         suspects = _suspects(solution, agrees)
         if not suspects:
-            return Weeded(solution, agrees, tuple(left_out), ())
+            return Weeded(tuple(minima), agrees, before, tuple(left_out), ())
         tried = []
         for suspect, rows in suspects[:RIVALS]:
-            other = solver(build(observations, size=size, priors=priors, without=without | {suspect}))
+            if not _tells_scale(observations, without | {suspect}):
+                continue
+            try:
+                other = solver(build(observations, size=size, priors=priors, without=without | {suspect}))
+            except CalibrationError:
+                continue
             # Leaving out more must earn more (Akaike 1974): two rows explain twice what one does by chance.
-            tried.append((agreement(other).misfit + 2 * rows, suspect, other))
+            tried.append((agreement(other[0]).misfit + 2 * rows, suspect, other))
+        if not tried:
+            return Weeded(
+                tuple(minima), agrees, before, tuple(left_out), tuple(_blind_faults(suspects, observations, solution))
+            )
         tried.sort(key=lambda one: one[0])
         best, first, other = tried[0]
         rivals = [one for one in tried if one[0] - best < TELLING]
-        if len(rivals) > 1 or len(left_out) >= most:
-            faults = tuple(_fault(suspect, observations, rest) for _, suspect, rest in rivals)
-            return Weeded(solution, agrees, tuple(left_out), faults)
+        # What nothing would be known without cannot be left out.
+        if len(rivals) > 1 or len(left_out) >= most or unseen(other[0])[1] > SEEN_SIGMA:
+            # A rest that tells too little measures nothing; what holds all is the better judge then.
+            judges = [solution if unseen(rest[0])[1] > SEEN_SIGMA else rest[0] for _, _, rest in rivals]
+            faults = tuple(_fault(one[1], observations, judge) for one, judge in zip(rivals, judges, strict=True))
+            return Weeded(tuple(minima), agrees, before, tuple(left_out), faults)
         without |= {first}
-        left_out.append(_fault(first, observations, other))
-        solution = other
+        left_out.append(_fault(first, observations, other[0]))
+        minima = other
 
 
 def _suspects(solution: Solution, agrees: Agreement) -> list[tuple[Suspect, int]]:
@@ -107,6 +132,31 @@ def _suspects(solution: Solution, agrees: Agreement) -> list[tuple[Suspect, int]
     scored.sort(key=lambda one: -one[0])
     # A suspect that explains a fifth of what the likeliest does is no rival.
     return [(suspect, count) for squares, _, suspect, count in scored if squares > 0.2 * scored[0][0]]
+
+
+def _tells_scale(observations: Sequence[Observation], without: frozenset[Suspect]) -> bool:
+    """Tell whether any length is left."""
+    for i, seen in enumerate(observations):
+        match seen:
+            case KnownDistance():
+                left = Suspect(What.KNOWN, i) not in without
+            case GivenScale():
+                left = Suspect(What.SCALE, i) not in without
+            case Corners(width_mm=float() | int()):
+                # The width of a doubted size stays where nothing else tells the scale.
+                left = True
+            case _:
+                left = False
+        if left:
+            return True
+    return False
+
+
+def _blind_faults(
+    suspects: list[tuple[Suspect, int]], observations: Sequence[Observation], solution: Solution
+) -> list[Fault]:
+    """Measure suspects by the solution that holds them, where none can be left out."""
+    return [_fault(suspect, observations, solution) for suspect, _ in suspects[:RIVALS]]
 
 
 def _fault(suspect: Suspect, observations: Sequence[Observation], rest: Solution) -> Fault:

@@ -9,16 +9,22 @@ from calibration.problem import What
 from drawing.findings import Finding, Level
 from drawing.format import format_give, format_mm, format_off
 
+PROVEN_SPARE = 2.5
+"""Observations beyond what is needed; the rectangle's squareness is one, so above it known distances agree as well."""
 
-def left_out(fault: Fault, observations: Sequence[Observation]) -> Finding:
-    """Say what was given wrong, as all the rest shows."""
+
+def left_out(fault: Fault, observations: Sequence[Observation], *, spare: float) -> Finding:
+    """Say what was given wrong, as all the rest shows; `spare` is how many observations more than needed agree."""
     name = suspect_named(fault.suspect, observations)
+    level = Level.DECIDE
     match fault.suspect.what:
         case What.FOCAL:
+            proven = spare > PROVEN_SPARE
+            level = Level.NOTE if proven else Level.DECIDE
             text = (
-                f"{capitalised(name)} is {_percent(fault.part)} off what the marks show, as after cropping; it "
-                "was not used. "
-                "Give the picture as the camera made it, or a check length to prove the scale."
+                f"{capitalised(name)} is {_percent(fault.part)} off what the marks show; it was not used. A cropped "
+                "picture does that, and so does a wrong corner or size of the rectangle: "
+                + ("the other lengths agree." if proven else "give a known distance along each side to tell which.")
             )
         case What.CORNER:
             text = (
@@ -33,7 +39,7 @@ def left_out(fault: Fault, observations: Sequence[Observation]) -> Finding:
                 "figure, then "
                 "correct or remove it."
             )
-    return Finding("given-left-out", Level.DECIDE, name, text)
+    return Finding("given-left-out", level, name, text)
 
 
 def disputed(faults: Sequence[Fault], observations: Sequence[Observation]) -> Finding:

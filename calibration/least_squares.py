@@ -10,7 +10,7 @@ from calibration.plane_map import Floats
 DIFFERENCE = 1e-6
 """Step of the numerical derivative, in units of each unknown's bound: central differences are then good to 1e-9."""
 
-STOP = 1e-10
+STOP = 1e-8
 """A step this small against its bound ends the search."""
 
 MOST_STEPS = 60
@@ -43,6 +43,9 @@ def minimise(residuals: Callable[[Floats], Floats], start: Floats, *, bounds: Fl
     damping = 0.0
     for _ in range(MOST_STEPS):
         jacobian = derivative(residuals, unknowns, bounds=bounds)
+        if not np.isfinite(jacobian).all():
+            # At the rim of what is possible: whoever asked decides what that means.
+            return Minimum(unknowns, r, jacobian, False)
         scaled = jacobian * bounds
         gradient = scaled.T @ r
         normal = scaled.T @ scaled
@@ -60,7 +63,7 @@ def minimise(residuals: Callable[[Floats], Floats], start: Floats, *, bounds: Fl
         unknowns, r = tried, r_tried
         damping = 0.0 if damping < 1e-6 else damping / 10
         if largest < STOP:
-            return Minimum(unknowns, r, derivative(residuals, unknowns, bounds=bounds), True)
+            return Minimum(unknowns, r, jacobian, True)
     return Minimum(unknowns, r, derivative(residuals, unknowns, bounds=bounds), False)
 
 

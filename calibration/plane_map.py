@@ -159,4 +159,5 @@ def _distorted(values: Floats, q: Floats) -> Floats:
         grow = 1 + r2 * (k1 + k2 * r2)
         good = (np.abs(r * grow - target) < 1e-9) & (r >= 0) & (1 + r2 * (3 * k1 + 5 * k2 * r2) > 0)
     grow = np.where(good, grow, np.nan)
-    return q / grow[:, None] + (values[P.CENTRE_X], values[P.CENTRE_Y])
+    bent: Floats = q / grow[:, None] + (values[P.CENTRE_X], values[P.CENTRE_Y])
+    return bent

@@ -7,9 +7,9 @@ from enum import Enum, auto
 
 import numpy as np
 
-from calibration.blocks import Block, CornersBlock, KnownsBlock, Rows, ScaleBlock
+from calibration.blocks import Block, CornersBlock, KnownsBlock, Rows, ScaleBlock, Sides
 from calibration.least_squares import Minimum, derivative, minimise
-from calibration.observations import Corners, GivenScale, KnownDistance, Observation
+from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, Observation
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
 from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
 
@@ -30,7 +30,7 @@ LARGEST_STEP = {
 REWEIGHTINGS = 8
 """Weights follow the local scale; they settle in two or three rounds."""
 
-SETTLED = 1e-7
+SETTLED = 1e-4
 """Unknowns that move by less, in their units, need no new weights."""
 
 
@@ -146,6 +146,16 @@ class Solution:
     by_considered: Floats
     converged: bool
 
+    @property
+    def possible(self) -> bool:
+        """Whether it lies within what can be: not on a mark's horizon."""
+        return bool(np.isfinite(self.by_unknowns).all() and np.isfinite(self.by_considered).all())
+
+    @property
+    def cost(self) -> float:
+        """The sum of squares that was made least."""
+        return float(self.rows @ self.rows)
+
 
 def build(
     observations: Sequence[Observation],
@@ -176,12 +186,12 @@ def build(
             at += 2
         elif isinstance(seen, Corners):
             dropped = frozenset(s.corner for s in without if s.what is What.CORNER and s.observation == i)
-            size_counts = seen.width_mm is not None and Suspect(What.SIZE, i) not in without
-            blocks.append(CornersBlock(seen, size_counts, dropped))
+            sides = _sides(seen, i, observations, without)
+            blocks.append(CornersBlock(seen, sides, dropped))
             for corner in range(4):
                 if corner not in dropped:
                     suspects[Suspect(What.CORNER, i, corner)] = (at + 2 * corner, at + 2 * corner + 1)
-            if size_counts:
+            if sides is Sides.BOTH:
                 sized.append(Suspect(What.SIZE, i))
             at += 8
     for block in blocks:
@@ -197,6 +207,27 @@ def build(
                 habits.append(at)
             at += 1
     return Problem(size, told, tuple(blocks), suspects, tuple(habits))
+
+
+def _sides(corners: Corners, place: int, observations: Sequence[Observation], without: frozenset[Suspect]) -> Sides:
+    """Give which sides count; the width of a doubted size stays where it is all that tells the scale."""
+    if corners.width_mm is None:
+        return Sides.NONE
+    if Suspect(What.SIZE, place) not in without:
+        return Sides.BOTH
+    for i, seen in enumerate(observations):
+        match seen:
+            case KnownDistance():
+                suspect = Suspect(What.KNOWN, i)
+            case GivenScale():
+                suspect = Suspect(What.SCALE, i)
+            case Corners(width_mm=float() | int()):
+                suspect = Suspect(What.SIZE, i)
+            case _:
+                continue
+        if suspect not in without:
+            return Sides.NONE
+    return Sides.WIDTH
 
 
 def solve(problem: Problem, start: Floats) -> Solution:
@@ -221,6 +252,24 @@ def solve(problem: Problem, start: Floats) -> Solution:
         _by_considered(problem, values, unknowns, weights),
         found.converged,
     )
+
+
+def solve_from(problem: Problem, starts: Sequence[Floats]) -> list[Solution]:
+    """Give the minima reached from several starts, the lowest first.
+
+    Raises
+    ------
+    CalibrationError
+        If no start leads to a camera that sees all marks on the plan.
+    """
+    found = [solution for start in starts if (solution := solve(problem, start)).possible]
+    if not found:
+        raise CalibrationError(
+            "What was given fits no camera that sees every mark on the paper; corners and lengths must belong to "
+            "one flat "
+            "plan: check the corners' order and size, and the marks of the known distances."
+        )
+    return sorted(found, key=lambda solution: solution.cost)
 
 
 def _minimise_at(problem: Problem, unknowns: Floats, weights: list[Floats]) -> Minimum:

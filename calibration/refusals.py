@@ -22,7 +22,7 @@ FEWEST_KNOWNS = 5
 """Known distances that a photo without a rectangle needs: scale, two tilts, focal length, and one to spare."""
 
 FLAT_CORNER = 0.01
-"""A corner nearer the line through its neighbours than this part of their distance makes no rectangle, however steeply seen."""
+"""A corner that lies nearer the line through its neighbours than this part of their distance makes no rectangle."""
 
 OUTSIDE_PX = 1.0
 """A mark may lie this far out: the outer half of an edge pixel, and rounding."""

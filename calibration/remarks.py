@@ -10,7 +10,7 @@ from calibration import findings_words as words
 from calibration.blunders import Weeded
 from calibration.calibration import Calibration, Given
 from calibration.kind import Kind
-from calibration.naming import listed, named
+from calibration.naming import named
 from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx
 from calibration.plane_map import Floats, P, plane_from_picture
 from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
@@ -62,7 +62,7 @@ def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]
 def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     weeded = evidence.weeded
     for fault in weeded.left_out:
-        yield words.left_out(fault, evidence.observations)
+        yield words.left_out(fault, evidence.observations, spare=weeded.agreement.spare)
     if weeded.disputed:
         yield words.disputed(weeded.disputed, evidence.observations)
     elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
@@ -117,8 +117,11 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     ends = np.array(evidence.longest_px)
     slopes = length_slopes(calibration.values, ends[:1], ends[1:], calibration.size)[:, 0]
     lens_mm = NORMAL_95 * math.sqrt(max(float(slopes @ evidence.covariance.unsolved @ slopes), 0.0))
-    if calibration.kind is Kind.PHOTO:
+    if evidence.weeded.solution.problem.considered:
         yield words.lens_unsolved(lens_mm, longest.mm)
+    if evidence.weeded.disputed:
+        # Widened by the dispute, every further effect would be blamed on the wrong thing.
+        return
     strain = float(calibration.values[P.STRETCH])
     if abs(strain) > STRETCH_WORTH_SAYING:
         yield words.stretched(strain, longest.mm)
@@ -129,13 +132,13 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     given = [entry.given_mm for entry in calibration.observed if entry.kind in (Given.KNOWN, Given.SIDE) and entry.used]
     if given and max(given) < longest.mm / 2 and rest_mm > WORTH_SAYING_PART * longest.mm:
         yield words.weak(rest_mm, longest.mm, max(given))
-    if evidence.weeded.agreement.spare < 0.5 and not any(entry.kind is Given.CHECK for entry in calibration.observed):
-        names = [named(s) for s in evidence.observations if isinstance(s, KnownDistance | GivenScale) or _sized(s)]
-        yield words.unchecked(listed(names))
+    sources = [s for s in evidence.observations if isinstance(s, KnownDistance | GivenScale | CheckLength) or _sized(s)]
+    if len(sources) == 1:
+        yield words.unchecked(named(sources[0]))
 
 
 def _directions(calibration: Calibration, evidence: Evidence) -> tuple[float, float, str]:
-    """Give how sure lengths at the marks' middle are, as a part, in the best and the worst direction; and the latter."""
+    """Give how sure lengths at the marks' middle are, as a part, in the best and the worst direction; the latter."""
     middle = calibration.to_plan(np.array(evidence.longest_px)).mean(axis=0)
     reach = calibration.length(*evidence.longest_px).mm / 4
     angles = np.radians(np.arange(0, 180, 5))

@@ -50,7 +50,8 @@ class Agreement:
 def unseen(solution: Solution) -> tuple[P | None, float]:
     """Give the parameter that the weakest direction mostly moves, and that direction's sigma in units.
 
-    None stands for a rectangle's own.     Only parameters of which nothing firm is known beforehand are looked at: scale, tilts, rectangles' sizes.
+    None stands for a rectangle's own. Only that of which nothing firm is known beforehand is looked at: scale,
+    tilts, rectangles' sizes.
     """
     problem = solution.problem
     scaled = solution.by_unknowns * problem.bounds
