@@ -1,14 +1,17 @@
 """Pictures that tests of several rooms use."""
 
-import cv2
 import pytest
+from PIL import Image
 
 from tests.small_plan import SmallPlan, draw_small_plan
+
+WRONG_DPI = 300
+"""The small plan has 203.2 px per inch; its file says otherwise, as files do."""
 
 
 @pytest.fixture(scope="session")
 def small_plan(tmp_path_factory: pytest.TempPathFactory) -> SmallPlan:
-    """Give the small plan, written as a PNG."""
+    """Give the small plan, written as a PNG whose tag is wrong."""
     path = tmp_path_factory.mktemp("plans") / "small.png"
-    assert cv2.imwrite(str(path), draw_small_plan())
+    Image.fromarray(draw_small_plan()).save(path, dpi=(WRONG_DPI, WRONG_DPI))
     return SmallPlan(path)

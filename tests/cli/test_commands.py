@@ -140,7 +140,7 @@ def test_lengths_that_disagree_are_stamped_and_leave_with_one(small_plan: SmallP
         (["make", "{plan}", "--known", "1 2 = 0 mm"], "0"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "0"], "0"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "-1/2"], "1/2"),
-        (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "400"], "sheets"),
+        (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "90"], "sheets"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--paper", "A4", "--margin", "120mm"], "margin"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--paper", "A17"], "A17"),
         (["make", "{plan}", "--on-paper", "1 2 = 170 mm"], "--drawn-at"),
