@@ -12,8 +12,9 @@ from digitize.fit import Contour, Fitted, fit_contours
 from digitize.lettering import lettering_links
 from digitize.loops import Loop, Loops, Role, find_loops, valid
 from digitize.open_lines import open_lines
-from digitize.sections import closed_sections, mm_per_px, open_sections
+from digitize.sections import closed_sections, open_sections
 from digitize.strokes import PlanStrokes
+from digitize.turns import mm_per_px
 from drawing.drawing import Drawing, Kind, Outline, reversed_path
 from drawing.findings import Finding, Level
 from drawing.paths import Path, Point, Points, polyline, sampled

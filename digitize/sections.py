@@ -8,23 +8,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from digitize.circle_fit import fit_circle
-from digitize.continuation import LineGraph, Side, length_px
-from digitize.straight_fit import fit_straight
+from digitize.continuation import LineGraph, Side
 from digitize.strokes import NodeKind, PlanStrokes
-
-NEAR_JUNCTION_WIDTHS = 1.5
-"""Points closer to a junction than this, in line widths, are bent by the line that joins there."""
+from digitize.turns import NEAR_JUNCTION_WIDTHS, Corner, corner_between, is_corner, mm_per_px
 
 NEAR_CORNER_WIDTHS = 1.0
 """Points closer to a corner than this, in line widths, are bent by the other side."""
-
-CORNER_RAD = math.radians(16)
-"""At a junction a larger turn is a corner: directions there err by a few degrees, and a smaller turn, rounded off
-between points one and a half line widths away, stays within a fifth of a line width."""
-
-SIDE_WIDTHS = 8.0
-"""A side's direction at a corner is taken over this many line widths: long against noise, short against curvature."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +34,7 @@ class Section:
 def closed_sections(graph: LineGraph, plan: PlanStrokes, walk: Sequence[Side]) -> list[Section]:
     """Cut a closed walk at its corners; a smooth one gives a single closed section."""
     pairs = list(zip(walk, [*walk[1:], walk[0]], strict=True))
-    corners = [_is_corner(graph, side, after) for side, after in pairs]
+    corners = [is_corner(graph, side, after) for side, after in pairs]
     if not any(corners):
         return [_section(graph, plan, walk, None, None)]
     first = corners.index(True) + 1
@@ -57,11 +46,41 @@ def closed_sections(graph: LineGraph, plan: PlanStrokes, walk: Sequence[Side]) -
         if is_end:
             runs.append([])
     runs.pop()
-    at = [_corner_mm(graph, plan, run[-1], after[0]) for run, after in zip(runs, [*runs[1:], runs[0]], strict=True)]
+    at = [
+        corner_between(graph, plan, [*turned[end:], *turned[:end]], [*turned[end:], *turned[:end]])
+        for end in np.cumsum([len(run) for run in runs]).tolist()
+    ]
+    runs, at = _without_merging(graph, plan, runs, at)
     return [
         _section(graph, plan, run, before, after)
         for run, before, after in zip(runs, [at[-1], *at[:-1]], at, strict=True)
     ]
+
+
+def _without_merging(
+    graph: LineGraph, plan: PlanStrokes, runs: list[list[Side]], at: list[Corner]
+) -> tuple[list[list[Side]], list[Corner]]:
+    """The runs and the corners at their ends, without the corners that lie within a tip's bent stretch."""
+    done = False
+    while not done and len(runs) > 2:
+        done = True
+        for which, run in enumerate(runs):
+            before, after = at[which - 1], at[which]
+            tip, other = (before, which) if before.clear_mm >= after.clear_mm else (after, which - 1)
+            points = np.concatenate([plan.links_mm[side >> 1] for side in run])
+            if np.hypot(*(points - tip.at_mm).T).max() >= tip.clear_mm:
+                continue
+            # Corner `other` lies at the end of run `other`: that run and its next become one.
+            other %= len(runs)
+            following = (other + 1) % len(runs)
+            joined = runs[other] + runs[following]
+            keep = [k for k in range(len(runs)) if k not in (other, following)]
+            order = sorted([*keep, following])
+            runs = [joined if k == following else runs[k] for k in order]
+            at = [at[k] for k in order]
+            done = False
+            break
+    return runs, at
 
 
 def open_sections(graph: LineGraph, plan: PlanStrokes, walk: Sequence[Side]) -> list[Section]:
@@ -69,147 +88,36 @@ def open_sections(graph: LineGraph, plan: PlanStrokes, walk: Sequence[Side]) -> 
     runs: list[list[Side]] = [[]]
     for side, after in pairwise(walk):
         runs[-1].append(side)
-        if _is_corner(graph, side, after):
+        if is_corner(graph, side, after):
             runs.append([])
     runs[-1].append(walk[-1])
-    at = [plan.links_mm[walk[0] >> 1][-1 if walk[0] & 1 else 0]]
-    at += [_corner_mm(graph, plan, run[-1], after[0]) for run, after in pairwise(runs)]
-    at.append(plan.links_mm[walk[-1] >> 1][0 if walk[-1] & 1 else -1])
+    at = [Corner(plan.links_mm[walk[0] >> 1][-1 if walk[0] & 1 else 0], 0.0)]
+    at += [corner_between(graph, plan, run, after) for run, after in pairwise(runs)]
+    at.append(Corner(plan.links_mm[walk[-1] >> 1][0 if walk[-1] & 1 else -1], 0.0))
     return [_section(graph, plan, run, at[i], at[i + 1]) for i, run in enumerate(runs)]
-
-
-def mm_per_px(plan: PlanStrokes, link: int) -> float:
-    """Scale along a link."""
-    px = length_px(plan.strokes.links[link].points_px)
-    return length_px(plan.links_mm[link]) / px if px else 0.0
-
-
-def _is_corner(graph: LineGraph, side: Side, after: Side) -> bool:
-    """Tell whether a walk turns sharply from one link to the next."""
-    arrives = side ^ 1
-    link = graph.strokes.links[side >> 1]
-    kind = graph.strokes.kinds[link.start if side & 1 else link.end]
-    is_alone = bool(np.isnan(graph.leaving_rad[arrives]))
-    if is_alone and kind != NodeKind.JUNCTION:
-        return bool(kind != NodeKind.LOOP)
-    if is_alone:
-        turn = _side_turn_rad(graph, arrives, after)
-    else:
-        turn = abs((graph.leaving_rad[arrives] - graph.leaving_rad[after]) % (2 * math.pi) - math.pi)
-    return turn > CORNER_RAD and not _is_round(graph, arrives, after)
-
-
-ROUND_LOOK_WIDTHS = 4.5
-"""Points up to here, in line widths, tell a rounded nose from a corner: 1 mm of a 0.25 mm line."""
-
-ROUND_STRAY_WIDTHS = 0.06
-"""Root mean square distance from one circle, in line widths, up to which both sides of a node are one smooth line.
-A corner of 30° strays by 0.08, a right angle by 0.3; thinning and noise by 0.03 to 0.05."""
-
-
-def _is_round(graph: LineGraph, arrives: Side, after: Side) -> bool:
-    """Tell whether the points on both sides of a node, those nearest left out, lie on one circle."""
-    near = []
-    widths = []
-    for side in (arrives, after):
-        width_px = graph.strokes.links[side >> 1].width_px
-        points = _points(graph, side)[: int(2 * ROUND_LOOK_WIDTHS * width_px) + 2]
-        far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        picked = points[(far >= width_px) & (far <= ROUND_LOOK_WIDTHS * width_px)]
-        if len(picked) < 3:
-            return False
-        near.append(picked)
-        widths.append(width_px)
-    back, on = near
-    both = np.concatenate([back[::-1], on])
-    allowed_px = ROUND_STRAY_WIDTHS * max(widths) + graph.strokes.links[after >> 1].sigma_px
-    circle = fit_circle(both, np.ones(len(both)))
-    if circle is None:
-        line = fit_straight(both, np.ones(len(both)))
-        return bool(np.sqrt((line.off_mm(both) ** 2).mean()) <= allowed_px)
-    way = both - circle.centre_mm
-    stray_px = float(np.sqrt(((np.hypot(*way.T) - circle.radius_mm) ** 2).mean()))
-    # The points must run on around the circle, not back along it as the sides of a sharp tip do.
-    turned = way[1:, 1] * way[:-1, 0] - way[1:, 0] * way[:-1, 1]
-    gap = len(back) - 1
-    return stray_px <= allowed_px and bool(np.sign(turned[gap]) == np.sign(turned.sum()))
-
-
-def _side_turn_rad(graph: LineGraph, arrives: Side, after: Side) -> float:
-    """Turn between the sides at a node that only two lines are left at."""
-    back, on = (_side_line(_points(graph, s), graph.strokes.links[s >> 1].width_px)[1] for s in (arrives, after))
-    return math.pi - math.acos(float(np.clip(back @ on, -1, 1)))
-
-
-def _points(graph: LineGraph, side: Side) -> NDArray[np.float64]:
-    points = graph.strokes.links[side >> 1].points_px
-    return points[::-1] if side & 1 else points
-
-
-def _side_line(points: NDArray[np.float64], width: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """A point on a side near its start and its unit direction away from there."""
-    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    picked = (far >= NEAR_JUNCTION_WIDTHS * width) & (far <= (NEAR_JUNCTION_WIDTHS + SIDE_WIDTHS) * width)
-    used = points[picked] if picked.sum() >= 3 else points
-    middle = used.mean(axis=0)
-    direction = np.linalg.svd(used - middle, full_matrices=False)[2][0]
-    if direction @ (used[-1] - used[0]) < 0:
-        direction = -direction
-    return middle, direction
-
-
-def _corner_mm(graph: LineGraph, plan: PlanStrokes, side: Side, after: Side) -> NDArray[np.float64]:
-    """Where two sides meet: the node's place at a true corner, at a junction the crossing of the sides."""
-    link = graph.strokes.links[side >> 1]
-    node = link.start if side & 1 else link.end
-    if graph.strokes.kinds[node] != NodeKind.JUNCTION:
-        return np.asarray(plan.nodes_mm[node])
-    scale = mm_per_px(plan, side >> 1)
-    width_mm = link.width_px * scale
-    ends = (plan.links_mm[side >> 1][:: 1 if side & 1 else -1], plan.links_mm[after >> 1][:: -1 if after & 1 else 1])
-    other = graph.strokes.links[after >> 1]
-    nodes = (node, other.end if after & 1 else other.start)
-    centre = (plan.nodes_mm[nodes[0]] + plan.nodes_mm[nodes[1]]) / 2
-    (a, u), (b, v) = (_side_line(points, width_mm) for points in ends)
-    cross = float(u[0] * v[1] - u[1] * v[0])
-    opening_rad = math.acos(float(np.clip(u @ v, -1, 1)))
-    if abs(cross) < math.sin(math.radians(4)):
-        return np.asarray(centre)
-    along = float((b - a)[0] * v[1] - (b - a)[1] * v[0]) / cross
-    met: NDArray[np.float64] = a + along * u
-    # Two sides run as one line until they are a line width apart: their corner lies that much farther out.
-    beyond_mm = width_mm / (2 * math.tan(opening_rad / 2))
-    if np.hypot(*(met - centre)) <= 2 * width_mm + 1.5 * beyond_mm:
-        return met
-    if opening_rad < math.radians(45):
-        bisector = -(u + v) / np.hypot(*(u + v))
-        return np.asarray(centre + bisector * beyond_mm)
-    return np.asarray(centre)
 
 
 def _section(
     graph: LineGraph,
     plan: PlanStrokes,
     run: Sequence[Side],
-    start_mm: NDArray[np.float64] | None,
-    end_mm: NDArray[np.float64] | None,
+    before: Corner | None,
+    after: Corner | None,
 ) -> Section:
     links = [graph.strokes.links[side >> 1] for side in run]
     scales = [mm_per_px(plan, side >> 1) for side in run]
     step_mm = float(np.median(scales))
     pieces = []
-    if start_mm is not None:
-        pieces.append(start_mm[None, :])
     for side, link, scale in zip(run, links, scales, strict=True):
         points = plan.links_mm[side >> 1]
         kinds = graph.strokes.kinds[[link.start, link.end]]
         kept = _trimmed(points, kinds, link.width_px * scale)
         pieces.append(kept[::-1] if side & 1 else kept)
-    if end_mm is not None:
-        pieces.append(end_mm[None, :])
     points = np.concatenate(pieces)
-    closed = start_mm is None
-    if closed:
+    closed = before is None
+    if before is not None and after is not None:
+        points = _clear(points, before, after)
+    else:
         points = np.vstack([points, points[:1]])
     moved = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 1e-3 * step_mm])
     if len(points) > 1 and not moved[-1] and moved[:-1].sum() > 1:
@@ -239,6 +147,15 @@ def _trimmed(points: NDArray[np.float64], kinds: NDArray[np.uint8], width_mm: fl
         cut = [c * 0.5 * total / sum(cut) for c in cut]
     kept = points[(along >= cut[0]) & (along <= total - cut[1])]
     return kept if len(kept) else points[len(points) // 2 : len(points) // 2 + 1]
+
+
+def _clear(points: NDArray[np.float64], before: Corner, after: Corner) -> NDArray[np.float64]:
+    """The points between two corners that neither bends, and the corners."""
+    from_before, from_after = (np.hypot(*(points - corner.at_mm).T) for corner in (before, after))
+    kept = (from_before > before.clear_mm) & (from_after > after.clear_mm)
+    if not kept.any():
+        kept = np.ones(len(points), dtype=bool)
+    return np.vstack([before.at_mm, points[kept], after.at_mm])
 
 
 GAP_STEPS = 2.5

@@ -1,0 +1,231 @@
+"""Where a walk along lines turns: whether it is a corner, and where its two sides meet."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.circle_fit import fit_circle
+from digitize.continuation import LineGraph, Side, length_px, points_from
+from digitize.straight_fit import fit_straight
+from digitize.strokes import NodeKind, PlanStrokes
+
+NEAR_JUNCTION_WIDTHS = 1.5
+"""Points closer to a junction than this, in line widths, are bent by the line that joins there."""
+
+CORNER_RAD = math.radians(16)
+"""At a junction a larger turn is a corner: directions there err by a few degrees, and a smaller turn, rounded off
+between points one and a half line widths away, stays within a fifth of a line width."""
+
+SIDE_WIDTHS = 8.0
+"""A side's direction at a corner is taken over this many line widths: long against noise, short against curvature."""
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """Where two sides meet, mm, and how far from there points are bent by the other side or other lines."""
+
+    at_mm: NDArray[np.float64]
+    clear_mm: float
+
+
+def is_corner(graph: LineGraph, side: Side, after: Side) -> bool:
+    """Tell whether a walk turns sharply from one link to the next."""
+    arrives = side ^ 1
+    link = graph.strokes.links[side >> 1]
+    kind = graph.strokes.kinds[link.start if side & 1 else link.end]
+    is_alone = bool(np.isnan(graph.leaving_rad[arrives]))
+    if is_alone and kind != NodeKind.JUNCTION:
+        return bool(kind != NodeKind.LOOP)
+    if is_alone:
+        turn = _side_turn_rad(graph, arrives, after)
+    else:
+        turn = abs((graph.leaving_rad[arrives] - graph.leaving_rad[after]) % (2 * math.pi) - math.pi)
+    return turn > CORNER_RAD and not _is_round(graph, arrives, after)
+
+
+ROUND_LOOK_WIDTHS = 4.5
+"""Points up to here, in line widths, tell a rounded nose from a corner: 1 mm of a 0.25 mm line."""
+
+ROUND_STRAY_WIDTHS = 0.06
+"""Root mean square distance from one circle, in line widths, up to which both sides of a node are one smooth line.
+A corner of 30° strays by 0.08, a right angle by 0.3; thinning and noise by 0.03 to 0.05."""
+
+
+def _is_round(graph: LineGraph, arrives: Side, after: Side) -> bool:
+    """Tell whether the points on both sides of a node, those nearest left out, lie on one circle."""
+    near = []
+    widths = []
+    for side in (arrives, after):
+        width_px = graph.strokes.links[side >> 1].width_px
+        points = points_from(graph.strokes, side)[: int(2 * ROUND_LOOK_WIDTHS * width_px) + 2]
+        far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        picked = points[(far >= width_px) & (far <= ROUND_LOOK_WIDTHS * width_px)]
+        if len(picked) < 3:
+            return False
+        near.append(picked)
+        widths.append(width_px)
+    back, on = near
+    both = np.concatenate([back[::-1], on])
+    allowed_px = ROUND_STRAY_WIDTHS * max(widths) + graph.strokes.links[after >> 1].sigma_px
+    circle = fit_circle(both, np.ones(len(both)))
+    if circle is None:
+        line = fit_straight(both, np.ones(len(both)))
+        return bool(np.sqrt((line.off_mm(both) ** 2).mean()) <= allowed_px)
+    way = both - circle.centre_mm
+    stray_px = float(np.sqrt(((np.hypot(*way.T) - circle.radius_mm) ** 2).mean()))
+    # The points must run on around the circle, not back along it as the sides of a sharp tip do.
+    turned = way[1:, 1] * way[:-1, 0] - way[1:, 0] * way[:-1, 1]
+    gap = len(back) - 1
+    return stray_px <= allowed_px and bool(np.sign(turned[gap]) == np.sign(turned.sum()))
+
+
+def _side_turn_rad(graph: LineGraph, arrives: Side, after: Side) -> float:
+    """Turn between the sides at a node that only two lines are left at."""
+    back, on = (
+        _side_line(points_from(graph.strokes, s), graph.strokes.links[s >> 1].width_px)[1] for s in (arrives, after)
+    )
+    return math.pi - math.acos(float(np.clip(back @ on, -1, 1)))
+
+
+def corner_between(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], after: Sequence[Side]) -> Corner:
+    """Where one run of a walk ends and the next starts.
+
+    At a true corner that is the node. At a junction it is the crossing of the two sides, each carried on along its
+    own line from where no other line bends it; two sides that meet at a sharp angle run as one line
+    until they are a line width apart, so their crossing lies farther out than the junction.
+
+    Parameters
+    ----------
+    run, after : sequences of Side
+        The links before and after the corner, in the walk's order; past the next corner too, which at a
+        sharp tip may be no more than where its sides begin to merge.
+    """
+    side, onward = run[-1], after[0]
+    link = graph.strokes.links[side >> 1]
+    node = link.start if side & 1 else link.end
+    width_mm = link.width_px * mm_per_px(plan, side >> 1)
+    if graph.strokes.kinds[node] != NodeKind.JUNCTION:
+        return Corner(plan.nodes_mm[node], 0.0)
+    other = graph.strokes.links[onward >> 1]
+    centre = (plan.nodes_mm[node] + plan.nodes_mm[other.end if onward & 1 else other.start]) / 2
+    back = _away(graph, plan, [side ^ 1 for side in reversed(run)], width_mm)
+    ahead = _away(graph, plan, after, width_mm)
+    far = [_side_line(points, width_mm, near_widths=FAR_WIDTHS)[1] for points in (back, ahead)]
+    opening_rad = _angle_rad(*far)
+    if opening_rad < SHARP_RAD:
+        return _sharp(back, ahead, centre, -(far[0] + far[1]), opening_rad, width_mm)
+    (a, u), (b, v) = (_side_line(points, width_mm) for points in (back, ahead))
+    clear_mm = NEAR_JUNCTION_WIDTHS * width_mm
+    cross = float(u[0] * v[1] - u[1] * v[0])
+    if abs(cross) < math.sin(math.radians(4)):
+        return Corner(centre, clear_mm)
+    met = a + u * float((b - a)[0] * v[1] - (b - a)[1] * v[0]) / cross
+    near = float(np.hypot(*(met - centre))) <= 2 * width_mm
+    return Corner(met if near else centre, clear_mm)
+
+
+SHARP_RAD = math.radians(40)
+"""Sides that open less than this merge over more than a line's width."""
+
+LEAST_OPENING_RAD = math.radians(3)
+"""Sides that open less than this run side by side for ten line widths: where they meet cannot be told from them."""
+
+FREE_SHARE = 2.2
+"""Sides bend each other for up to this many merged lengths beyond it: with a centre line between them, until each
+is some one and a half widths from it."""
+
+FAR_WIDTHS = 4.0
+"""Whether sides are sharp is told from points farther than this, in line widths: nearer ones turn into the junction."""
+
+
+def _sharp(
+    back: NDArray[np.float64],
+    ahead: NDArray[np.float64],
+    centre: NDArray[np.float64],
+    outward: NDArray[np.float64],
+    opening_rad: float,
+    width_mm: float,
+) -> Corner:
+    """The tip of two sides that open at a sharp angle: the crossing of parabolas along them."""
+    axis = outward / np.hypot(*outward)
+    merged_mm = width_mm / (2 * math.tan(max(opening_rad, LEAST_OPENING_RAD) / 2))
+    bent_mm = max(NEAR_JUNCTION_WIDTHS * width_mm, FREE_SHARE * merged_mm)
+    fits = [_parabola(points - centre, axis, bent_mm, 2 * SIDE_WIDTHS * width_mm) for points in (back, ahead)]
+    reach_mm = merged_mm
+    if fits[0] is not None and fits[1] is not None:
+        roots = np.roots((fits[0] - fits[1])[::-1])
+        real = roots[np.isreal(roots)].real
+        real = real[(real > -width_mm) & (real < 2.5 * merged_mm + width_mm)]
+        if len(real):
+            reach_mm = float(real[np.abs(real - merged_mm).argmin()])
+        across = np.array([-axis[1], axis[0]])
+        off_mm = float(np.mean([fit @ [1, reach_mm, reach_mm**2] for fit in fits]))
+        return Corner(centre + reach_mm * axis + off_mm * across, reach_mm + bent_mm)
+    return Corner(centre + reach_mm * axis, reach_mm + bent_mm)
+
+
+def _parabola(
+    points: NDArray[np.float64], axis: NDArray[np.float64], near_mm: float, long_mm: float
+) -> NDArray[np.float64] | None:
+    """Coefficients of y = a + b x + c x² through points from `near_mm` back along the axis, over `long_mm`."""
+    x = points @ axis
+    y = points @ np.array([-axis[1], axis[0]])
+    used = (x < -near_mm) & (x > -near_mm - long_mm)
+    if used.sum() < 6:
+        return None
+    x, y = x[used], y[used]
+    powers = np.column_stack([np.ones_like(x), x, x * x])
+    return np.linalg.lstsq(powers, y, rcond=None)[0]
+
+
+AWAY_WIDTHS = 40.0
+"""Points are taken up to here, in line widths, along a side: past the merged stretch of the sharpest tip."""
+
+
+def _away(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], width_mm: float) -> NDArray[np.float64]:
+    """Points along a run away from its start, mm; those near junctions on the way left out."""
+    pieces: list[NDArray[np.float64]] = []
+    long_mm = 0.0
+    for number, side in enumerate(run):
+        points = plan.links_mm[side >> 1]
+        points = points[::-1] if side & 1 else points
+        long = length_px(points)
+        if number:
+            from_start = np.hypot(*(points - points[0]).T)
+            points = points[from_start > NEAR_JUNCTION_WIDTHS * width_mm]
+        if number < len(run) - 1 and len(points):
+            from_end = np.hypot(*(points - points[-1]).T)
+            inner = points[from_end > NEAR_JUNCTION_WIDTHS * width_mm]
+            points = inner if len(inner) or number else points[:1]
+        pieces.append(points)
+        long_mm += long
+        if long_mm > AWAY_WIDTHS * width_mm:
+            break
+    return np.concatenate(pieces)
+
+
+def _angle_rad(u: NDArray[np.float64], v: NDArray[np.float64]) -> float:
+    return math.acos(float(np.clip(u @ v, -1, 1)))
+
+
+def _side_line(
+    points: NDArray[np.float64], width: float, *, near_widths: float = NEAR_JUNCTION_WIDTHS
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """A point on a side near its start and its unit direction away from there."""
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    picked = (far >= near_widths * width) & (far <= (near_widths + SIDE_WIDTHS) * width)
+    used = points[picked] if picked.sum() >= 3 else points
+    middle = used.mean(axis=0)
+    direction = np.linalg.svd(used - middle, full_matrices=False)[2][0]
+    if direction @ (used[-1] - used[0]) < 0:
+        direction = -direction
+    return middle, direction
+
+
+def mm_per_px(plan: PlanStrokes, link: int) -> float:
+    """Scale along a link."""
+    px = length_px(plan.strokes.links[link].points_px)
+    return length_px(plan.links_mm[link]) / px if px else 0.0
