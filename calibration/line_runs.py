@@ -25,8 +25,8 @@ ACROSS_PX = 2.2
 SLOPE = math.radians(1.5)
 """Most a piece may be turned from the run's curve where it lies."""
 
-MOST_GAP = 0.2
-"""Longest gap bridged, as part of the run's length so far..."""
+MOST_GAP = 0.3
+"""Longest gap bridged, as part of the run's length so far: a side with a tenth hidden in its middle is one run..."""
 
 LEAST_GAP = 0.03
 """... or of the picture's diagonal, whichever is more."""

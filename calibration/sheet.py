@@ -196,14 +196,17 @@ def _refined(grey: NDArray[np.uint8], corners: Points, reach: float) -> Points:
 
 
 def _straight(t: Points, offset: Points) -> tuple[float, float]:
-    """Fit a line to offsets, robustly; give it at t = 0 and t = 1."""
+    """Fit a line to offsets, robustly, and move it inside of nearly all; give it at t = 0 and t = 1."""
     weight = np.ones(len(t))
     fit: NDArray[np.floating[Any]] = np.zeros(2)
     for _ in range(8):
         fit = np.polynomial.polynomial.polyfit(t, offset, 1, w=weight)
         off = np.abs(offset - fit[0] - fit[1] * t)
         weight = 1 / (1 + (off / max(1.0, 2 * float(np.median(off)))) ** 2)
-    return float(fit[0]), float(fit[0] + fit[1])
+    # A lens or a curl bows the edge: the straight side goes along its innermost stretches.
+    past = fit[0] + fit[1] * t - offset
+    inner = float(np.percentile(past[np.abs(past) <= 4 * max(1.0, float(np.median(np.abs(past))))], 95))
+    return float(fit[0] - inner), float(fit[0] + fit[1] - inner)
 
 
 def _inset(corners: Points, distance: float) -> Points:

@@ -43,6 +43,10 @@ DRAUGHT_RAD = 0.0003
 """One sigma of a long drawn line's own direction: 0.3 mm on a metre."""
 
 
+SHEAR_RAD = 0.001
+"""How far lines along and across are off a right angle on a usual scan: 0.06 degrees; one real scan has 0.12."""
+
+
 def find_skew(ink: Ink) -> Skew | None:
     """Find how far a scan lies turned, from the direction that most of its long straight lines run in or across.
 
@@ -120,7 +124,9 @@ def _measured(ink: Ink, points_px: Points) -> tuple[float, float, float] | None:
     # The run is placed to a reduced px or so, and lies on an edge of the line as often as on its middle.
     reach = max(6.0, 3.0 * max(ink.darkness.shape) / 1600)
     for half_width in (reach, 0.6 * reach):
-        found = line_centres(ink.darkness, points_px, np.broadcast_to(across, points_px.shape), half_width_px=half_width)
+        found = line_centres(
+            ink.darkness, points_px, np.broadcast_to(across, points_px.shape), half_width_px=half_width
+        )
         u, v = (points_px - points_px[0]) @ along, (points_px - points_px[0]) @ across + found.offset_px
         good = found.good & (found.contrast > 0.5 * np.median(found.contrast))
         fit = np.zeros(2)
@@ -146,9 +152,10 @@ def _measured(ink: Ink, points_px: Points) -> tuple[float, float, float] | None:
 
 
 def _agreed(lines: NDArray[np.float64], peak: float) -> Skew | None:
-    """Give the weighted mean of the directions about the fullest 2 x AGREE_DEG, with its sigma."""
+    """Give the mean of the direction of the lines along and of those across, with its sigma."""
     quarter = math.pi / 2
     off = (lines[:, 0] - peak + quarter / 2) % quarter - quarter / 2
+    steep = np.abs(np.sin(lines[:, 0])) > math.sqrt(0.5)
     sigma, length = np.hypot(lines[:, 1], DRAUGHT_RAD), lines[:, 2]
     agree_rad = math.radians(AGREE_DEG)
     inside = np.abs(off[:, None] - off[None, :]) < agree_rad
@@ -156,15 +163,27 @@ def _agreed(lines: NDArray[np.float64], peak: float) -> Skew | None:
     agree = np.abs(off - centre) < agree_rad
     if agree.sum() < LEAST_LINES or length[agree].sum() < LEAST_AGREEING * length.sum():
         return None
-    # Tukey's weights about the mean: a line that leans is let go, not averaged in.
+    groups = [
+        _mean(off[group], sigma[group], length[group]) for group in (agree & ~steep, agree & steep) if group.any()
+    ]
+    # Scanners shear: lines along and across are then no right angle, and the turn lies between.
+    weight = np.array([1 / (own**2 + SHEAR_RAD**2) for _, own in groups])
+    mean = float((weight * [at for at, _ in groups]).sum() / weight.sum())
+    own = math.sqrt(float((weight**2 * [own**2 for _, own in groups]).sum())) / float(weight.sum())
+    between = (groups[0][0] - groups[-1][0]) / 2
+    return Skew((peak + mean + quarter / 2) % quarter - quarter / 2, math.hypot(own, between))
+
+
+def _mean(off: Points, sigma: Points, length: Points) -> tuple[float, float]:
+    """Give a mean with Tukey's weights, so that a line that leans is let go and not averaged in, and its sigma."""
     weight = length / sigma
-    mean, spread = float(np.median(off[agree])), agree_rad
+    mean, spread = float(np.median(off)), math.radians(AGREE_DEG)
+    w = weight
     for _ in range(10):
         reach = np.clip((off - mean) / (4 * max(spread, DRAUGHT_RAD)), -1, 1)
-        w = weight * (1 - reach**2) ** 2 * agree
+        w = weight * (1 - reach**2) ** 2
         mean = float((w * off).sum() / w.sum())
         spread = float(np.sqrt((w * (off - mean) ** 2).sum() / w.sum()))
     count = float(w.sum() ** 2 / (w**2).sum())
     within = math.sqrt(float((w**2 * sigma**2).sum())) / float(w.sum())
-    angle = (peak + mean + quarter / 2) % quarter - quarter / 2
-    return Skew(angle, max(spread / math.sqrt(max(count, 1.0)), within))
+    return mean, max(spread / math.sqrt(max(count, 1.0)), within)
