@@ -1,7 +1,7 @@
 """A job run again and again, edited by hand between: what was marked must not move, and choices keep their outlines.
 
-Run as `python -m benchmarks.job_rounds [ROUNDS]` (40 unless told). Between rounds job.toml is edited at random as in a text
-editor (seed 7): another fraction, paper, page margin, a note, a check length.
+Run as `python -m benchmarks.job_rounds [ROUNDS]` (40 unless told). Between rounds job.toml is edited at random as in
+a text editor (seed 7): another fraction, paper, page margin, a note, a check length.
 """
 
 import random
@@ -65,7 +65,7 @@ def report(folder: Path, rounds: int) -> str:
         same_bytes += svg == (out / "outlines.svg").read_bytes() and before != path.read_bytes()
     return (
         f"{rounds} rounds (seed {SEED}): marks moved in {moved}, choices lost {lost}, a chosen part's box "
-        f"moved at most {farthest:.4f} mm; run again unedited the SVG is the same to the byte in {same_bytes} of {rounds}; "
+        f"moved at most {farthest:.4f} mm; run again the SVG is the same to the byte in {same_bytes} of {rounds}; "
         f"{(time.perf_counter() - start) / (2 * rounds + 2):.1f} s a run"
     )
 

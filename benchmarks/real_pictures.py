@@ -56,7 +56,8 @@ def main() -> None:
     grid = graph_paper(folder)
     print(
         f"graph paper: {len(grid.percent)} distances between {grid.crossings} crossings from one length "
-        f"in x and one in y: median {np.median(np.abs(grid.percent)):.3f} %, largest {np.abs(grid.percent).max():.3f} %; "
+        f"in x and one in y: median {np.median(np.abs(grid.percent)):.3f} %, "
+        f"largest {np.abs(grid.percent).max():.3f} %; "
         f"skew {grid.skew_deg:.3f} deg (0.13 in its notes)"
     )
     for name in ("ruler_target_colour.tif", "ruler_target_g3.tif"):
