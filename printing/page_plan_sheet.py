@@ -36,6 +36,8 @@ _NUMBER_MM = 2.3
 # What a joint's mark shows: words, then how far the upper page slid along and away, mm as drawn.
 _SAMPLES = (("joined well", 0.0, 0.0), ("gap", 0.0, 1.0), ("lap", 0.0, -1.0), ("slid", 1.0, 0.0))
 _SAMPLES_MM = 18.0
+# Tall pages have room for them below the words from here on.
+_TALL_MM = 170.0
 
 
 def draw_page_plan(
@@ -64,6 +66,9 @@ def draw_page_plan(
             _draw_samples(pen, (x1 - words_width, y1 - height - 4), words_width)
         plan_box = x0, y0, x1 - words_width - _GAP_MM, y1
     else:
+        if len(page_plan.tiles) > 1 and y1 - y0 > _TALL_MM:
+            _draw_samples(pen, (x0, y0 + _SAMPLES_MM - 2), min(x1 - x0, 120.0))
+            y0 += _SAMPLES_MM
         _draw_lines(pen, lines, (x0, y0 + height), size)
         plan_box = x0, y0 + height + _GAP_MM, x1, y1
     _draw_small_plan(pen, page_plan, drawing, picture, shapes, plan_box, stamp=title.stamp)
@@ -112,7 +117,8 @@ def _steps(page_plan: PagePlan, frame: Frame, title: PageTitle) -> list[_Step]:
         _Step("", "Print this page alone first", Face.BOLD),
         _Step("1", 'Choose "actual size" or 100 %, never "fit", and one-sided.'),
         _Step("2", f"Measure the two check bars with a good rule: {bars}. Off by more than {allowed:.1f} mm: do not "
-              "print the rest; look for a scale or fit setting in the print dialogue. Every page has the same bars."),
+              "print the rest; look for a scale or fit setting in the print dialogue. Every page has the same bars; "
+              "their ticks are mm inward and 1/8 inch outward."),
     ]  # fmt: skip
     if len(page_plan.tiles) > 1:
         steps += [

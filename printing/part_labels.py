@@ -1,10 +1,13 @@
 """Where a part's number is written: inside it, or beside it where it is too thin."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from drawing.drawing import Drawing, Kind
@@ -21,6 +24,16 @@ SMALLEST_MM = 2.2
 # A piece that takes a circle of this radius takes the smallest number.
 _INSIDE_RADIUS_MM = 1.5
 
+# A number with a ring around it needs a circle of this radius to stand in.
+ROOM_MM = 4.5
+RING_GAP_MM = 0.7
+
+# In a strip a number may leave the very middle by this share of its half width, so that it can slide along.
+_NEARLY_WIDEST = 0.85
+
+# Places tried inside a piece are a square lattice of this many a side.
+_TRIED_A_SIDE = 16
+
 # A number keeps this far from the window's edges, where a page's joints have their marks, if its piece reaches so far.
 _FROM_EDGE_MM = 6.0
 
@@ -30,6 +43,10 @@ _SLIVER_SHARE = 0.01
 # A number beside its part lies this far off, tried all around.
 _BESIDE_MM = (5.0, 7.5, 10.0, 14.0)
 _BESIDE_WAYS = 16
+
+
+InkUnder: TypeAlias = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+"""Mean darkness 0-1 of the plan's picture in boxes (N, 4) of (x min, y min, x max, y max), build mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +84,12 @@ def part_shapes(drawing: Drawing) -> tuple[PartShape, ...]:
     return tuple(shapes)
 
 
-def part_labels(shapes: tuple[PartShape, ...], window_mm: Box) -> tuple[PartLabel, ...]:
+def part_labels(shapes: tuple[PartShape, ...], window_mm: Box, *, ink: InkUnder | None = None) -> tuple[PartLabel, ...]:
     """Give a label for each part of which the window shows a piece, in the parts' order.
 
-    A piece too thin for its number has it beside it, outside all other parts where there is room.
+    A number stands in the widest place of its piece or, where the plan's picture is known, there or nearby
+    where it hides least of it. A piece too thin for its number has it beside it, outside all other parts where
+    there is room.
     """
     window = shapely.box(*window_mm)
     inner = window.buffer(-_FROM_EDGE_MM)
@@ -90,8 +109,7 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box) -> tuple[PartLabe
         (x, y), rim = circle.coords[0], circle.coords[-1]
         radius = math.dist((x, y), rim)
         if radius >= _INSIDE_RADIUS_MM:
-            size = min(LARGEST_MM, max(SMALLEST_MM, radius * 0.9))
-            labels.append(PartLabel(part.number, (x, y), size, radius))
+            labels.append(_inside(part.number, piece, (x, y), radius, ink))
         else:
             thin.append((part, (x, y)))
     taken = [_label_box(label.at_mm, label.number, label.size_mm) for label in labels]
@@ -102,6 +120,26 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box) -> tuple[PartLabe
             labels.append(PartLabel(part.number, beside, SMALLEST_MM, 0.0, inside))
             taken.append(_label_box(beside, part.number, SMALLEST_MM))
     return tuple(sorted(labels, key=lambda label: label.number))
+
+
+def _inside(number: int, piece: shapely.Polygon, widest: Point, radius_mm: float, ink: InkUnder | None) -> PartLabel:
+    """The label inside a piece, at its widest place or where there is less ink under it."""
+    size = min(LARGEST_MM, max(SMALLEST_MM, radius_mm * 0.9))
+    room = min(_NEARLY_WIDEST * radius_mm, ROOM_MM)
+    if ink is None:
+        return PartLabel(number, widest, size, radius_mm)
+    x0, y0, x1, y1 = piece.bounds
+    across, up = (np.linspace(low, high, _TRIED_A_SIDE) for low, high in ((x0, x1), (y0, y1)))
+    tried = np.stack(np.meshgrid(across, up), axis=-1).reshape(-1, 2)
+    free = piece.buffer(-room)
+    tried = np.vstack([[widest], tried[shapely.contains_xy(free, tried[:, 0], tried[:, 1])]])
+    half = max(label_half_mm(number, size)) + (RING_GAP_MM if radius_mm >= ROOM_MM else 0.0)
+    dark = ink(np.column_stack([tried - half, tried + half]))
+    far = np.hypot(*(tried - widest).T)
+    # Ink is compared in hundredths, so that of places as clean as each other the nearest is taken.
+    best = int(np.lexsort((far, np.round(dark, 2)))[0])
+    radius = radius_mm if best == 0 else room
+    return PartLabel(number, (float(tried[best, 0]), float(tried[best, 1])), size, radius)
 
 
 def _largest_piece(shape: BaseGeometry) -> shapely.Polygon | None:

@@ -67,7 +67,7 @@ class PaperWhite:
 
 def paper_white(flat: FlatPicture) -> PaperWhite:
     """Find a flat picture's paper: a closing of a small copy removes the ink, dividing by it removes the shading."""
-    small = _reduced(flat.pixels, _PAPER_LONG_SIDE_PX)
+    small = reduced(flat.pixels, _PAPER_LONG_SIDE_PX)
     window = np.ones((_PAPER_WINDOW_PX, _PAPER_WINDOW_PX), np.uint8)
     paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, window)
     paper = np.maximum(cv2.blur(paper, (_PAPER_WINDOW_PX // 2, _PAPER_WINDOW_PX // 2)), 1)
@@ -128,7 +128,7 @@ def tile_picture(flat: FlatPicture, white: PaperWhite, box_mm: Box, *, fraction:
 def small_picture(flat: FlatPicture, white: PaperWhite, *, fraction: Fraction, long_side_px: int) -> TilePicture:
     """Give the whole flat picture, whitened, at most `long_side_px` long: for the page plan."""
     height, width = flat.pixels.shape[:2]
-    small = _reduced(flat.pixels, long_side_px)
+    small = reduced(flat.pixels, long_side_px)
     size = small.shape[1], small.shape[0]
     pixels = whitened(small, white, (0, 0, *size))
     x, y = (origin * float(fraction) for origin in flat.origin_mm)
@@ -150,7 +150,7 @@ def whitened(pixels: Pixels, white: PaperWhite, window_px: tuple[int, int, int, 
     return np.asarray(cv2.LUT(under, white.levels), np.uint8)
 
 
-def _reduced(pixels: Pixels, long_side_px: int) -> Pixels:
+def reduced(pixels: Pixels, long_side_px: int) -> Pixels:
     """Give a copy no longer than `long_side_px`, averaged over every px, or of a much larger picture over every few."""
     height, width = pixels.shape[:2]
     factor = min(1.0, long_side_px / max(height, width))

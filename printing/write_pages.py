@@ -22,6 +22,7 @@ from drawing.units import MM_PER_PT
 from pictures.flat import FlatPicture
 from printing.content import Box
 from printing.errors import PrintingError
+from printing.ink_under import ink_under
 from printing.page_marks import (
     LABEL_MM,
     WORDS_MM,
@@ -35,7 +36,16 @@ from printing.page_marks import (
 )
 from printing.page_plan_sheet import draw_page_plan
 from printing.page_title import PageTitle
-from printing.part_labels import PartLabel, PartShape, label_half_mm, part_labels, part_shapes
+from printing.part_labels import (
+    RING_GAP_MM,
+    ROOM_MM,
+    InkUnder,
+    PartLabel,
+    PartShape,
+    label_half_mm,
+    part_labels,
+    part_shapes,
+)
 from printing.pen import BLACK, BLUE, WHITE, Colour, Face, Pen, outline_paths, path_operators, text_width_mm
 from printing.plan_pages import PagePlan, Tile
 from printing.tile_picture import PaperWhite, TilePicture, paper_white, small_picture, tile_picture
@@ -46,9 +56,6 @@ __all__ = ["PageTitle", "write_pages"]
 _OVER_PICTURE_MM = 0.13
 _OUTLINE_MM = 0.25
 _LINE_MM = 0.18
-
-# A ring around a number needs a piece this wide.
-_RING_RADIUS_MM = 4.5
 
 # The picture on the page plan: 150 dpi on A4 in the width left beside the words.
 _SMALL_PICTURE_PX = 1000
@@ -103,17 +110,18 @@ def write_pages(
         canvas.setViewerPreference("Duplex", "Simplex")
         pen = Pen(canvas)
         shapes = part_shapes(drawing)
-        whole = None
+        whole, under = None, None
         white = paper_white(flat) if flat is not None else None
         if flat is not None and white is not None:
             whole = small_picture(flat, white, fraction=title.fraction, long_side_px=_SMALL_PICTURE_PX)
+            under = ink_under(flat, white, fraction=title.fraction)
         pen.begin_page()
         draw_page_plan(pen, page_plan, drawing, whole, shapes, title=title)
         pen.end_page()
         inks = tuple(_over_picture(drawing)) if flat is not None else tuple(_lines_only(drawing))
         for done, (tile, picture) in enumerate(_pictures(page_plan, flat, white, title.fraction)):
             pen.begin_page()
-            _draw_plan(pen, page_plan, tile, picture, inks, shapes, stamp=title.stamp)
+            _draw_plan(pen, page_plan, tile, picture, inks, shapes, under, stamp=title.stamp)
             _draw_furniture(pen, page_plan, tile, title)
             pen.end_page()
             if progress is not None:
@@ -201,6 +209,7 @@ def _draw_plan(
     picture: TilePicture | None,
     inks: tuple[_Inked, ...],
     shapes: tuple[PartShape, ...],
+    under: InkUnder | None,
     *,
     stamp: str | None,
 ) -> None:
@@ -219,7 +228,7 @@ def _draw_plan(
         if left < x1 and right > x0 and low < y1 and top > y0:
             pen.line_style(ink.width_mm, ink.colour)
             pen.strokes(ink.operators)
-    for label in part_labels(shapes, core):
+    for label in part_labels(shapes, core, ink=under):
         _draw_label(pen, label)
     pen.release()
     pen.release()
@@ -231,8 +240,8 @@ def _draw_label(pen: Pen, label: PartLabel) -> None:
     if label.leader_mm is not None:
         pen.lines([(label.at_mm, label.leader_mm)])
     half_width, half_height = label_half_mm(label.number, label.size_mm)
-    if label.radius_mm >= _RING_RADIUS_MM:
-        pen.disc(label.at_mm, max(half_width, half_height) + 0.7)
+    if label.radius_mm >= ROOM_MM:
+        pen.disc(label.at_mm, max(half_width, half_height) + RING_GAP_MM)
     else:
         corner = label.at_mm[0] - half_width, label.at_mm[1] - half_height
         pen.filled_box(*corner, 2 * half_width, 2 * half_height, WHITE)

@@ -5,10 +5,12 @@ import cv2
 import numpy as np
 import pytest
 
-from drawing.drawing import Drawing
+from drawing.drawing import Drawing, Outline
 from drawing.paths import polyline
 from pictures.flat import FlatPicture
+from printing.ink_under import ink_under
 from printing.mirror import mirrored_flat
+from printing.part_labels import label_half_mm, part_labels, part_shapes
 from printing.plan_pages import plan_pages
 from printing.setup import PageSetup, parse_paper
 from printing.tile_picture import Encoding, paper_white, tile_picture
@@ -178,6 +180,47 @@ def test_the_picture_lies_under_the_lines_within_a_twentieth_of_a_mm(printed, fr
                     off_mm.append((middle - (x, y)[axis]) / px_per_mm[axis])
     assert len(off_mm) >= 8
     assert np.abs(off_mm).max() < ALIGNED_MM
+
+
+def test_a_number_moves_aside_for_words_inside_its_part():
+    # A strip of 120 x 8 mm with a word of 24 x 3 mm in its middle, where the number would otherwise stand.
+    pixels = np.full((300, 1400), 255, np.uint8)
+    pixels[135:165, 580:820] = 40
+    flat = FlatPicture(pixels, 10_000, (0.0, 0.0))
+    strip = polyline(np.array([[10.0, 11], [130, 11], [130, 19], [10, 19]]), closed=True)
+    shapes = part_shapes(Drawing((Outline(3, strip, (), (0.0, 0.0), 0.0),), ()))
+    under = ink_under(flat, paper_white(flat), fraction=Fraction(1))
+
+    (label,) = part_labels(shapes, (0, 0, 140, 30), ink=under)
+
+    half_width, half_height = label_half_mm(3, label.size_mm)
+    x, y = label.at_mm
+    assert 10 + half_width < x < 130 - half_width
+    assert 11 + half_height < y < 19 - half_height
+    assert x + half_width < 58 or x - half_width > 82
+
+
+def test_numbers_of_nested_parts_stand_apart():
+    loops = [np.array([[-r, -r], [r, -r], [r, r], [-r, r]], float) for r in (40.0, 25.0, 10.0)]
+    outlines = tuple(Outline(n, polyline(loop, closed=True), (), (0.0, 0.0), 0.0) for n, loop in enumerate(loops, 1))
+
+    labels = part_labels(part_shapes(Drawing(outlines, ())), (-60, -60, 60, 60))
+
+    reach = [max(map(abs, label.at_mm)) for label in labels]
+    assert 25 < reach[0] < 40
+    assert 10 < reach[1] < 25
+    assert reach[2] < 10
+
+
+def test_a_part_too_thin_for_its_number_has_it_beside_with_a_leader():
+    strip = polyline(np.array([[0.0, 0], [50, 0], [50, 1], [0, 1]]), closed=True)
+    shapes = part_shapes(Drawing((Outline(12, strip, (), (0.0, 0.0), 0.0),), ()))
+
+    (label,) = part_labels(shapes, (-40, -40, 90, 40))
+
+    assert label.leader_mm is not None
+    assert 0 < label.leader_mm[1] < 1
+    assert abs(label.at_mm[1]) > 1 + label_half_mm(12, label.size_mm)[1]
 
 
 def test_a_file_is_hardly_larger_than_its_picture_alone(printed):
