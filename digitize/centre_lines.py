@@ -62,18 +62,13 @@ def measure_lines(
     # The ends stay: a one-sided mean would pull them in.
     normals = across(slope)
     found = line_centres(darkness, place, normals, half_width_px=half_width_px[number])
-    wider = ~found.good & (found.contrast > 0)
     offset, width, contrast, amount, good = found.offset_px, found.width_px, found.contrast, found.amount, found.good
-    for more in (2.0, 4.0):
-        again = np.flatnonzero(wider)
-        if len(again) == 0:
-            break
-        new = line_centres(
-            darkness, place[again], normals[again], half_width_px=more * half_width_px[number[again]]
-        )
-        offset[again], width[again], good[again] = new.offset_px, new.width_px, new.good
-        contrast[again], amount[again] = new.contrast, new.amount
-        wider = ~good & (contrast > 0)
+    again = np.flatnonzero(~good & (contrast > 0))
+    if len(again):
+        # Where lines meet the ink is wider than any of them.
+        wider = line_centres(darkness, place[again], normals[again], half_width_px=2 * half_width_px[number[again]])
+        offset[again], width[again], good[again] = wider.offset_px, wider.width_px, wider.good
+        contrast[again], amount[again] = wider.contrast, wider.amount
     # A sample that leaps aside has found another line's ink.
     leap = np.abs(offset - median_filter(offset, size=7, mode="nearest"))
     good &= leap < LEAP_PX + 0.25 * width

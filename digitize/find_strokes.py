@@ -11,9 +11,9 @@ from digitize.clean_graph import clean_graph
 from digitize.gaps import bridge_gaps
 from digitize.nodes import Cut, Placed, clean_weights, cut_at_corners, place_nodes, sample_noise
 from digitize.runs import Floats, local_fits
-from digitize.stroke_graph import trace_chains
+from digitize.stroke_graph import Chains, trace_chains
 from digitize.strokes import Link, Strokes
-from digitize.thinning import thin
+from digitize.thinning import local_widths, thin, without_blots
 from digitize.tips import with_tips
 from pictures.ink import Ink, ink_mask
 
@@ -54,18 +54,16 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
         Links run about 1 px from point to point; specks are left out. Empty where there is no ink.
     """
     tell = progress if progress is not None else _silent
-    mask = ink_mask(ink, within)
+    mask = without_blots(ink_mask(ink, within))
     tell(0.15)
     pixels = thin(mask)
-    inked = int(np.count_nonzero(mask))
-    del mask
     tell(0.4)
     if len(pixels) == 0:
         return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
-    rough_width_px = inked / len(pixels)
-    chains = trace_chains(bridge_gaps(pixels, width_px=rough_width_px))
+    chains = trace_chains(bridge_gaps(pixels))
     tell(0.5)
-    look = np.full(len(chains.start), 1.5 * rough_width_px + WINDOW_PX)
+    look = WINDOW_WIDTHS * _rough_widths(mask, chains) + WINDOW_PX
+    del mask
     graph = clean_graph(chains, measure_lines(ink.darkness, chains.split(), half_width_px=look), noise=ink.noise)
     tell(0.7)
     if not graph.lines:
@@ -81,6 +79,14 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     return strokes
 
 
+def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:
+    """The ink's width along each chain, px: the middle of what its pixels show."""
+    widths = local_widths(mask, chains.points_px.astype(np.int32))
+    chain = np.repeat(np.arange(len(chains.start)), np.diff(chains.first))
+    order = np.lexsort((widths, chain))
+    return widths[order][(chains.first[:-1] + chains.first[1:] - 1) // 2]
+
+
 def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
     """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
     samples, arms = cut.samples, placed.arms
@@ -93,6 +99,13 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
     place, slope = local_fits(samples.points_px, weights, samples.first, half=half, degree=2)
     miss = (samples.points_px - place)[:, 1] * slope[:, 0] - (samples.points_px - place)[:, 0] * slope[:, 1]
     miss /= np.maximum(np.hypot(slope[:, 0], slope[:, 1]), 1e-9)
+    # Nodes and first clean samples in the arms' frames, all at once.
+    at_node = arms.local(placed.nodes_px[np.column_stack([cut.start, cut.end]).ravel()])
+    clean = np.flatnonzero(weights > 0)
+    low = np.searchsorted(clean, samples.first[:-1])
+    high = np.searchsorted(clean, samples.first[1:]) - 1
+    some = np.minimum(np.column_stack([low, np.maximum(high, 0)]).ravel(), max(len(clean) - 1, 0))
+    at_sample = arms.local(place[clean[some]]) if len(clean) else at_node
     links = []
     for link in range(len(cut.start)):
         part = slice(int(samples.first[link]), int(samples.first[link + 1]))
@@ -107,8 +120,10 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
             points = nodes
         else:
             middle = _filled(place[part][used], slope[part][used])
-            lead = _extension(arms, 2 * link, nodes[0], middle[0])
-            trail = _extension(arms, 2 * link + 1, nodes[1], middle[-1])
+            lead, trail = (
+                _extension((arms.origin_px[arm], arms.axis[arm], arms.fit[arm]), np.stack([at_node[arm], at_sample[arm]]))
+                for arm in (2 * link, 2 * link + 1)
+            )
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
         rest = float(np.sqrt(np.mean(miss[part][used] ** 2))) if len(used) > 2 * half else sigma_px
         # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
@@ -142,26 +157,27 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
     return np.concatenate(runs)
 
 
-def _extension(arms: Arms, arm: int, node_px: Floats, first_px: Floats) -> Floats:
-    """Points about 1 px apart on an arm between its node and its first clean sample, both left out."""
-    here = Arms(*(getattr(arms, name)[[arm, arm]] for name in ("origin_px", "axis", "fit", "variance", "nearest_px", "known")))
-    along = here.local(np.stack([node_px, first_px]))
-    count = int(abs(along[1, 0] - along[0, 0]))
-    if count < 1 or not here.known[0] or along[1, 0] < along[0, 0]:
+def _extension(frame: tuple[Floats, Floats, Floats], along: Floats) -> Floats:
+    """Points about 1 px apart on an arm between its node and its first clean sample, both left out.
+
+    `frame` is the arm's origin, axis and fit; `along` (2, 2) are the node and that sample in it.
+    """
+    origin, axis, fit = frame
+    length = along[1, 0] - along[0, 0]
+    count = int(abs(length))
+    if count < 1 or length < 0:
         return np.empty((0, 2))
     part = np.arange(1, count + 1) / (count + 1)
     # The node is where several arms agree: what this one misses it by is shared out over the extension.
-    x = along[0, 0] + part * (along[1, 0] - along[0, 0])
-    fit = arms.fit[arm]
+    x = along[0, 0] + part * length
     level = fit[0] + x * (fit[1] + x * fit[2])
     miss = along[:, 1] - (fit[0] + along[:, 0] * (fit[1] + along[:, 0] * fit[2]))
     y = level + miss[0] * (1 - part) + miss[1] * part
     straight = along[0, 1] + part * (along[1, 1] - along[0, 1])
     # A bend that was fitted elsewhere means nothing far beyond.
-    if np.abs(y - straight).max() > MOST_BULGE * (along[1, 0] - along[0, 0]):
+    if np.abs(y - straight).max() > MOST_BULGE * length:
         y = straight
-    axis = arms.axis[arm]
-    points: Floats = arms.origin_px[arm] + x[:, None] * axis + y[:, None] * np.array([-axis[1], axis[0]])
+    points: Floats = origin + x[:, None] * axis + y[:, None] * np.array([-axis[1], axis[0]])
     return points
 
 

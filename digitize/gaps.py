@@ -13,6 +13,6 @@ FACING_COSINE = np.cos(np.radians(35))
 """How well an end must point at what it is joined to; a skeleton's last pixels turn by some 20 deg."""
 
 
-def bridge_gaps(pixels: NDArray[np.int32], *, width_px: float) -> NDArray[np.int32]:
+def bridge_gaps(pixels: NDArray[np.int32]) -> NDArray[np.int32]:
     """Give the skeleton with tiny gaps filled."""
     return pixels

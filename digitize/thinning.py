@@ -1,7 +1,14 @@
 """Lines of ink thinned to one pixel: the skeleton from which the graph of strokes is traced."""
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+BLOT_PX = 60
+"""Ink wider than this, px, is no line: at 0.08 mm a px the thickest borders have 25."""
+
+WIDEST_PX = 64
+"""How far a run of ink is followed, px: past any line."""
 
 
 def thin(mask: NDArray[np.uint8]) -> NDArray[np.int32]:
@@ -21,7 +28,7 @@ def thin(mask: NDArray[np.uint8]) -> NDArray[np.int32]:
     (N, 2) int32
         Skeleton pixels (x, y), row by row.
     """
-    height, width = mask.shape
+    width = mask.shape[1]
     ink = mask.astype(np.uint8, copy=True)
     ink[[0, -1], :] = 0
     ink[:, [0, -1]] = 0
@@ -40,10 +47,65 @@ def thin(mask: NDArray[np.uint8]) -> NDArray[np.int32]:
             active = active[~leave]
         removed = np.concatenate(gone)
         beside = (removed[:, None] + around).ravel()
-        active = np.unique(beside[flat[beside] == 1])
+        beside = beside[flat[beside] == 1]
+        # Each once: marked when first met, unmarked when it is.
+        flat[beside] = 3
+        active = _once(flat, beside)
     alive = alive[flat[alive] == 1]
     y, x = np.divmod(alive, width)
     return np.column_stack([x, y]).astype(np.int32)
+
+
+def _once(flat: NDArray[np.uint8], marked: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Drop repeated places, and set them all to 1 again."""
+    order = np.sort(marked)
+    flat[marked] = 1
+    keep = np.ones(len(order), np.bool_)
+    keep[1:] = order[1:] != order[:-1]
+    return order[keep]
+
+
+def without_blots(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Give the mask without ink too wide for a line: solid areas, a scanner's dark lid, a table beside the sheet.
+
+    What is wider than some BLOT_PX both ways goes, but for a rim; thinning it would take longer than all lines.
+    """
+    height, width = mask.shape
+    if min(height, width) < BLOT_PX:
+        return mask
+    cell = BLOT_PX // 5
+    small = cv2.resize(mask * np.uint8(255), (-(-width // cell), -(-height // cell)), interpolation=cv2.INTER_AREA)
+    solid = cv2.erode((small > 250).astype(np.uint8), np.ones((3, 3), np.uint8))
+    if not solid.any():
+        return mask
+    grown = cv2.dilate(solid, np.ones((3, 3), np.uint8))
+    return np.where(cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST) > 0, np.uint8(0), mask)
+
+
+def local_widths(mask: NDArray[np.uint8], pixels: NDArray[np.int32]) -> NDArray[np.float64]:
+    """Give the ink's width at skeleton pixels (N,), px: the shortest of the runs of ink in four directions.
+
+    A diagonal line of the same width has a run longer by up to 8 %. Runs are followed for WIDEST_PX at most.
+    """
+    height, width = mask.shape
+    flat = mask.ravel()
+    at = pixels[:, 1].astype(np.int64) * width + pixels[:, 0]
+    shortest = np.full(len(at), float(WIDEST_PX))
+    for dx, dy, length in ((1, 0, 1.0), (0, 1, 1.0), (1, 1, np.sqrt(2)), (1, -1, np.sqrt(2))):
+        run = np.ones(len(at))
+        for sign in (1, -1):
+            going = np.arange(len(at))
+            for step in range(1, WIDEST_PX):
+                x = pixels[going, 0] + sign * step * dx
+                y = pixels[going, 1] + sign * step * dy
+                inside = (x >= 0) & (x < width) & (y >= 0) & (y < height)
+                going = going[inside]
+                going = going[flat[at[going] + sign * step * (dy * width + dx)] > 0]
+                if len(going) == 0:
+                    break
+                run[going] += 1
+        shortest = np.minimum(shortest, run * length)
+    return shortest
 
 
 def _codes(flat: NDArray[np.uint8], at: NDArray[np.int64], around: NDArray[np.int64]) -> NDArray[np.uint8]:

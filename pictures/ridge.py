@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +20,9 @@ OPEN_END = 0.45
 
 SIDE_CLASS = 4
 """Samples to a side are rounded up to a multiple of this: few different batches, little sampled in vain."""
+
+REMAP_SIDE = 32_766
+"""Largest side that OpenCV's remap takes, of a picture or of a map."""
 
 BATCH_SAMPLES = 300_000
 """Samples worked on at a time: a batch stays in the processor's cache, whatever the number of points."""
@@ -90,7 +94,27 @@ def line_centres(
 
 
 def profiles(darkness: NDArray[np.uint8], x_px: NDArray[np.float32], y_px: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Sample darkness linearly at any places, px; beyond the picture its edge continues."""
+    """Sample darkness linearly at any places (N, K), px; beyond the picture its edge continues. To half a level."""
+    if max(darkness.shape) > REMAP_SIDE:
+        return _gathered(darkness, x_px, y_px)
+    rows = [
+        cv2.remap(
+            darkness,
+            x_px[first : first + REMAP_SIDE],
+            y_px[first : first + REMAP_SIDE],
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        for first in range(0, len(x_px), REMAP_SIDE)
+    ]
+    sampled: NDArray[np.float32] = np.concatenate([row.ravel() for row in rows]).astype(np.float32)
+    return sampled.reshape(x_px.shape)
+
+
+def _gathered(
+    darkness: NDArray[np.uint8], x_px: NDArray[np.float32], y_px: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """The same for pictures with a side beyond what OpenCV maps."""
     height, width = darkness.shape
     x = np.clip(x_px, 0, width - 1)
     y = np.clip(y_px, 0, height - 1)
