@@ -11,7 +11,7 @@ from printing.part_labels import InkUnder
 from printing.tile_picture import PaperWhite, reduced, whitened
 
 # Long side of the copy that is looked at: a line on A0 is still a px wide.
-_LONG_SIDE_PX = 3500
+_LONG_SIDE_PX = 3000
 
 
 def ink_under(flat: FlatPicture, white: PaperWhite, *, fraction: Fraction) -> InkUnder:

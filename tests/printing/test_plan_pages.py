@@ -167,7 +167,7 @@ setups = st.builds(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(parts, setups)
 def test_every_point_of_every_outline_lies_on_a_tile(placed, setup):
     drawing = Drawing(tuple(_curved(n, *part) for n, part in enumerate(placed, 1)), ())
@@ -184,7 +184,7 @@ def test_every_point_of_every_outline_lies_on_a_tile(placed, setup):
     assert on_a_tile.all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(parts, setups)
 def test_neighbours_show_the_same_overlap_and_every_page_shows_something(placed, setup):
     drawing = Drawing(tuple(_curved(n, *part) for n, part in enumerate(placed, 1)), ())
@@ -206,7 +206,7 @@ def test_neighbours_show_the_same_overlap_and_every_page_shows_something(placed,
     assert all(any(core.intersects(ring) for ring in rings) for core in cores)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(parts, coordinate, coordinate)
 def test_moving_the_drawing_takes_no_more_sheets(placed, right, up):
     drawing = Drawing(tuple(_curved(n, *part) for n, part in enumerate(placed, 1)), ())
@@ -215,7 +215,7 @@ def test_moving_the_drawing_takes_no_more_sheets(placed, right, up):
     assert len(plan_pages(moved, A4).tiles) == len(plan_pages(drawing, A4).tiles)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(parts)
 def test_no_more_sheets_than_a_plain_grid_from_the_corner(placed):
     drawing = Drawing(tuple(_curved(n, *part) for n, part in enumerate(placed, 1)), ())
