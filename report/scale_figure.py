@@ -11,7 +11,10 @@ from report.plan_figure import LONGEST_PX
 # The longest arrow is at most this share of the picture's longer side.
 LONGEST_ARROW = 0.1
 
-# Residuals below this are nobody's business: a fit through one length leaves none, and no arrow is drawn for them.
+# A shorter arrow is all head and looks larger than it is; it is left out.
+SHORTEST_ARROW = 0.012
+
+# When all residuals are below this no arrow is drawn at all: a fit through one length leaves none.
 SHOWN_MM = 0.005
 
 
@@ -23,7 +26,8 @@ class GivenLine:
     """One given length in the picture: a line, its number in the table, and an arrow from its end.
 
     All in px of the whole picture from its outer upper-left corner, y down. `arrow` is where the
-    arrow's tip lies: beyond the end when the length comes out longer, short of it when shorter; None when it fits.
+    arrow's tip lies: beyond the end when the length comes out longer, short of it when shorter; None when it
+    fits, or is off by too little beside the others.
     """
 
     number: int
@@ -47,8 +51,11 @@ def scale_figure(facts: ReportFacts) -> ScaleFigure:
     """Draw what was given over the picture as it was read."""
     picture = facts.picture
     observed = facts.calibration.observed
-    times = _times(observed, max(picture.width_px, picture.height_px))
-    lines = tuple(_line(number, length, times) for number, length in enumerate(observed, start=1))
+    longest_px = max(picture.width_px, picture.height_px)
+    times = _times(observed, longest_px)
+    lines = tuple(
+        _line(number, length, times, SHORTEST_ARROW * longest_px) for number, length in enumerate(observed, start=1)
+    )
     return ScaleFigure(embedded(picture.grey, longest_px=LONGEST_PX), lines, times)
 
 
@@ -71,13 +78,13 @@ def _times(observed: tuple[Observed, ...], longest_px: int) -> int:
     return max(step for step in (1, 2, 5) if step * power <= most) * power
 
 
-def _line(number: int, length: Observed, times: int) -> GivenLine:
+def _line(number: int, length: Observed, times: int, shortest_px: float) -> GivenLine:
     # A pixel's centre is a whole number in the picture frame, its outer corner half a pixel before.
     start = (length.start_px[0] + 0.5, length.start_px[1] + 0.5)
     end = (length.end_px[0] + 0.5, length.end_px[1] + 0.5)
     middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
     arrow = None
-    if _is_shown(length):
+    if _is_shown(length) and abs(_residual_px(length)) * times >= shortest_px:
         far = math.dist(start, end)
         share = _residual_px(length) * times / far
         arrow = (end[0] + (end[0] - start[0]) * share, end[1] + (end[1] - start[1]) * share)
