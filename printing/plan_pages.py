@@ -11,6 +11,8 @@ from printing.content import Box, page_content
 from printing.errors import PrintingError
 from printing.setup import PageSetup
 
+__all__ = ["PageGrid", "PagePlan", "Tile", "page_label", "plan_pages"]
+
 # The page plan is page 1.
 FIRST_TILE_PAGE = 2
 
