@@ -50,7 +50,8 @@ class Drawing:
 
     def scaled(self, fraction: Fraction) -> "Drawing":
         """Give the same drawing at `fraction` of its present size, about the origin."""
-        return _moved(self, lambda p: (float(p[0] * fraction), float(p[1] * fraction)), float(fraction), turn=1)
+        n = float(fraction)
+        return _moved(self, lambda p: (p[0] * n, p[1] * n), n, turn=1)
 
     def mirrored(self) -> "Drawing":
         """Give the other half: x turned to -x, so that left becomes right."""

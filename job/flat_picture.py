@@ -2,6 +2,7 @@
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from calibration.calibration import Calibration
@@ -14,6 +15,9 @@ from pictures.read import read_colour
 PAPER = 255
 """What lies outside the regions is printed as bare paper."""
 
+EDGE_INSET_MM = 1.0
+"""The paper's edge is found to some tenths of a mm; its shadow and curl reach a little in."""
+
 EDGE_STEP_PX = 20.0
 """A region's straight edge in the picture bends in the plan by far less than a line width between such points."""
 
@@ -22,8 +26,10 @@ def flat_picture(seen: Seen, calibration: Calibration, regions: tuple[Region, ..
     """Flatten a picture at full size; colour where the picture has any."""
     source = seen.picture.source
     pixels = read_colour(source) if source.colour else seen.picture.grey
-    kept = [_edge_mm(region, calibration) for region in regions if region.keep is RegionKind.IN]
-    left_out = [_edge_mm(region, calibration) for region in regions if region.keep is RegionKind.OUT]
+    kept, left_out = (
+        [_edge_mm(np.array(region.points_px), calibration) for region in regions if region.keep is keep]
+        for keep in (RegionKind.IN, RegionKind.OUT)
+    )
     if kept:
         corners = np.concatenate(kept)
         bounds = (*corners.min(axis=0), *corners.max(axis=0))
@@ -36,13 +42,22 @@ def flat_picture(seen: Seen, calibration: Calibration, regions: tuple[Region, ..
         )
     x0, y0, x1, y1 = (float(value) for value in bounds)
     flat = flatten(pixels, calibration, bounds_mm=(x0, y0, x1, y1))
+    if seen.sheet_px is not None:
+        # The table beside the paper is no part of the plan, and would cost ink.
+        _blank(flat, [_inside_mm(seen.sheet_px, calibration)], [])
     if kept or left_out:
         _blank(flat, kept, left_out)
     return flat
 
 
-def _edge_mm(region: Region, calibration: Calibration) -> NDArray[np.float64]:
-    corners = np.array(region.points_px, dtype=float)
+def _inside_mm(sheet_px: NDArray[np.float64], calibration: Calibration) -> NDArray[np.float64]:
+    """The paper's edge, plan mm, drawn in by what its own shadow and curl take."""
+    edge = _edge_mm(sheet_px, calibration)
+    inner = shapely.Polygon(edge).buffer(-EDGE_INSET_MM)
+    return np.array(inner.exterior.coords) if inner.geom_type == "Polygon" and not inner.is_empty else edge
+
+
+def _edge_mm(corners: NDArray[np.float64], calibration: Calibration) -> NDArray[np.float64]:
     runs = []
     for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
         count = max(2, int(np.hypot(*(end - start)) / EDGE_STEP_PX))

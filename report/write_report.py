@@ -18,7 +18,7 @@ from report.scale_figure import scale_figure, style_of
 __all__ = ["html_page", "report_json", "write_html"]
 
 _TAKEN_AS = {
-    Kind.PHOTO: "a photo: the lens and the tilt of the camera were reckoned out",
+    Kind.PHOTO: "a photo: the tilt of the camera was reckoned out, the bending of its lens was not",
     Kind.SCAN: "a scan: its scales across and down were fitted each for itself",
     Kind.PAGE: "a drawn page, which has no tilt and no lens",
 }
