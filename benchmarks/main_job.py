@@ -46,6 +46,14 @@ class Trial:
     camera: Picturing
     plan: PlanTruth
     given: tuple[str, ...]
+    border_size: str = ""
+    """The drawn border's size in words, when its corners are given too."""
+
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """The border's corners in px, clicked."""
+        rng = np.random.default_rng(sum(self.name.encode()) + 1)
+        ends = self.camera.to_picture(self.plan.border_mm) + rng.normal(0, CLICK_SIGMA_PX, (4, 2))
+        return tuple((float(x), float(y)) for x, y in np.round(ends, 1))
 
     def knowns(self) -> list[tuple[tuple[float, float], tuple[float, float], str]]:
         """Both ends in px, clicked, and the length in words."""
@@ -77,6 +85,9 @@ def trials(folder: Path, *, random_plans: int, only: str) -> Iterator[Trial]:
     two = ("WING PANEL length", "WING PANEL root chord")
     made: dict[str, Callable[[], Trial]] = {
         "photo": lambda: Trial("photo", sample_path(PHOTO), by.photo, plan, two),
+        "photo, sized border": lambda: Trial(
+            "photo, sized border", sample_path(PHOTO), by.photo, plan, two[:1], "564 x 400 mm"
+        ),
         "photo, one length": lambda: Trial("photo, one length", sample_path(PHOTO), by.photo, plan, two[:1]),
         "photo, no lens": lambda: _photo("photo, no lens", folder, plan, 20, two),
         "scan": lambda: Trial("scan", sample_path(SCAN), by.scan, plan, two),
@@ -189,10 +200,15 @@ def _in_program(trial: Trial, folder: Path) -> InProgram:
 
     from digitize.draw_outlines import draw_outlines
     from job.make import Typed, make
-    from job.points import TypedLength
+    from job.points import TypedCorners, TypedLength
     from job.progress import Silent
 
-    typed = Typed(knowns=tuple(TypedLength(*known) for known in trial.knowns()), fraction=Fraction(FRACTION))
+    corners = None
+    if trial.border_size:
+        first, second, third, fourth = trial.corners()
+        corners = TypedCorners((first, second, third, fourth), trial.border_size)
+    knowns = tuple(TypedLength(*known) for known in trial.knowns())
+    typed = Typed(knowns=knowns, corners=corners, fraction=Fraction(FRACTION))
     with contextlib.redirect_stdout(io.StringIO()):
         made = make(trial.picture, typed, folder=folder, progress=Silent())
     to_true = true_map(trial.camera, trial.plan)
@@ -229,6 +245,8 @@ def program_command(trial: Trial, folder: Path) -> list[str]:
     words = [sys.executable, "-c", "from cli.main import run; run()", "make", str(trial.picture), "-o", str(folder)]
     for (ax, ay), (bx, by), length in trial.knowns():
         words += ["--known", f"{ax},{ay} {bx},{by} = {length}"]
+    if trial.border_size:
+        words += ["--corners", " ".join(f"{x},{y}" for x, y in trial.corners()) + f" = {trial.border_size}"]
     return [*words, "--fraction", FRACTION]
 
 
