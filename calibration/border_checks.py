@@ -30,7 +30,7 @@ def encloses_a_plan(reduced: Reduced, pieces: NDArray[np.float64], outline: Poin
     """
     start, end = pieces[:, :2], pieces[:, 2:]
     length = np.hypot(*(end - start).T)
-    near = np.stack([_depth(start, outline), _depth(end, outline)])
+    near = _depth(np.concatenate([start, end]), outline).reshape(2, -1)
     depth = near.min(axis=0)
     outside = float(length[depth < -NEAR_PX].sum())
     inside = float(length[depth > NEAR_PX].sum())
@@ -47,15 +47,13 @@ def _depth(points: Points, outline: Points) -> Points:
     a, b = outline, np.roll(outline, -1, axis=0)
     along = b - a
     length2 = np.maximum((along**2).sum(axis=1), 1e-12)
-    away = points[:, None, :] - a[None]
-    t = np.clip((away * along).sum(axis=2) / length2, 0, 1)
-    distance: Points = np.sqrt(((away - t[..., None] * along) ** 2).sum(axis=2).min(axis=1))
+    x, y = points[:, 0, None] - a[:, 0], points[:, 1, None] - a[:, 1]
+    t = np.clip((x * along[:, 0] + y * along[:, 1]) / length2, 0, 1)
+    distance: Points = np.sqrt(((x - t * along[:, 0]) ** 2 + (y - t * along[:, 1]) ** 2).min(axis=1))
     # Even-odd rule along a ray to the right.
-    y = points[:, 1, None]
-    crosses = (a[:, 1] > y) != (b[:, 1] > y)
+    crosses = (y < 0) != (y < along[:, 1])
     rise = np.where(along[:, 1] == 0, 1, along[:, 1])
-    right = points[:, 0, None] < a[:, 0] + (y - a[:, 1]) / rise * along[:, 0]
-    inside = (crosses & right).sum(axis=1) % 2 == 1
+    inside = (crosses & (x < y / rise * along[:, 0])).sum(axis=1) % 2 == 1
     return np.where(inside, distance, -distance)
 
 

@@ -22,6 +22,9 @@ ACROSS_PX = 2.2
 """How far (reduced px) a piece's ends may lie off the run's curve: both edges of a line are pieces, a px or two off."""
 
 
+MOST_AHEAD_PX = 10.0
+"""Most (reduced px) by which a piece beyond the run so far may lie off its curve carried on."""
+
 SLOPE = math.radians(1.5)
 """Most a piece may be turned from the run's curve where it lies."""
 
@@ -166,8 +169,8 @@ def _grown(
         most_gap = max(LEAST_GAP * diagonal_px, MOST_GAP * (high - low))
         gap = np.maximum(0, np.maximum(low - hi, lo - high))
         beyond = np.maximum(0, np.maximum(low - lo, hi - high))
-        # Carried on beyond what it was fitted to, the curve may turn: twice the sharpest bow, as pieces err themselves.
-        tolerance = ACROSS_PX + bend * beyond**2
+        # Carried on beyond what it was fitted to, the curve may turn; a piece that then does not fit is let go again.
+        tolerance = ACROSS_PX + np.minimum(2 * bend * beyond**2, MOST_AHEAD_PX)
         curve = np.polynomial.polynomial.polyval
         off = np.maximum(np.abs(v1 - curve(u1, coefficients)), np.abs(v2 - curve(u2, coefficients)))
         lean = np.abs(slope - (coefficients[1] + coefficients[2] * (u1 + u2)))
@@ -190,8 +193,9 @@ def _grown(
 
 
 def _curve(u1: Points, v1: Points, u2: Points, v2: Points, length: Points) -> Points:
-    """Fit v(u), quadratic, to pieces by their two ends, weighted by length; the bow is bounded."""
-    u, v, w = np.concatenate([u1, u2]), np.concatenate([v1, v2]), np.concatenate([length, length]) ** 0.5
+    """Fit v(u), quadratic, to pieces by their ends and middles, weighted by length; the bow is bounded."""
+    u, v = np.concatenate([u1, (u1 + u2) / 2, u2]), np.concatenate([v1, (v1 + v2) / 2, v2])
+    w = np.concatenate([length, length, length]) ** 0.5
     reach = max(float(np.abs(u).max()), 1.0)
     span = float(u.max() - u.min())
     t = u / reach

@@ -44,10 +44,16 @@ EDGE_GRADIENT = 90
 FILLED = 0.93
 """Least part of its hull that a sheet fills: rounded and curled edges leave out little."""
 
+SHORT_PART = 0.02
+"""Sides of the polygon shorter than this part of the picture's diagonal are a corner's wear, not a side."""
+
+CLOSED_PART = 0.6
+"""Width of the dark lines painted over when a side is placed, as part of how far it is looked for."""
+
 INSET_PART = 0.0008
 """How far inside the edge the polygon is drawn, as part of the picture's diagonal: the edge itself is outside."""
 
-SIMPLE_PART = 0.002
+SIMPLE_PART = 0.0015
 """How far the polygon may cut the outline, as part of the picture's diagonal."""
 
 
@@ -84,6 +90,7 @@ def find_sheet(picture: Picture) -> Points | None:
     scale = np.array([width / size[0], height / size[1]])
     corners = _simple(outline, math.hypot(*size))
     corners = (corners + 0.5) * scale - 0.5
+    corners = _without_short_sides(corners, SHORT_PART * math.hypot(width, height))
     return _inset(_refined(picture.grey, corners, 6 * factor), INSET_PART * math.hypot(width, height))
 
 
@@ -157,6 +164,31 @@ def _simple(outline: NDArray[np.int32], diagonal: float) -> Points:
     return np.roll(corners, -int(np.argmin(corners.sum(axis=1))), axis=0)
 
 
+def _without_short_sides(corners: Points, least_px: float) -> Points:
+    """Let the neighbours of short sides (rounded or worn corners, steps of the outline) meet in one corner."""
+    while len(corners) > 4:
+        side = np.roll(corners, -1, axis=0) - corners
+        length = np.hypot(side[:, 0], side[:, 1])
+        shortest = int(length.argmin())
+        if length[shortest] >= least_px:
+            break
+        corners = np.roll(corners, 1 - shortest, axis=0)
+        met = _crossing(corners[0], corners[1], corners[2], corners[3])
+        middle = (corners[1] + corners[2]) / 2
+        near = met is not None and math.hypot(*(met - middle)) < 2 * least_px
+        corners = np.vstack([corners[:1], met if near and met is not None else middle, corners[3:]])
+    return np.roll(corners, -int(np.argmin(corners.sum(axis=1))), axis=0)
+
+
+def _crossing(a: Points, b: Points, c: Points, d: Points) -> Points | None:
+    """Give where the line through a and b crosses that through c and d, unless they are nearly parallel."""
+    u, v = b - a, d - c
+    cross = u[0] * v[1] - u[1] * v[0]
+    if abs(cross) < 0.02 * math.hypot(*u) * math.hypot(*v):
+        return None
+    return np.asarray(a + ((c - a)[0] * v[1] - (c - a)[1] * v[0]) / cross * u)
+
+
 def _refined(grey: NDArray[np.uint8], corners: Points, reach: float) -> Points:
     """Move each side to the steepest fall of brightness across it, px; sides along the picture's own edge stay."""
     height, width = grey.shape
@@ -173,7 +205,9 @@ def _refined(grey: NDArray[np.uint8], corners: Points, reach: float) -> Points:
             lines.append((a, b))
             continue
         x, y = (at[inside] + 0.5).astype(np.intp).transpose(2, 0, 1)
-        profile = grey[y, x].astype(np.float64)
+        # A drawn line near the edge is painted over, as in the reduced picture.
+        window = np.ones((1, int(reach * CLOSED_PART) | 1), np.uint8)
+        profile = cv2.morphologyEx(grey[y, x], cv2.MORPH_CLOSE, window).astype(np.float64)
         wide = max(2, int(reach / 6))
         sums = np.cumsum(profile, axis=1)
         # Mean of `wide` px inside less the same outside: the step, not a line near it.
@@ -184,14 +218,9 @@ def _refined(grey: NDArray[np.uint8], corners: Points, reach: float) -> Points:
     moved = []
     for n, corner in enumerate(corners):
         (a, b), (c, d) = lines[n - 1], lines[n]
-        u, v = b - a, d - c
-        cross = u[0] * v[1] - u[1] * v[0]
-        if abs(cross) < 0.02 * math.hypot(*u) * math.hypot(*v):
-            moved.append((b + c) / 2)
-            continue
-        point = a + ((c - a)[0] * v[1] - (c - a)[1] * v[0]) / cross * u
-        # Two short sides of a rounded corner cross anywhere.
-        moved.append(point if math.hypot(*(point - corner)) < 3 * reach else (b + c) / 2)
+        point = _crossing(a, b, c, d)
+        near = point is not None and math.hypot(*(point - corner)) < 3 * reach
+        moved.append(point if near and point is not None else (b + c) / 2)
     return np.asarray(np.clip(moved, -0.5, [width - 0.5, height - 0.5]))
 
 
