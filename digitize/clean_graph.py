@@ -98,7 +98,8 @@ def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
     widths = line_widths(samples)
     usual = usual_width(widths, samples)
     work = _Work(chains, samples, np.where(np.isnan(widths), usual, widths))
-    work.drop_specks(usual, noise)
+    for line in np.flatnonzero(_faint(chains, samples, usual, noise)):
+        work.drop(int(line))
     work.drop_spurs()
     work.contract()
     work.join()
@@ -108,12 +109,46 @@ def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
     return work.graph()
 
 
+def without_specks(chains: Chains, widths_px: Floats) -> tuple[Chains, Floats]:
+    """Leave out pieces whose lines are shorter than SPECK_WIDTHS of the picture's usual width, the middle of (C,) widths.
+
+    Gives the other chains and their widths.
+    """
+    lengths = np.diff(chains.first) - 1
+    if len(lengths) == 0:
+        return chains, widths_px
+    order = np.argsort(widths_px)
+    total = np.cumsum(lengths[order])
+    usual = float(widths_px[order][np.searchsorted(total, total[-1] / 2)])
+    piece = chains.piece[chains.start]
+    kept = np.bincount(piece, weights=lengths)[piece] >= SPECK_WIDTHS * usual
+    points = np.repeat(kept, np.diff(chains.first))
+    first = np.concatenate([[0], np.cumsum(np.diff(chains.first)[kept])]).astype(np.int64)
+    left = Chains(
+        chains.nodes_px, chains.piece, chains.start[kept], chains.end[kept], chains.points_px[points], first
+    )
+    return left, widths_px[kept]
+
+
+def _faint(chains: Chains, samples: Samples, usual: float, noise: float) -> NDArray[np.bool_]:
+    """Lines of short pieces none of which is firm ink."""
+    if len(chains.start) == 0:
+        return np.empty(0, np.bool_)
+    piece = chains.piece[chains.start]
+    lengths = np.diff(samples.first)
+    total = np.bincount(piece, weights=lengths)[piece]
+    mean = np.add.reduceat(samples.contrast, samples.first[:-1]) / lengths
+    darkest = np.zeros(int(piece.max()) + 1)
+    np.maximum.at(darkest, piece, mean)
+    faint: NDArray[np.bool_] = (total < SHORT_WIDTHS * usual) & (darkest[piece] < FIRM_SIGMAS * noise)
+    return faint
+
+
 class _Work:
     """The graph while it is cleaned: nodes, and lines that come and go."""
 
     def __init__(self, chains: Chains, samples: Samples, widths: Floats) -> None:
         self.nodes = chains.nodes_px.copy()
-        self.piece = chains.piece
         self.start = chains.start.tolist()
         self.end = chains.end.tolist()
         cuts = samples.first[1:-1]
@@ -127,32 +162,21 @@ class _Work:
         for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):
             self.at.setdefault(a, set()).add(line)
             self.at.setdefault(b, set()).add(line)
+        ends = np.array(self.start + self.end, dtype=np.int64)
+        self.degree = np.bincount(ends, minlength=len(self.nodes)).tolist()
         self.alive = set(range(len(self.start)))
         self.tails: dict[int, Tail] = {}
         self.length = [_length(points) for points in self.lines]
 
     def ends_at(self, node: int) -> int:
         """How many line ends meet at a node; a line that returns to it counts twice."""
-        return sum(2 if self.start[line] == self.end[line] else 1 for line in self.at[node])
+        return self.degree[node]
 
     def drop(self, line: int) -> None:
         self.alive.discard(line)
-        self.at[self.start[line]].discard(line)
-        self.at[self.end[line]].discard(line)
-
-    def drop_specks(self, usual: float, noise: float) -> None:
-        total: dict[int, float] = {}
-        dark: dict[int, list[float]] = {}
-        for line in self.alive:
-            piece = int(self.piece[self.start[line]])
-            total[piece] = total.get(piece, 0.0) + self.length[line]
-            dark.setdefault(piece, []).append(float(np.median(self.dark[line])))
-        for line in list(self.alive):
-            piece = int(self.piece[self.start[line]])
-            speck = total[piece] < SPECK_WIDTHS * usual
-            faint = total[piece] < SHORT_WIDTHS * usual and max(dark[piece]) < FIRM_SIGMAS * noise
-            if speck or faint:
-                self.drop(line)
+        for node in (self.start[line], self.end[line]):
+            self.at[node].discard(line)
+            self.degree[node] -= 1
 
     def drop_spurs(self) -> None:
         """Shortest first, and again, as a node with two of three branches left is none any more."""
@@ -238,6 +262,8 @@ class _Work:
                 self.end[other] = a
             self.at[a].add(other)
         self.at[b] = set()
+        self.degree[a] += self.degree[b]
+        self.degree[b] = 0
 
     def take_tails(self) -> None:
         """A branch that is too wide all along, beside two lines that open like a V, is where those have merged."""
@@ -313,8 +339,9 @@ class _Work:
             self.drop(one)
             self.drop(two)
             self.alive.add(whole)
-            self.at[before[1]].add(whole)
-            self.at[after[2]].add(whole)
+            for end in (before[1], after[2]):
+                self.at[end].add(whole)
+                self.degree[end] += 1
 
     def turned(self, line: int, forward: bool) -> tuple[list[NDArray[np.float64]], int, int]:
         """A line's arrays and its nodes, in its own direction or the other."""

@@ -184,6 +184,7 @@ class _Looks:
     row: dict[Side, int]
     samples_px: NDArray[np.float64]
     leaving_rad: NDArray[np.float64]
+    width_px: list[float]
 
     def rad(self, side: Side) -> float:
         return float(self.leaving_rad[self.row[side]])
@@ -195,6 +196,7 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
     The direction is carried back to the node along the line's own curvature, by at most 30°.
     """
     samples, stations = _sampled(strokes, sides)
+    widths_px = [strokes.links[side >> 1].width_px for side in sides]
     near = stations[:, :NEAR_STATIONS]
     middle = near.mean(axis=1, keepdims=True)
     reach = near[:, -1:] - middle
@@ -212,7 +214,9 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
     at_node = fit[:, 1] - 2 * (middle / reach) * fit[:, 2]
     bend = (np.arctan2(at_node[:, 1], at_node[:, 0]) - mean_rad + math.pi) % (2 * math.pi) - math.pi
     limit = math.radians(30)
-    return _Looks({side: row for row, side in enumerate(sides)}, samples, mean_rad + np.clip(bend, -limit, limit))
+    return _Looks(
+        {side: row for row, side in enumerate(sides)}, samples, mean_rad + np.clip(bend, -limit, limit), widths_px
+    )
 
 
 def _sampled(strokes: Strokes, sides: list[Side]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -251,12 +255,38 @@ def _pair_all(meetings: list[list[Side]], looks: _Looks, mate: NDArray[np.int64]
         number = len(sides) * (len(sides) - 1) // 2
         here = slice(at, at + number)
         at += number
-        for stray, turn, (a, b) in sorted(zip(strays[here], turns[here], pairs[here], strict=True)):
+        ranked = sorted(zip(strays[here].tolist(), turns[here].tolist(), pairs[here], strict=True))
+        through = _through_tip(sides, looks)
+        if through is not None:
+            best = next((stray for stray, turn, _ in ranked if turn <= STRAIGHT_ON_RAD), 0.0)
+            width_px = looks.width_px[looks.row[sides[0]]]
+            ranked.sort(key=lambda one: not (one[2] == through and one[0] <= 3 * best + TIP_STRAY * width_px))
+        for stray, turn, (a, b) in ranked:
             if turn <= STRAIGHT_ON_RAD and mate[a] < 0 and mate[b] < 0 and not math.isnan(stray):
                 mate[a], mate[b] = b, a
         left = [side for side in sides if mate[side] < 0]
         if len(left) == 2 and len(sides) >= 4:
             mate[left[0]], mate[left[1]] = left[1], left[0]
+
+
+TIP_STRAY = 0.1
+"""How much worse, in line widths, the line in the middle of a tip may fit the line beyond it than the tip's sides do."""
+
+
+def _through_tip(sides: list[Side], looks: _Looks) -> tuple[Side, Side] | None:
+    """Where three lines meet a fourth that carries on from all of them: the middle one and the fourth.
+
+    That is a tip with a centre line through it: the tip's sides lie on either side of the line.
+    """
+    if len(sides) != 4:
+        return None
+    for beyond in sides:
+        others = [side for side in sides if side != beyond]
+        offs = [(looks.rad(side) - looks.rad(beyond)) % (2 * math.pi) - math.pi for side in others]
+        if all(abs(off) <= STRAIGHT_ON_RAD for off in offs):
+            middle = sorted(zip(offs, others, strict=True))[1][1]
+            return (middle, beyond) if sides.index(middle) < sides.index(beyond) else (beyond, middle)
+    return None
 
 
 def _strays_px(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:

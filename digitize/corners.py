@@ -53,13 +53,16 @@ def bends(
     sharp = sharp[~(closed[line[sharp]] & (forth[sharp] == 0))]
     kept: list[int] = []
     taken = np.zeros(len(points_px), np.bool_)
-    for at in sharp[np.lexsort((sharp, -np.round(turn[sharp], 6)))]:
+    for at in sharp[np.lexsort((sharp, -np.round(turn[sharp], 6)))].tolist():
         if taken[at]:
             continue
-        kept.append(int(at))
-        span = np.arange(-max(2, reach[at] - 1), max(2, reach[at] - 1) + 1)
-        beside = stepped(np.full(len(span), at), span, first, closed)
-        taken[beside] = True
+        kept.append(at)
+        span, begin, last = max(2, int(reach[at]) - 1), int(first[line[at]]), int(first[line[at] + 1]) - 1
+        taken[max(begin, at - span) : min(last, at + span) + 1] = True
+        if closed[line[at]]:
+            # Around the ring's end; its last sample is its first.
+            taken[begin : max(begin, begin + at + span - last + 1)] = True
+            taken[min(last + 1, last + at - span - begin) : last + 1] = True
     return np.array(sorted(kept), dtype=np.int64)
 
 

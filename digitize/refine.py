@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.linalg import LinAlgError
 from numpy.typing import NDArray
+from scipy.linalg import solveh_banded
 
 from digitize.cubics import Chain, Floats, Ints, polynomial
 
@@ -13,6 +15,9 @@ STEPS = 6
 
 SETTLED = 1e-3
 """A step that lowers the squared error by a smaller share ends the fit of its run."""
+
+BAND = 5
+"""Diagonals on either side: a curve has six unknowns, in a row."""
 
 LARGEST_SWING_RAD = 0.3
 """No joint turns farther in one step: beyond, the linear picture of the curve is wrong."""
@@ -213,47 +218,52 @@ def _normal_blocks(
 
 
 def _free(chain: Chain, fixed: tuple[bool, bool]) -> NDArray[np.bool_]:
-    """Which unknowns of a chain may change: per joint shift and angle, then the handles out and in."""
-    joints, curves = len(chain.joints), len(chain.out_mm)
-    free = np.ones(2 * joints + 2 * curves, dtype=bool)
+    """Which unknowns of a chain may change: for each joint shift, angle, and the handles of the curve that starts there.
+
+    The last joint of an open chain has no curve.
+    """
+    free = np.ones(4 * len(chain.joints), dtype=bool)
     if not chain.closed:
-        free[0] = free[2 * joints - 2] = False
-        free[1], free[2 * joints - 1] = not fixed[0], not fixed[1]
+        free[[0, 1]] = False, not fixed[0]
+        free[-4:] = False, not fixed[1], False, False
     return free
 
 
 def _stepped(chain: Chain, blocks: Floats, slopes: Floats, free: NDArray[np.bool_], damping: float) -> Chain | None:
-    """The chain after one damped step, or None if a handle would vanish or double, or a direction swing too far."""
+    """The chain after one damped step, or None if a handle would vanish or double, or a direction swing too far.
+
+    A curve's unknowns follow one another, so an open chain's equations have five diagonals on either side.
+    """
     joints, curves = len(chain.joints), len(chain.out_mm)
-    first = np.arange(curves)
-    second = (first + 1) % joints
-    unknown = np.stack(
-        [
-            2 * first,
-            2 * first + 1,
-            2 * second,
-            2 * second + 1,
-            2 * joints + first,
-            2 * joints + curves + first,
-        ],
-        axis=1,
-    )
-    size = 2 * joints + 2 * curves
-    flat = (unknown[:, :, None] * size + unknown[:, None, :]).ravel()
-    square = np.bincount(flat, weights=blocks.ravel(), minlength=size * size).reshape(size, size)
+    size = 4 * joints
+    first = 4 * np.arange(curves)[:, None]
+    second = (first + 4) % size
+    unknown = np.hstack([first, first + 1, second, second + 1, first + 2, first + 3])
     gradient = np.bincount(unknown.ravel(), weights=slopes.ravel(), minlength=size)
-    square, gradient = square[np.ix_(free, free)], gradient[free]
-    diagonal = np.diag(square).copy()
-    # An unknown no sample speaks for stays where it is.
-    diagonal[diagonal <= 0] = 1.0
-    square[np.diag_indices_from(square)] += damping * diagonal + 1e-9 * diagonal
+    row, column = np.repeat(unknown, 6, axis=1).ravel(), np.tile(unknown, (1, 6)).ravel()
+    entries = blocks.ravel()
+    kept = free[row] & free[column]
+    row, column, entries = row[kept], column[kept], entries[kept]
+    gradient = np.where(free, gradient, 0.0)
+    diagonal = np.bincount(row[row == column], weights=entries[row == column], minlength=size)
+    # An unknown that is held, or that no sample speaks for, stays where it is.
+    extra = np.where(diagonal > 0, (damping + 1e-9) * diagonal, 1.0)
     step = np.zeros(size)
     try:
-        step[free] = np.linalg.solve(square, -gradient)
-    except np.linalg.LinAlgError:
+        if chain.closed:
+            square = np.bincount(row * size + column, weights=entries, minlength=size * size).reshape(size, size)
+            step = np.linalg.solve(square + np.diag(extra), -gradient)
+        else:
+            upper = column >= row
+            place = (BAND - (column - row)[upper]) * size + column[upper]
+            band = np.bincount(place, weights=entries[upper], minlength=(BAND + 1) * size).reshape(BAND + 1, size)
+            band[BAND] += extra
+            step = solveh_banded(band, -gradient, check_finite=False)
+    except LinAlgError:
         return None
-    shifts, swings = step[: 2 * joints : 2], step[1 : 2 * joints : 2]
-    out_mm, in_mm = chain.out_mm + step[2 * joints : 2 * joints + curves], chain.in_mm + step[2 * joints + curves :]
+    step = np.where(free, step, 0.0).reshape(joints, 4)
+    out_mm, in_mm = chain.out_mm + step[:curves, 2], chain.in_mm + step[:curves, 3]
+    shifts, swings = step[:, 0], step[:, 1]
     if np.abs(swings).max() > LARGEST_SWING_RAD:
         return None
     for new, old in ((out_mm, chain.out_mm), (in_mm, chain.in_mm)):

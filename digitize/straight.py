@@ -10,6 +10,10 @@ STRAIGHT_OF_TOLERANCE = 0.4
 """A run is straight if its average leaves the line by less than this share of the tolerance."""
 
 
+CHANCE_SIGMAS = 4.5
+"""The largest of some hundred averages strays this many standard errors by chance."""
+
+
 def is_straight(section: Section, tolerance_mm: float) -> bool:
     """Tell whether a whole run between two corners is straight within the noise."""
     used = section.weights > 0
@@ -23,7 +27,7 @@ def _bow_mm(off_mm: NDArray[np.float64], sigma_mm: float, tolerance_mm: float) -
     """Largest average distance over what a straight line's would be: at most 1 for a straight line."""
     window = int(np.clip(len(off_mm) // 6, 1, 25))
     average = np.convolve(off_mm, np.ones(window) / window, "valid")
-    allowed = max(STRAIGHT_OF_TOLERANCE * tolerance_mm, 3.5 * sigma_mm / np.sqrt(window))
+    allowed = max(STRAIGHT_OF_TOLERANCE * tolerance_mm, CHANCE_SIGMAS * sigma_mm / np.sqrt(window))
     return float(np.abs(average).max()) / allowed
 
 

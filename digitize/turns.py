@@ -133,9 +133,12 @@ SHARP_RAD = math.radians(40)
 LEAST_OPENING_RAD = math.radians(3)
 """Sides that open less than this run side by side for ten line widths: where they meet cannot be told from them."""
 
-FREE_SHARE = 2.2
-"""Sides bend each other for up to this many merged lengths beyond it: with a centre line between them, until each
-is some one and a half widths from it."""
+FREE_SHARES = (0.8, 2.2)
+"""Sides bend each other for so many merged lengths beyond it: until they are two widths apart; with a centre line
+between them, until each is one and a half widths from it."""
+
+TIP_STRAY_WIDTHS = 0.03
+"""Sides whose nearest points lie off their own parabola by more than this, in line widths, are still bent there."""
 
 FAR_WIDTHS = 4.0
 """Whether sides are sharp is told from points farther than this, in line widths: nearer ones turn into the junction."""
@@ -152,36 +155,51 @@ def _sharp(
     """The tip of two sides that open at a sharp angle: the crossing of parabolas along them."""
     axis = outward / np.hypot(*outward)
     merged_mm = width_mm / (2 * math.tan(max(opening_rad, LEAST_OPENING_RAD) / 2))
-    bent_mm = max(NEAR_JUNCTION_WIDTHS * width_mm, FREE_SHARE * merged_mm)
-    fits = [_parabola(points - centre, axis, bent_mm, 2 * SIDE_WIDTHS * width_mm) for points in (back, ahead)]
+    for share in (0.0, *FREE_SHARES):
+        bent_mm = max(NEAR_JUNCTION_WIDTHS * width_mm, share * merged_mm)
+        long_mm = max(2 * SIDE_WIDTHS * width_mm, 1.5 * (bent_mm + merged_mm))
+        fits = [_parabola(points - centre, axis, bent_mm, long_mm) for points in (back, ahead)]
+        if all(fit is not None and fit.stray_mm <= TIP_STRAY_WIDTHS * width_mm for fit in fits):
+            break
     reach_mm = merged_mm
     if fits[0] is not None and fits[1] is not None:
-        roots = np.roots((fits[0] - fits[1])[::-1])
+        roots = np.roots((fits[0].coefficients - fits[1].coefficients)[::-1])
         real = roots[np.isreal(roots)].real
-        real = real[(real > -width_mm) & (real < 2.5 * merged_mm + width_mm)]
+        real = real[(real > -2 * width_mm) & (real < 2.5 * merged_mm + width_mm)]
         if len(real):
-            reach_mm = float(real[np.abs(real - merged_mm).argmin()])
+            reach_mm = float(real[np.abs(real).argmin()])
         across = np.array([-axis[1], axis[0]])
-        off_mm = float(np.mean([fit @ [1, reach_mm, reach_mm**2] for fit in fits]))
+        off_mm = float(np.mean([fit.coefficients @ [1, reach_mm, reach_mm**2] for fit in fits if fit is not None]))
         return Corner(centre + reach_mm * axis + off_mm * across, reach_mm + bent_mm)
     return Corner(centre + reach_mm * axis, reach_mm + bent_mm)
 
 
 def _parabola(
     points: NDArray[np.float64], axis: NDArray[np.float64], near_mm: float, long_mm: float
-) -> NDArray[np.float64] | None:
-    """Coefficients of y = a + b x + c x² through points from `near_mm` back along the axis, over `long_mm`."""
+) -> "_Parabola | None":
+    """The parabola through points from `near_mm` back along the axis, over `long_mm`."""
     x = points @ axis
     y = points @ np.array([-axis[1], axis[0]])
     used = (x < -near_mm) & (x > -near_mm - long_mm)
     if used.sum() < 6:
         return None
     x, y = x[used], y[used]
-    powers = np.column_stack([np.ones_like(x), x, x * x])
-    return np.linalg.lstsq(powers, y, rcond=None)[0]
+    coefficients = np.polynomial.polynomial.polyfit(x, y, 2)
+    rest = y - np.polynomial.polynomial.polyval(x, coefficients)
+    # The nearest third tells: there the sides still bend if they do anywhere.
+    near = rest[x > -near_mm + (x.min() + near_mm) / 3]
+    return _Parabola(coefficients, abs(float(near.mean())) if len(near) else 0.0)
 
 
-AWAY_WIDTHS = 40.0
+@dataclass(frozen=True, slots=True)
+class _Parabola:
+    """Coefficients of y = a + b x + c x², and how far the points nearest the tip lie off it on average, mm."""
+
+    coefficients: NDArray[np.float64]
+    stray_mm: float
+
+
+AWAY_WIDTHS = 80.0
 """Points are taken up to here, in line widths, along a side: past the merged stretch of the sharpest tip."""
 
 
