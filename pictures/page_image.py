@@ -1,6 +1,7 @@
 """Is a PDF page one scanned image, and where do its pixels lie on the page as displayed?"""
 
 import ctypes
+import dataclasses
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -54,13 +55,18 @@ class PixelGrid:
 class PageImage:
     """The one image that a page is: how many of its pixels the page shows, and how they lie on it.
 
-    `whole` is False if a JPEG has no end.
+    `item` is the renderer's image object, valid while the page is open; `first_px` is the upper-left pixel shown, of
+    the image as turned by `turn`, an EXIF orientation. `turn` is None if other things are drawn on the page. `whole`
+    is False if a JPEG has no end.
     """
 
     grid: PixelGrid
     px_per_pt_x: float
     px_per_pt_y: float
     whole: bool
+    item: Any
+    turn: int | None
+    first_px: tuple[int, int]
 
 
 def page_image(sheet: Any) -> PageImage | None:
@@ -86,7 +92,9 @@ def page_image(sheet: Any) -> PageImage | None:
             return None
     if image is None:
         return None
-    return _grid(sheet, *image, covers=COVERS_WITH_OTHERS if others else COVERS_ALONE)
+    found = _grid(sheet, *image, covers=COVERS_WITH_OTHERS if others else COVERS_ALONE)
+    covered = others or pdfium.FPDFPage_GetAnnotCount(sheet) > 0
+    return dataclasses.replace(found, turn=None) if found is not None and covered else found
 
 
 def _objects(holder: Any, outer: Matrix, depth: int) -> Iterator[tuple[Any, Matrix]]:
@@ -141,7 +149,14 @@ def _grid(sheet: Any, item: Any, matrix: Matrix, *, covers: float) -> PageImage 
         shift_x_px=INSET_PX - first_x - left * inner_x,
         shift_y_px=INSET_PX - first_y - top * inner_y,
     )
-    return PageImage(grid, scale_x, scale_y, _whole(item))
+    return PageImage(grid, scale_x, scale_y, _whole(item), item, _turn(a, b, c, d), (first_x, first_y))
+
+
+def _turn(a: float, b: float, c: float, d: float) -> int:
+    """EXIF orientation that turns the stored image as displayed: (a, b) is where its rows run, (-c, -d) its columns."""
+    if abs(a) >= abs(b):
+        return {(True, True): 1, (False, True): 2, (False, False): 3, (True, False): 4}[a > 0, d < 0]
+    return {(True, True): 5, (True, False): 6, (False, False): 7, (False, True): 8}[b > 0, c < 0]
 
 
 def _whole(item: Any) -> bool:

@@ -33,8 +33,8 @@ UNDECODABLE: tuple[type[Exception], ...] = (
 )
 """What parsing a damaged file raises in Pillow's readers."""
 
-STRIP_PIXELS = 4_000_000
-"""Pixels turned at a time: 16 MB in the widest form."""
+STRIP_PIXELS = 1_000_000
+"""Pixels turned at a time: 4 MB in the widest form."""
 
 _GREY_MODES = ("1", "L", "LA", "La")
 WIDE_MODES = ("I;16", "I;16L", "I;16B", "I;16N", "I", "F")
@@ -104,7 +104,7 @@ def _strips(image: Image.Image) -> Iterator[tuple[int, Image.Image]]:
 def _over_white(strip: Image.Image, channels: Channels) -> NDArray[np.uint8]:
     """Grey or RGB of one strip, any 8-bit mode."""
     if strip.mode in ("1", "L") and "transparency" not in strip.info:
-        return as_channels(np.asarray(strip.convert("L"), np.uint8), channels)
+        return as_channels(np.asarray(strip if strip.mode == "L" else strip.convert("L"), np.uint8), channels)
     if strip.has_transparency_data:
         white = Image.new("RGBA", strip.size, "white")
         white.alpha_composite(strip.convert("RGBA"))

@@ -81,12 +81,18 @@ def _decode(file: PlanFile, data: bytes, channels: Channels, components: int) ->
     wanted = cv2.IMREAD_GRAYSCALE if channels is Channels.GREY else cv2.IMREAD_COLOR_RGB
     with ThreadPoolExecutor(1) as beside:
         look = components == 3 and channels is Channels.GREY
-        small = beside.submit(_imdecode, encoded, cv2.IMREAD_REDUCED_COLOR_8) if look else None
+        looking = beside.submit(_looks_coloured, encoded) if look else None
         pixels = _imdecode(encoded, wanted)
-        small_bgr = small.result() if small is not None else None
+        colour = looking is not None and looking.result()
     if pixels is None:
         raise damaged(file.path, FileKind.JPEG, "its data cannot be decoded")
-    return pixels, small_bgr is not None and holds_colour(small_bgr)
+    return pixels, colour
+
+
+def _looks_coloured(encoded: NDArray[np.uint8]) -> bool:
+    """Look for colour in the picture at an eighth of its size."""
+    small_bgr = _imdecode(encoded, cv2.IMREAD_REDUCED_COLOR_8)
+    return small_bgr is not None and holds_colour(small_bgr)
 
 
 def _imdecode(encoded: NDArray[np.uint8], flags: int) -> NDArray[np.uint8] | None:

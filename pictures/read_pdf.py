@@ -21,6 +21,7 @@ from pictures.pdf_structure import has_end_mark, user_units
 from pictures.picture import Medium, PictureError
 from pictures.plan_file import FileKind, PlanFile, damaged
 from pictures.reading import Channels, Reading
+from pictures.stored_image import stored_pixels
 
 RENDER_DPI = 300
 """A 0.18 mm line is 2 px wide: finer gains nothing, coarser loses thin lines."""
@@ -31,8 +32,8 @@ LEAST_DPI = 100
 PARTS, PARTS_FROM_PX = 3, 50_000_000
 """How many parts a scanned image is drawn in, and from which size."""
 
-LOOK_DPI = 40
-"""Resolution at which colour is looked for."""
+SMALL_SIDE_PX = 600
+"""Longer side of the page drawn small, in which colour is looked for: about 50 dpi of an A4 page."""
 
 
 def read_pdf(file: PlanFile, *, page: int, channels: Channels) -> Reading:
@@ -113,18 +114,20 @@ def _read_sheet(file: PlanFile, sheet: Any, page: int, unit: float, channels: Ch
         check_size(file.path, width_px=image.grid.width_px, height_px=image.grid.height_px)
         if not image.whole:
             raise damaged(file.path, FileKind.PDF, f"the picture on page {page} ends too early")
-        pixels = _draw_in_parts(sheet, image.grid, channels)
+        small_bgr = _draw_small(sheet, image.grid)
+        pixels = stored_pixels(image, small_bgr=small_bgr, channels=channels)
+        if pixels is None:
+            pixels = _draw_in_parts(sheet, image.grid, channels)
         per_inch = PT_PER_INCH / unit
         claims = Claims(tag_dpi=(image.px_per_pt_x * per_inch, image.px_per_pt_y * per_inch))
-        colour = channels is Channels.GREY and _coloured(sheet)
-        return Reading(pixels, claims, colour=colour, medium=Medium.PDF_IMAGE)
+        return Reading(pixels, claims, colour=bgr_holds_colour(small_bgr), medium=Medium.PDF_IMAGE)
     dpi, findings = _render_dpi(file, page, width_pt * unit, height_pt * unit)
     scale = dpi / PT_PER_INCH * unit
     # A page size that is whole but for float32's last digits must not gain a row.
     grid = PixelGrid(math.ceil(width_pt * scale - 0.01), math.ceil(height_pt * scale - 0.01), scale, scale)
     check_size(file.path, width_px=grid.width_px, height_px=grid.height_px)
     pixels = _draw(sheet, grid, channels)
-    colour = channels is Channels.GREY and _coloured(sheet)
+    colour = bgr_holds_colour(_draw_small(sheet, grid))
     return Reading(pixels, Claims(), colour=colour, medium=Medium.PDF_PAGE, render_dpi=float(dpi), findings=findings)
 
 
@@ -174,10 +177,15 @@ def _draw(sheet: Any, grid: PixelGrid, channels: Channels) -> NDArray[np.uint8]:
     return pixels[..., 0] if grey else as_channels(pixels, Channels.COLOUR)
 
 
-def _coloured(sheet: Any) -> bool:
-    """Look for colour on the page drawn small."""
-    width_pt, height_pt = sheet.get_size()
-    # A page of the largest size (5080 mm) has 64 MP at this resolution: drawn smaller.
-    scale = min(LOOK_DPI / PT_PER_INCH, 2000 / max(width_pt, height_pt))
-    small = PixelGrid(max(1, int(width_pt * scale)), max(1, int(height_pt * scale)), scale, scale)
-    return bgr_holds_colour(np.ascontiguousarray(_draw(sheet, small, Channels.COLOUR)[..., ::-1]))
+def _draw_small(sheet: Any, grid: PixelGrid) -> NDArray[np.uint8]:
+    """Draw the same part of the page with a longer side of SMALL_SIDE_PX: (h, w, 3), blue first."""
+    factor = min(1.0, SMALL_SIDE_PX / max(grid.width_px, grid.height_px))
+    small = PixelGrid(
+        max(1, round(grid.width_px * factor)),
+        max(1, round(grid.height_px * factor)),
+        grid.scale_x * factor,
+        grid.scale_y * factor,
+        grid.shift_x_px * factor,
+        grid.shift_y_px * factor,
+    )
+    return np.ascontiguousarray(_draw(sheet, small, Channels.COLOUR)[..., ::-1])

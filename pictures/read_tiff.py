@@ -20,6 +20,7 @@ from pictures.plan_file import FileKind, PlanFile, damaged
 from pictures.reading import Channels, Reading
 
 # TIFF 6.0 tags and values.
+_WIDTH, _HEIGHT, _ROWS_PER_STRIP, _UNCOMPRESSED = 256, 257, 278, 1
 _BITS, _COMPRESSION, _PHOTOMETRIC = 258, 259, 262
 _WHITE_IS_ZERO = 0
 _STRIP_OFFSETS, _STRIP_BYTES, _TILE_OFFSETS, _TILE_BYTES = 273, 279, 324, 325
@@ -80,6 +81,13 @@ def _check_whole(file: PlanFile, image: Any) -> None:
         count = min(len(offsets), len(lengths))
         if count and (offsets[:count] + lengths[:count]).max() > size:
             raise damaged(file.path, FileKind.TIFF, "the picture data ends too early")
+    width, height = int(tags[_WIDTH]), int(tags[_HEIGHT])
+    bits = int(np.sum(np.atleast_1d(tags.get(_BITS, 1))))
+    if tags.get(_COMPRESSION, _UNCOMPRESSED) == _UNCOMPRESSED and width * bits // 8 * height > size:
+        raise damaged(file.path, FileKind.TIFF, "its header states a larger picture than the file holds")
+    strips = np.size(tags.get(_STRIP_OFFSETS, ()))
+    if strips and strips * int(tags.get(_ROWS_PER_STRIP, height)) < height:
+        raise damaged(file.path, FileKind.TIFF, "rows of the picture are missing")
 
 
 def _decode(file: PlanFile, image: Any, page: int, channels: Channels) -> Reading:

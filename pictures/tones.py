@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 BLANK_LEVELS = 12
 """Grey levels from darkest to lightest under which nothing is drawn: the faintest pencil on a scan has some 20."""
 
+LEVELS_STEP_PX = 8
+"""Every eighth pixel each way is enough to see that there are more than two levels, with a 64th of the work."""
+
 TILE_PX = 192
 """Side of the squares looked at for light lines, px: at full resolution, or thin lines fade."""
 
@@ -44,6 +47,11 @@ DARK_PART = 0.25
 CHROMA = 16
 """Distance from the paper's own tint, of 128, that is a colour: JPEG noise and uneven light stay under 8."""
 
+TINT_SAMPLES = 20_000
+"""Pixels from which the paper's tint is taken."""
+
+_LUMA_CHROMA = cv2.COLOR_BGR2YCrCb
+
 COLOUR_PART = 0.001
 """Part of the picture that must be coloured: less is a speck, and grey shows it as well."""
 
@@ -63,10 +71,14 @@ class Levels:
 
 
 def grey_levels(grey: NDArray[np.uint8]) -> Levels:
-    """Give which grey levels an (H, W) picture holds."""
-    counts = cv2.calcHist([grey], [0], None, [256], [0, 256]).ravel()
-    held = np.flatnonzero(counts)
-    return Levels(int(held[0]), int(held[-1]), len(held) == 2)
+    """Give which grey levels an (H, W) picture holds; of one that is neither blank nor of two levels, by a sample."""
+    step = LEVELS_STEP_PX
+    for part in (np.ascontiguousarray(grey[::step, ::step]), grey):
+        held = np.flatnonzero(cv2.calcHist([part], [0], None, [256], [0, 256]).ravel())
+        levels = Levels(int(held[0]), int(held[-1]), len(held) == 2)
+        if len(held) > 2 and not levels.blank:
+            break
+    return levels
 
 
 def has_light_lines(grey: NDArray[np.uint8]) -> bool:
@@ -115,14 +127,16 @@ def holds_colour(small_bgr: NDArray[np.uint8]) -> bool:
     small_bgr : (H, W, 3) uint8
         A reduced picture, blue first as OpenCV has it; averaged, not thinned, so that noise is small.
     """
-    ycc = cv2.cvtColor(small_bgr, cv2.COLOR_BGR2YCrCb).reshape(-1, 3).astype(np.float32)
-    brightness = np.maximum(ycc[:, 0], 1)
-    chroma = ycc[:, 1:] - 128
-    bright = brightness >= np.median(brightness)
-    tint = np.median(chroma[bright] / brightness[bright, None], axis=0).astype(np.float32)
-    chroma -= tint * brightness[:, None]
-    coloured = np.count_nonzero(np.hypot(chroma[:, 0], chroma[:, 1]) > CHROMA)
-    return bool(coloured > COLOUR_PART * len(chroma))
+    brightness, *chroma = (part.astype(np.float32).ravel() for part in cv2.split(cv2.cvtColor(small_bgr, _LUMA_CHROMA)))
+    some = slice(None, None, max(1, len(brightness) // TINT_SAMPLES))
+    bright = brightness[some] >= max(1.0, float(np.median(brightness[some])))
+    away = np.zeros_like(brightness)
+    for part in chroma:
+        part -= 128
+        tint = np.float32(np.median(part[some][bright] / brightness[some][bright])) if bright.any() else np.float32(0)
+        part -= tint * brightness
+        away += part * part
+    return bool(np.count_nonzero(away > CHROMA**2) > COLOUR_PART * len(away))
 
 
 def _tiles(grey: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:

@@ -1,5 +1,7 @@
 import dataclasses
 import hashlib
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -96,6 +98,35 @@ def test_claimed_size(tmp_path: Path) -> None:
 
     # One inch is 25.4 mm: 254 dpi are 10 px per mm; the tag holds whole px per metre.
     assert claimed_size_mm(picture) == pytest.approx((31.0, 42.0), rel=1e-4)
+
+
+MEMORY_OF_ONE = """
+import re, sys
+from pathlib import Path
+import cv2, numpy, PIL.Image
+import pictures.read_jpeg, pictures.read_pdf, pictures.read_png, pictures.read_tiff
+from pictures.read import read_picture
+peak_kb = lambda: int(re.search(r"VmHWM:\\s*(\\d+)", Path("/proc/self/status").read_text())[1])
+before = peak_kb()
+picture = read_picture(Path(sys.argv[1]))
+print((peak_kb() - before) * 1024 / picture.grey.size)
+"""
+
+MOST_BYTES_PER_PX = 2.9
+"""Two copies of the grey pixels (the decoder's and ours), the file itself, and strips; a third copy would show."""
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="this system does not tell a process's peak memory")
+@pytest.mark.parametrize("name", ["plan.png", "plan.jpg", "plan.tif", "fax.tif", "scan.pdf"])
+def test_large_grey_pictures_take_two_bytes_a_pixel(tmp_path: Path, name: str) -> None:
+    sheet = Image.fromarray(plan(7000, 5000))
+    path = tmp_path / name
+    packed = {"plan.tif": "tiff_lzw", "fax.tif": "group4"}.get(name)
+    (sheet.convert("1") if name == "fax.tif" else sheet).save(path, **({"compression": packed} if packed else {}))
+
+    done = subprocess.run([sys.executable, "-c", MEMORY_OF_ONE, str(path)], check=True, capture_output=True, text=True)
+
+    assert float(done.stdout) < MOST_BYTES_PER_PX
 
 
 # The camera's maker sells it as wide-angle; its EXIF says 15 mm. Corners were listed by the collection: 27 x 20.
