@@ -17,6 +17,7 @@ from pictures.flat import FlatPicture
 from pictures.write_png import write_flat
 from printing.mirror import mirrored_flat
 from printing.write_pages import PageTitle, write_pages
+from report.cautions import CAUTIONS
 from report.write_report import report_json, write_html
 
 
@@ -50,7 +51,7 @@ def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
     write_svg(made.build, folder / "outlines.svg", stamp=stamp, title=made.job.name)
     write_dxf(made.build, folder / "outlines.dxf", stamp=stamp)
     pages_flat = mirrored_flat(flat) if made.job.mirrored else flat
-    title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp)
+    title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
     write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else pages_flat, title=title)
     write_html(folder / "report.html", report_facts(made, flat), flat)
     (folder / "job.toml").write_text(job_text(made.job, folder=made.folder), encoding="utf-8")
