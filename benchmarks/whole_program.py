@@ -1,7 +1,7 @@
 """Time and memory of the whole program as a person meets it: --help, and `make` on 12 and 140 megapixels.
 
-Run as `python -m benchmarks.whole_program`. The large picture is drawn here (seed 5): an A0 sheet at 300 dpi with plates, holes and
-ribs; its decoding and a plain-library route (adaptive threshold and contours) are timed beside `make`, as ratios.
+Run as `python -m benchmarks.whole_program`. The large picture is drawn here (seed 5): an A0 sheet at 300 dpi with plates,
+holes and noise. A plain-library route (adaptive threshold and contours) is timed beside `make`, as a ratio.
 """
 
 import subprocess

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from calibration.kind import Kind
 from calibration.observations import (
     CLICK_SIGMA_PX,
     DRAUGHTING_MM,
@@ -62,12 +63,26 @@ def observe(job: Job, seen: Seen) -> Gathered:
     turned = job.across is not None or any(isinstance(item, Corners) for item in observations)
     if seen.skew is not None and not turned:
         observations.append(seen.skew)
+    if (offer := paper_edge_offer(job, seen)) is not None:
+        findings.append(Finding("paper-edge-offered", Level.NOTE, "the paper's edge", offer))
     scale, said = _trusted(job, seen)
     observations += scale
     findings += said
     if not _has_length(observations):
         raise _no_length(seen)
     return Gathered(tuple(observations), tuple(findings))
+
+
+def paper_edge_offer(job: Job, seen: Seen) -> str | None:
+    """Say how to use the paper's edge in a photo without corners or border; it is never used unasked.
+
+    A sheet is trimmed to 1.5-3 mm (ISO 216), so its edge gives the perspective and no scale.
+    """
+    without = job.corners is None and seen.border is None
+    if seen.kind is not Kind.PHOTO or not without or seen.sheet_px is None or len(seen.sheet_px) != 4:
+        return None
+    corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in seen.sheet_px)
+    return f'the paper\'s edge shows and was not used; if its corners are square, add --corners "{corners}" --as-given.'
 
 
 def _given(job: Job) -> Iterator[Observation]:

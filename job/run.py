@@ -6,7 +6,7 @@ from pathlib import Path
 
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
-from calibration.observations import PointPx
+from calibration.observations import CalibrationError, PointPx
 from digitize.draw_outlines import draw_outlines
 from digitize.traces import with_traces
 from drawing.drawing import Drawing
@@ -14,7 +14,7 @@ from drawing.lengths import parse_length
 from job.errors import JobError
 from job.job import Job, KeptGrid
 from job.made import Made
-from job.observe import Gathered, observe, tag_mm_per_px
+from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
 from job.part_errors import longest_part_px, with_give_or_take
 from job.progress import Progress, Timed
 from job.see import Seen
@@ -77,17 +77,23 @@ def calibrate(
 ) -> Calibration:
     """Set the scale of a settled job from what it rests on."""
     source = seen.picture.source
-    return adjust(
-        observed.observations,
-        width_px=seen.picture.width_px,
-        height_px=seen.picture.height_px,
-        kind=seen.kind,
-        focal_35mm=source.focal_35mm,
-        sheet_px=seen.sheet_px,
-        longest_px=longest_px,
-        tag_mm_per_px=tag_mm_per_px(job, source),
-        origin_px=job.sheet.origin_px,
-    )
+    try:
+        return adjust(
+            observed.observations,
+            width_px=seen.picture.width_px,
+            height_px=seen.picture.height_px,
+            kind=seen.kind,
+            focal_35mm=source.focal_35mm,
+            sheet_px=seen.sheet_px,
+            longest_px=longest_px,
+            tag_mm_per_px=tag_mm_per_px(job, source),
+            origin_px=job.sheet.origin_px,
+        )
+    except CalibrationError as error:
+        offer = paper_edge_offer(job, seen)
+        if offer is None:
+            raise
+        raise JobError(f"{str(error).rstrip('.')}; {offer}") from error
 
 
 def with_origin(job: Job, calibration: Calibration) -> Job:
