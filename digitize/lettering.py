@@ -14,7 +14,7 @@ from digitize.strokes import NodeKind, Strokes
 Floats = NDArray[np.float64]
 
 TALLEST_WIDTHS = 26.0
-"""Height of a letter in line widths, at most. Drawn lettering is 10 or 14 (ISO 3098, from memory); a title with a thin pen 25."""
+"""Height of a letter in line widths, at most. Lettering has 10 or 14 (ISO 3098, from memory); a thin title 25."""
 
 LONGEST_WIDTHS = 160.0
 """Letters that touch make one piece up to this long, still no higher than a letter and full of nodes."""
@@ -26,7 +26,10 @@ GAP_HEIGHTS = 0.9
 """Clear distance of two letters of a row in heights of the taller one: letters stand at 0.2, words at 0.6 to 0.8."""
 
 ALIKE = 2.2
-"""Letters of one row differ in size by up to this: small letters are 0.6 to 0.7 of a capital, a narrow one next to a wide one."""
+"""Letters of one row differ in size by up to this: small letters are 0.6 to 0.7 of a capital; some are narrow."""
+
+RING = 0.85
+"""A closed piece at least this high for its length is as round as a hole; a drawn O is narrower (0.6 to 0.8)."""
 
 STRAIGHT = 0.03
 """Bow of a straight piece, in parts of its length."""
@@ -50,6 +53,7 @@ class Piece:
     width_px: float
     straight: bool
     plain: bool
+    ring: bool
     cross: bool
 
 
@@ -57,8 +61,8 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     """Tell which links belong to lettering.
 
     Lettering is two or more small pieces of like size close to each other, not all of them plain closed
-    shapes or straight strokes (holes in a row, dashes, ticks), or a longer piece of letters that touch. Crosses with
-    square arms are reference marks and never lettering.
+    shapes or straight strokes (holes in a row, dashes, ticks) nor mostly rings (holes about a centre), or a
+    longer piece of letters that touch. Crosses with square arms are reference marks and never lettering.
 
     Parameters
     ----------
@@ -75,7 +79,9 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     pieces = [piece for piece in _pieces(strokes) if not piece.cross]
     small = [piece for piece in pieces if _letter_sized(piece)]
     for row in _rows(small):
-        if any(not piece.straight and not piece.plain for piece in row) and not _dashes(row):
+        letters = sum(not piece.straight and not piece.plain for piece in row)
+        rings = sum(piece.ring for piece in row)
+        if letters and letters >= rings and not _dashes(row):
             for piece in row:
                 marked[piece.links] = True
     for piece in pieces:
@@ -89,7 +95,9 @@ def _pieces(strokes: Strokes) -> list[Piece]:
     start = np.array([link.start for link in strokes.links])
     end = np.array([link.end for link in strokes.links])
     count = len(strokes.nodes_px)
-    _, of_node = connected_components(coo_matrix((np.ones(len(start)), (start, end)), shape=(count, count)), directed=False)
+    _, of_node = connected_components(
+        coo_matrix((np.ones(len(start)), (start, end)), shape=(count, count)), directed=False
+    )
     of_link = of_node[start]
     order = np.argsort(of_link, kind="stable")
     cuts = np.flatnonzero(np.diff(of_link[order])) + 1
@@ -108,6 +116,7 @@ def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
     nodes = sorted({node for link in members for node in (link.start, link.end)})
     kinds = strokes.kinds[nodes]
     alone = len(members) == 1 and members[0].start != members[0].end
+    plain = not np.isin(kinds, (NodeKind.END, NodeKind.JUNCTION)).any()
     return Piece(
         links=links,
         points_px=points[:: max(1, len(points) // POINTS_A_PIECE)],
@@ -116,14 +125,19 @@ def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
         way=axes[:, 1],
         width_px=width,
         straight=alone and high < max(STRAIGHT * long, 0.3 * width),
-        plain=not np.isin(kinds, (NodeKind.END, NodeKind.JUNCTION)).any(),
+        plain=plain,
+        ring=plain and high > RING * long,
         cross=_is_cross(strokes, links, kinds),
     )
 
 
 def _is_cross(strokes: Strokes, links: NDArray[np.int64], kinds: NDArray[np.uint8]) -> bool:
     """Four arms about one crossing, two and two in line and square to each other."""
-    if len(links) != 4 or np.count_nonzero(kinds == NodeKind.JUNCTION) != 1 or np.count_nonzero(kinds == NodeKind.END) != 4:
+    if (
+        len(links) != 4
+        or np.count_nonzero(kinds == NodeKind.JUNCTION) != 1
+        or np.count_nonzero(kinds == NodeKind.END) != 4
+    ):
         return False
     ways = []
     for number in links:
