@@ -25,6 +25,9 @@ ACROSS_PX = 2.2
 MOST_AHEAD_PX = 10.0
 """Most (reduced px) by which a piece beyond the run so far may lie off its curve carried on."""
 
+MOST_STEPS = 40
+"""Rounds of joining: a side of some twenty pieces settles in half of that."""
+
 SLOPE = math.radians(1.5)
 """Most a piece may be turned from the run's curve where it lies."""
 
@@ -162,27 +165,29 @@ def _grown(
     usable = free & (hi - lo > 0.9 * length)
     member = np.zeros(len(start), bool)
     member[seed] = True
+    tried = member.copy()
     coefficients = np.zeros(3)
     bend = 8 * MOST_BOW / diagonal_px
-    for _ in range(20):
+    for _ in range(MOST_STEPS):
         low, high = lo[member].min(), hi[member].max()
         most_gap = max(LEAST_GAP * diagonal_px, MOST_GAP * (high - low))
         gap = np.maximum(0, np.maximum(low - hi, lo - high))
         beyond = np.maximum(0, np.maximum(low - lo, hi - high))
-        # Carried on beyond what it was fitted to, the curve may turn; a piece that then does not fit is let go again.
-        tolerance = ACROSS_PX + np.minimum(2 * bend * beyond**2, MOST_AHEAD_PX)
         curve = np.polynomial.polynomial.polyval
         off = np.maximum(np.abs(v1 - curve(u1, coefficients)), np.abs(v2 - curve(u2, coefficients)))
         lean = np.abs(slope - (coefficients[1] + coefficients[2] * (u1 + u2)))
-        now = (
-            usable
-            & (gap <= most_gap)
-            & (off <= tolerance)
-            & (lean <= SLOPE + bend * beyond + ACROSS_PX / np.maximum(length, 1))
-        )
+        near = usable & (gap <= most_gap) & (lean <= SLOPE + bend * beyond + ACROSS_PX / np.maximum(length, 1))
+        now = near & (off <= ACROSS_PX + 0.25 * bend * beyond**2)
         now[seed] = True
         if (now == member).all():
-            break
+            # Nothing more lies on the curve itself. Carried on beyond its ends it may turn: of what could then be the
+            # next piece only the nearest to it is taken, so that a second line close by is not mixed in.
+            ahead = near & ~member & (off <= ACROSS_PX + np.minimum(2 * bend * beyond**2, MOST_AHEAD_PX)) & ~tried
+            if not ahead.any():
+                break
+            next_piece = int(np.where(ahead, off, np.inf).argmin())
+            tried[next_piece] = True
+            now[next_piece] = True
         member = now
         coefficients = _curve(u1[member], v1[member], u2[member], v2[member], length[member])
     index = np.flatnonzero(member)
