@@ -43,6 +43,7 @@ def path_area_mm2(path: Path) -> float:
 def path_length_mm(path: Path) -> float:
     """Give a path's length; lines and arcs in closed form, cubics by quadrature to 1e-9 of their length."""
     total = 0.0
+    cubics = []
     for start, segment in path.pieces():
         chord = math.dist(start, segment.end_mm)
         match segment:
@@ -51,8 +52,8 @@ def path_length_mm(path: Path) -> float:
             case Arc():
                 total += chord * _arc_over_chord(segment.bulge)
             case Cubic():
-                total += _cubic_length_mm(_controls(start, segment))
-    return total
+                cubics.append(_controls(start, segment))
+    return total + (_cubic_lengths_mm(np.array(cubics)) if cubics else 0.0)
 
 
 def path_bounds_mm(path: Path) -> Bounds:
@@ -128,33 +129,40 @@ _LENGTH_TOLERANCE = 1e-9
 _DEEPEST = 30
 
 
-def _cubic_length_mm(control: Points) -> float:
-    reach = float(np.hypot(*np.diff(control, axis=0).T).sum())
-    return _piece_length_mm(control, _LENGTH_TOLERANCE * reach, _DEEPEST)
+def _cubic_lengths_mm(control: Points) -> float:
+    """Length of (N, 4, 2) cubics together: Gauss-Legendre over each and over its halves; halved until they agree."""
+    tolerance = _LENGTH_TOLERANCE * np.linalg.norm(np.diff(control, axis=1), axis=2).sum(axis=1)
+    total = 0.0
+    for halving in range(_DEEPEST):
+        left, right = _halves(control)
+        in_halves = _gauss_lengths(left) + _gauss_lengths(right)
+        agree = abs(_gauss_lengths(control) - in_halves) <= tolerance
+        if halving == _DEEPEST - 1:
+            agree[:] = True
+        total += float(in_halves[agree].sum())
+        if agree.all():
+            break
+        control = np.concatenate([left[~agree], right[~agree]])
+        tolerance = np.tile(tolerance[~agree], 2)
+    return total
 
 
-def _piece_length_mm(control: Points, tolerance_mm: float, halvings: int) -> float:
-    """Gauss-Legendre over the whole and over both halves; halve again until they agree."""
-    left, right = _halves(control)
-    first, second = _gauss_length(left), _gauss_length(right)
-    if halvings == 0 or abs(_gauss_length(control) - first - second) <= tolerance_mm:
-        return first + second
-    return _piece_length_mm(left, tolerance_mm, halvings - 1) + _piece_length_mm(right, tolerance_mm, halvings - 1)
-
-
-def _gauss_length(control: Points) -> float:
+def _gauss_lengths(control: Points) -> Points:
+    """(N,) lengths of (N, 4, 2) cubics."""
     t = (_NODES[:, None] + 1) / 2
-    d = 3 * np.diff(control, axis=0)
-    speed = np.hypot(*((1 - t) ** 2 * d[0] + 2 * (1 - t) * t * d[1] + t**2 * d[2]).T)
-    return float(_WEIGHTS @ speed / 2)
+    d = 3 * np.diff(control, axis=1)[:, :, None]
+    speed = np.linalg.norm((1 - t) ** 2 * d[:, 0] + 2 * (1 - t) * t * d[:, 1] + t**2 * d[:, 2], axis=2)
+    lengths: Points = speed @ _WEIGHTS / 2
+    return lengths
 
 
 def _halves(control: Points) -> tuple[Points, Points]:
-    """De Casteljau at the middle."""
-    first = (control[:-1] + control[1:]) / 2
-    second = (first[:-1] + first[1:]) / 2
-    middle = (second[0] + second[1]) / 2
-    return np.array([control[0], first[0], second[0], middle]), np.array([middle, second[1], first[2], control[3]])
+    """De Casteljau at the middle of (N, 4, 2) cubics."""
+    p0, p1, p2, p3 = control.transpose(1, 0, 2)
+    a, b, c = (p0 + p1) / 2, (p1 + p2) / 2, (p2 + p3) / 2
+    d, e = (a + b) / 2, (b + c) / 2
+    middle = (d + e) / 2
+    return np.stack([p0, a, d, middle], axis=1), np.stack([middle, e, c, p3], axis=1)
 
 
 def _arc_extremes(start: Point, arc: Arc) -> Points:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from report.facts import ReportFacts
-from report.plan_figure import FIGURE_MM, Shape, drawn_over
+from report.plan_figure import FIGURE_MM, Shape, lines_in, shapes_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,7 @@ def pages_figure(facts: ReportFacts) -> PagesFigure:
                 )
             )
     box = (x0 * size, y0 * size, x1 * size, y1 * size)
-    shapes, lines, _ = drawn_over(facts.build.scaled(Fraction(size)), box)
+    drawing = facts.build.scaled(Fraction(size))
+    shapes, lines = shapes_in(drawing, box), lines_in(drawing, box)
     smallest = min(boxes[0].width, boxes[0].height)
     return PagesFigure(box[2] - box[0], box[3] - box[1], tuple(boxes), shapes, lines, min(6.0, smallest / 4))

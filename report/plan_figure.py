@@ -60,16 +60,16 @@ def plan_figure(facts: ReportFacts, flat: FlatPicture) -> PlanFigure:
     x, y = (corner * fraction * size for corner in shown.origin_mm)
     box = (x, y, x + columns * mm * size, y + rows * mm * size)
     drawing = facts.build.scaled(Fraction(size))
-    shapes, lines, numbers = drawn_over(drawing, box)
+    numbers = tuple(_number(label, box) for label in part_labels(part_shapes(drawing), box))
     picture = embedded(shown.pixels, longest_px=LONGEST_PX)
-    return PlanFigure(box[2] - box[0], box[3] - box[1], picture, shapes, lines, numbers)
+    return PlanFigure(
+        box[2] - box[0], box[3] - box[1], picture, shapes_in(drawing, box), lines_in(drawing, box), numbers
+    )
 
 
-def drawn_over(
-    drawing: Drawing, box: tuple[float, float, float, float]
-) -> tuple[tuple[Shape, ...], tuple[str, ...], tuple[Number, ...]]:
-    """Give outlines, lines and part numbers of a drawing in figure units, y down from the box's upper-left corner."""
-    shapes = tuple(
+def shapes_in(drawing: Drawing, box: tuple[float, float, float, float]) -> tuple[Shape, ...]:
+    """Give the outlines of a drawing in figure units, y down from the box's upper-left corner."""
+    return tuple(
         Shape(
             outline.number,
             "".join(path_data(loop, box) for loop in (outline.boundary, *outline.holes)),
@@ -77,9 +77,11 @@ def drawn_over(
         )
         for outline in drawing.outlines
     )
-    lines = tuple(path_data(line, box) for line in drawing.lines)
-    labels = part_labels(part_shapes(drawing), box)
-    return shapes, lines, tuple(_number(label, box) for label in labels)
+
+
+def lines_in(drawing: Drawing, box: tuple[float, float, float, float]) -> tuple[str, ...]:
+    """Give the open lines of a drawing as SVG path data, as `shapes_in` does."""
+    return tuple(path_data(line, box) for line in drawing.lines)
 
 
 def _number(label: PartLabel, box: tuple[float, float, float, float]) -> Number:
