@@ -31,6 +31,9 @@ ALIKE = 2.2
 RING = 0.85
 """A closed piece at least this high for its length is as round as a hole; a drawn O is narrower (0.6 to 0.8)."""
 
+LETTERS_A_RING = 2
+"""A row has at least this many open letters for each ring: holes about a hub bring their centre marks along."""
+
 STRAIGHT = 0.03
 """Bow of a straight piece, in parts of its length."""
 
@@ -81,7 +84,7 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     for row in _rows(small):
         letters = sum(not piece.straight and not piece.plain for piece in row)
         rings = sum(piece.ring for piece in row)
-        if letters and letters >= rings and not _dashes(row):
+        if letters and letters >= LETTERS_A_RING * rings and not _dashes(row):
             for piece in row:
                 marked[piece.links] = True
     for piece in pieces:
