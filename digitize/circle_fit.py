@@ -13,6 +13,12 @@ class Circle:
     centre_mm: NDArray[np.float64]
     radius_mm: float
 
+    def off_mm(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Signed distances of (N, 2) points from the circle, outside positive."""
+        x, y = (points_mm - self.centre_mm).T
+        off: NDArray[np.float64] = np.hypot(x, y) - self.radius_mm
+        return off
+
 
 def fit_circle(points_mm: NDArray[np.float64], weights: NDArray[np.float64]) -> Circle | None:
     """Fit a circle by least squares of the distances: Kasa's linear fit, then Gauss-Newton steps.
@@ -38,7 +44,7 @@ def fit_circle(points_mm: NDArray[np.float64], weights: NDArray[np.float64]) -> 
     radius = float(np.sqrt(c + x * x + y * y))
     if radius > 30:
         return None
-    for _ in range(4):
+    for _ in range(3):
         way = p - centre
         far = np.hypot(*way.T)
         if far.min() == 0:
@@ -56,6 +62,6 @@ def fit_circle(points_mm: NDArray[np.float64], weights: NDArray[np.float64]) -> 
 def _least_squares(design: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64] | None:
     """Solve three normal equations: sizes are near one, and libraries' general solvers take fifty times as long."""
     square = np.einsum("ij,ik->jk", design, design)
-    if np.linalg.cond(square) > 1e13:
+    if abs(np.linalg.det(square)) <= 1e-13 * float(np.prod(np.diag(square))):
         return None
     return np.asarray(np.linalg.solve(square, np.einsum("ij,i->j", design, target)))

@@ -214,9 +214,8 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
     at_node = fit[:, 1] - 2 * (middle / reach) * fit[:, 2]
     bend = (np.arctan2(at_node[:, 1], at_node[:, 0]) - mean_rad + math.pi) % (2 * math.pi) - math.pi
     limit = math.radians(30)
-    return _Looks(
-        {side: row for row, side in enumerate(sides)}, samples, mean_rad + np.clip(bend, -limit, limit), widths_px
-    )
+    leaving_rad = mean_rad + np.clip(bend, -limit, limit)
+    return _Looks({side: row for row, side in enumerate(sides)}, samples, leaving_rad, widths_px)
 
 
 def _sampled(strokes: Strokes, sides: list[Side]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -270,7 +269,7 @@ def _pair_all(meetings: list[list[Side]], looks: _Looks, mate: NDArray[np.int64]
 
 
 TIP_STRAY = 0.1
-"""How much worse, in line widths, the line in the middle of a tip may fit the line beyond it than the tip's sides do."""
+"""How much worse, in line widths, the line in a tip's middle may fit the line beyond it than the tip's sides do."""
 
 
 def _through_tip(sides: list[Side], looks: _Looks) -> tuple[Side, Side] | None:
@@ -280,11 +279,17 @@ def _through_tip(sides: list[Side], looks: _Looks) -> tuple[Side, Side] | None:
     """
     if len(sides) != 4:
         return None
+    centre = np.mean([looks.samples_px[looks.row[side], 0] for side in sides], axis=0)
+    # The sides of a thin tip leave it almost along the line: their order shows farther out.
+    far_rad = {}
+    for side in sides:
+        x, y = (looks.samples_px[looks.row[side], -1] - centre).tolist()
+        far_rad[side] = math.atan2(y, x)
     for beyond in sides:
         others = [side for side in sides if side != beyond]
-        offs = [(looks.rad(side) - looks.rad(beyond)) % (2 * math.pi) - math.pi for side in others]
-        if all(abs(off) <= STRAIGHT_ON_RAD for off in offs):
-            middle = sorted(zip(offs, others, strict=True))[1][1]
+        if all(_turn_rad(looks.rad(side), looks.rad(beyond)) <= STRAIGHT_ON_RAD for side in others):
+            back = far_rad[beyond] + math.pi
+            middle = sorted(others, key=lambda side: (far_rad[side] - back + math.pi) % (2 * math.pi))[1]
             return (middle, beyond) if sides.index(middle) < sides.index(beyond) else (beyond, middle)
     return None
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from digitize.choices import Action, Choice, Region, RegionKind, inside_regions, match_choices
 from digitize.fit import Contour, Fitted, fit_contours
 from digitize.lettering import lettering_links
-from digitize.loops import Loop, Loops, Role, find_loops, valid
+from digitize.loops import Loop, Loops, Role, find_loops
 from digitize.open_lines import open_lines
 from digitize.sections import closed_sections, open_sections
 from digitize.strokes import PlanStrokes
@@ -129,7 +129,7 @@ def _chosen(loops: Sequence[Loop], choices: Sequence[Choice]) -> tuple[list[Loop
     names: dict[int, str] = {}
     if not choices:
         return chosen, names, []
-    polygons = np.array([valid(loop.polygon) for loop in loops], dtype=object)
+    polygons = np.array([loop.polygon for loop in loops], dtype=object)
     areas_px2 = np.array([loop.area_px2 for loop in loops])
     matched, findings = match_choices(choices, polygons, areas_px2=areas_px2)
     for choice, which in zip(choices, matched, strict=True):
@@ -261,7 +261,7 @@ def _counter_clockwise(fitted: Fitted, ring: Points) -> Fitted:
 def _inside_points(loops: Sequence[Loop], parts: Sequence[int]) -> dict[int, Point]:
     """A point inside each part and outside every part and hole drawn within it."""
     taken = [which for which, loop in enumerate(loops) if loop.role in (Role.PART, Role.HOLE)]
-    polygons = {which: valid(loops[which].polygon) for which in taken}
+    polygons = {which: loops[which].polygon for which in taken}
     tree = shapely.STRtree([polygons[which] for which in taken])
     points: dict[int, Point] = {}
     for which in parts:

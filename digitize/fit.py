@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.circle_fit import fit_circle
+from digitize.circle_fit import Circle, fit_circle
 from digitize.cubics import Chain
 from digitize.curves import Curve, averaged, fit_curves
 from digitize.sections import Section
@@ -181,15 +181,30 @@ def _round_limit_mm(section: Section, tolerance_mm: float) -> float:
     return max(tolerance_mm / 3, 1.2 * section.sigma_mm)
 
 
+ROUND_SAMPLES = 60
+"""So few points tell that a run is nothing like round."""
+
+
+def _circle(section: Section, tolerance_mm: float) -> Circle | None:
+    """The circle a run lies on within the noise, or None."""
+    points, weights = section.points_mm, section.weights
+    limit_mm = _round_limit_mm(section, tolerance_mm)
+    few = slice(None, None, max(1, len(points) // ROUND_SAMPLES))
+    rough = fit_circle(points[few], weights[few])
+    if rough is None or np.abs(rough.off_mm(points[few]) * weights[few]).max() > 3 * limit_mm + 4 * section.sigma_mm:
+        return None
+    circle = fit_circle(points, weights)
+    if circle is None or np.abs(averaged(circle.off_mm(points), weights)).max() > limit_mm:
+        return None
+    return circle
+
+
 def _arc(section: Section, tolerance_mm: float) -> _Done | None:
     """One arc from corner to corner, if the run is round within the noise."""
-    circle = fit_circle(section.points_mm, section.weights)
+    circle = _circle(section, tolerance_mm)
     if circle is None:
         return None
     points, weights = section.points_mm, section.weights
-    off = np.hypot(*(points - circle.centre_mm).T) - circle.radius_mm
-    if np.abs(averaged(off, weights)).max() > _round_limit_mm(section, tolerance_mm):
-        return None
     start, end = points[0], points[-1]
     chord = end - start
     half = float(np.hypot(*chord)) / 2
@@ -212,15 +227,13 @@ def _arc(section: Section, tolerance_mm: float) -> _Done | None:
 
 def _smooth_loop(section: Section, tolerance_mm: float) -> list[_Piece]:
     """An outline without corners: two arcs if it is a circle, else lines and curves around."""
-    circle = fit_circle(section.points_mm, section.weights)
+    circle = _circle(section, tolerance_mm)
     if circle is not None:
-        off = np.hypot(*(section.points_mm - circle.centre_mm).T) - circle.radius_mm
-        if np.abs(averaged(off, section.weights)).max() <= _round_limit_mm(section, tolerance_mm):
-            centre, radius = circle.centre_mm, circle.radius_mm
-            turn = 1.0 if _signed_area(section.points_mm) > 0 else -1.0
-            left, right = (float(centre[0] - radius), float(centre[1])), (float(centre[0] + radius), float(centre[1]))
-            deviation = float((np.abs(off) * (section.weights > 0)).max())
-            return [_Done(right, [Arc(left, turn), Arc(right, turn)], deviation)]
+        centre, radius = circle.centre_mm, circle.radius_mm
+        turn = 1.0 if _signed_area(section.points_mm) > 0 else -1.0
+        left, right = (float(centre[0] - radius), float(centre[1])), (float(centre[0] + radius), float(centre[1]))
+        deviation = float((np.abs(circle.off_mm(section.points_mm)) * (section.weights > 0)).max())
+        return [_Done(right, [Arc(left, turn), Arc(right, turn)], deviation)]
     smooth = _smooth(section)
     bend = _bends(smooth)
     turned = _rolled(section, int(bend.argmax()))

@@ -118,16 +118,21 @@ def _polygon(points: NDArray[np.float64], slack_px: float) -> shapely.Polygon:
     if len(points) < 3:
         return shapely.Polygon()
     ring = shapely.simplify(shapely.LineString(np.vstack([points, points[:1]])), slack_px, preserve_topology=False)
-    return shapely.Polygon(ring.coords if len(ring.coords) > 3 else points)
-
-
-def valid(polygon: shapely.Polygon) -> shapely.Geometry:
-    """The polygon, or the area it bounds if noise makes its line touch itself."""
-    return polygon if shapely.is_valid(polygon) else shapely.make_valid(polygon)
+    polygon = shapely.Polygon(ring.coords if len(ring.coords) > 3 else points)
+    if shapely.is_valid(polygon):
+        return polygon
+    # Noise lets the two sides of a sharp tip cross: the large remainder is meant.
+    pieces = [piece for piece in shapely.get_parts(shapely.make_valid(polygon)) if isinstance(piece, shapely.Polygon)]
+    return max(pieces, key=shapely.area, default=shapely.Polygon())
 
 
 THIN_WIDTHS = 1.5
 """A loop whose area over half its perimeter is less, in line widths, is a gap inside one line."""
+
+
+def _crosses_itself(loop: Loop) -> bool:
+    """Tell whether a loop is a figure of eight rather than the outline of one area."""
+    return bool(shapely.area(loop.polygon) < 0.95 * loop.area_px2)
 
 
 def _is_thin(loop: Loop, width_px: float) -> bool:
@@ -145,9 +150,9 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Lo
         return [] if _is_thin(loop, width_px) else [loop]
     strokes_closed = closed_strokes(graph, block)
     taken = [_loop(graph, walk, Role.PART, 0.95, "a line closed on itself, met by others") for walk in strokes_closed]
-    taken = [loop for loop in taken if shapely.is_valid(loop.polygon) and not _is_thin(loop, width_px)]
+    taken = [loop for loop in taken if not _crosses_itself(loop) and not _is_thin(loop, width_px)]
     fields = [_loop(graph, walk, Role.FACE, 0.3, "a field between lines") for walk in whole.inner]
-    inside = shapely.point_on_surface(np.array([valid(field.polygon) for field in fields]))
+    inside = shapely.point_on_surface(np.array([field.polygon for field in fields], dtype=object))
     covered = np.zeros(len(fields), dtype=bool)
     for loop in taken:
         covered |= shapely.contains(loop.polygon, inside)
@@ -325,8 +330,7 @@ def _without_marks(
     """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
     letters = [link.points_px for link, is_letter in zip(strokes.links, lettering, strict=True) if is_letter]
     letter_px = float(np.median([np.ptp(points, axis=0).max() for points in letters])) if letters else 0.0
-    middles = shapely.points(np.array([points.mean(axis=0) for points in letters]).reshape(-1, 2))
-    tree = shapely.STRtree(np.atleast_1d(middles))
+    tree = shapely.STRtree([shapely.Point(points.mean(axis=0)) for points in letters])
     marked = []
     for loop in loops:
         if loop.role is Role.PART:

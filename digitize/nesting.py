@@ -61,8 +61,7 @@ def nest(
     """
     if not polygons:
         return []
-    simple = shapely.simplify(np.array(polygons, dtype=object), 0.3 * width_px)
-    simple = np.where(shapely.is_valid(simple), simple, shapely.make_valid(simple))
+    simple = np.array(polygons, dtype=object)
     areas_px2 = shapely.area(simple)
     parents = _parents(simple, areas_px2)
     places = [{graph.place_of(side) for side in walk} for walk in walks]

@@ -218,7 +218,7 @@ def _normal_blocks(
 
 
 def _free(chain: Chain, fixed: tuple[bool, bool]) -> NDArray[np.bool_]:
-    """Which unknowns of a chain may change: for each joint shift, angle, and the handles of the curve that starts there.
+    """Which unknowns of a chain may change: for each joint shift, angle, and the handles of the curve from there.
 
     The last joint of an open chain has no curve.
     """
@@ -258,12 +258,12 @@ def _stepped(chain: Chain, blocks: Floats, slopes: Floats, free: NDArray[np.bool
             place = (BAND - (column - row)[upper]) * size + column[upper]
             band = np.bincount(place, weights=entries[upper], minlength=(BAND + 1) * size).reshape(BAND + 1, size)
             band[BAND] += extra
-            step = solveh_banded(band, -gradient, check_finite=False)
+            step = np.asarray(solveh_banded(band, -gradient, check_finite=False))
     except LinAlgError:
         return None
-    step = np.where(free, step, 0.0).reshape(joints, 4)
-    out_mm, in_mm = chain.out_mm + step[:curves, 2], chain.in_mm + step[:curves, 3]
-    shifts, swings = step[:, 0], step[:, 1]
+    of_joints = np.where(free, step, 0.0).reshape(joints, 4)
+    out_mm, in_mm = chain.out_mm + of_joints[:curves, 2], chain.in_mm + of_joints[:curves, 3]
+    shifts, swings = of_joints[:, 0], of_joints[:, 1]
     if np.abs(swings).max() > LARGEST_SWING_RAD:
         return None
     for new, old in ((out_mm, chain.out_mm), (in_mm, chain.in_mm)):

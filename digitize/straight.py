@@ -27,7 +27,7 @@ def _bow_mm(off_mm: NDArray[np.float64], sigma_mm: float, tolerance_mm: float) -
     """Largest average distance over what a straight line's would be: at most 1 for a straight line."""
     window = int(np.clip(len(off_mm) // 6, 1, 25))
     average = np.convolve(off_mm, np.ones(window) / window, "valid")
-    allowed = max(STRAIGHT_OF_TOLERANCE * tolerance_mm, CHANCE_SIGMAS * sigma_mm / np.sqrt(window))
+    allowed = max(STRAIGHT_OF_TOLERANCE * tolerance_mm, CHANCE_SIGMAS * sigma_mm / float(np.sqrt(window)))
     return float(np.abs(average).max()) / allowed
 
 
