@@ -1,7 +1,8 @@
 """The picture with what was given drawn on it, and how far each is off drawn large."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 from calibration.calibration import Given, Observed
 from report.embedded import EmbeddedPicture, embedded
@@ -13,6 +14,9 @@ LONGEST_ARROW = 0.1
 
 # A shorter arrow is all head and looks larger than it is; it is left out.
 SHORTEST_ARROW = 0.012
+
+# Rings around numbers are 2/75 of the picture's longer side across; nearer than this they would overlap.
+NUMBERS_APART = 0.03
 
 # When all residuals are below this no arrow is drawn at all: a fit through one length leaves none.
 SHOWN_MM = 0.005
@@ -53,10 +57,13 @@ def scale_figure(facts: ReportFacts) -> ScaleFigure:
     observed = facts.calibration.observed
     longest_px = max(picture.width_px, picture.height_px)
     times = _times(observed, longest_px)
-    lines = tuple(
-        _line(number, length, times, SHORTEST_ARROW * longest_px) for number, length in enumerate(observed, start=1)
-    )
-    return ScaleFigure(embedded(picture.grey, longest_px=LONGEST_PX), lines, times)
+    lines: list[GivenLine] = []
+    for number, length in enumerate(observed, start=1):
+        line = _line(number, length, times, SHORTEST_ARROW * longest_px)
+        apart = NUMBERS_APART * longest_px
+        free = (at for at in _places(line) if all(math.dist(at, other.at) > apart for other in lines))
+        lines.append(replace(line, at=next(free, line.at)))
+    return ScaleFigure(embedded(picture.grey, longest_px=LONGEST_PX), tuple(lines), times)
 
 
 def style_of(length: Observed) -> str:
@@ -89,6 +96,13 @@ def _line(number: int, length: Observed, times: int, shortest_px: float) -> Give
         share = _residual_px(length) * times / far
         arrow = (end[0] + (end[0] - start[0]) * share, end[1] + (end[1] - start[1]) * share)
     return GivenLine(number, style_of(length), start, end, middle, arrow)
+
+
+def _places(line: GivenLine) -> Iterator[tuple[float, float]]:
+    """Where on a line its number may stand, the middle first."""
+    (x0, y0), (x1, y1) = line.start, line.end
+    for along in (0.5, 0.38, 0.62, 0.26, 0.74):
+        yield x0 + along * (x1 - x0), y0 + along * (y1 - y0)
 
 
 def _is_shown(length: Observed) -> bool:

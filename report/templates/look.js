@@ -69,6 +69,7 @@
       if (levels[n] <= level || n === chosen) shown.push(n);
     }
     dots.setAttribute("d", path);
+    dots.style.strokeWidth = Math.min(5, Math.max(3, 3 + 2 * Math.log2(scale / fitScale()) / 3));
     while (plates.childElementCount < shown.length) plates.append(newPlate());
     [...plates.children].forEach((plate, i) => {
       plate.style.display = i < shown.length ? "" : "none";

@@ -96,6 +96,18 @@ def test_what_fits_has_no_arrow() -> None:
     assert figure.lines[0].start == (200.5, 900.5)
 
 
+def test_numbers_of_lengths_that_cross_stand_apart() -> None:
+    given = facts()
+    calibration = given.calibration
+    ends = [((0.0, 500.0), (1499.0, 500.0)), ((749.5, 0.0), (749.5, 999.0)), ((0.0, 501.0), (1499.0, 499.0))]
+    crossing = [replace(calibration.observed[0], start_px=start, end_px=end) for start, end in ends]
+    figure = scale_figure(replace(given, calibration=replace(calibration, observed=tuple(crossing))))
+
+    places = np.array([line.at for line in figure.lines])
+    gaps = np.linalg.norm(places[:, None] - places, axis=2)[np.triu_indices(3, 1)]
+    assert gaps.min() > 1500 / 37.5
+
+
 def test_the_page_plan_shows_each_cell_once_and_the_drawing_inside() -> None:
     given = facts(fraction=Fraction(5))
     figure = pages_figure(given)
