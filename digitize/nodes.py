@@ -1,5 +1,6 @@
 """Where lines truly meet, turn and end: nodes at the crossing of the lines' extensions."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,11 +23,17 @@ MOST_SPOILT_WIDTHS = 8.0
 LEAST_CORNER_RAD = np.radians(18)
 """Sides that meet at less are one smooth line: the error of two fits on short sides reaches some 10 deg."""
 
-CORNER_INK = 0.35
+CORNER_INK = 0.5
 """How far ink must reach outward from the crossing of the sides, in half widths: a thin blurred line's reaches 0.66 at a right angle
 and less at an acute one, a rounded corner's not at all."""
 
-STILL_BENDING = 0.4
+CLEAR_SAMPLES = 3
+"""Clean samples that must lie between a corner and the next node: with fewer, the bend is that node's own."""
+
+PHASE_PX = 0.2
+"""How much less it may be, px, as a hairline's ink is shared out between two pixels."""
+
+STILL_BENDING = 0.25
 """Sides that turn on by more than this part of the corner's turn, just outside of it, are an arc's: a small leading edge."""
 
 BENDING_PX = 6.0
@@ -103,14 +110,11 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     weights = clean_weights(samples, width)
     found = bends(samples.points_px, first, ring, width)
     starts, stops = np.array(graph.start, dtype=np.int64), np.array(graph.end, dtype=np.int64)
-    skip = spoilt_ends(graph.nodes_px, starts, stops, samples, width, ring)
+    skip = spoilt_ends(graph.nodes_px, starts, stops, samples, width, ring, graph.tails)
     found = found[_apart(found, first, weights, ring, width, skip)]
     found = found[kinked(found, samples.points_px, samples.good, first, ring, width, sigma_px=sigma_px)]
-    for _ in range(3):
-        true = _corners(found, samples, weights, ring, width, darkness, sigma_px)
-        if true.all():
-            break
-        found = found[true]
+    # Judged once, all together: a bend that is none still bounds the sides of its neighbours, or one lost would lose the next.
+    found = found[_corners(found, samples, weights, ring, width, darkness, sigma_px)]
 
     order: list[NDArray[np.int64]] = []
     start, end, links_width, loop = [], [], [], []
@@ -152,7 +156,7 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         samples.good[flat],
         np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
     )
-    return Cut(recut, a, b, wide, loops, spoilt_ends(nodes_px, a, b, recut, wide, loops), nodes_px)
+    return Cut(recut, a, b, wide, loops, spoilt_ends(nodes_px, a, b, recut, wide, loops, graph.tails), nodes_px)
 
 
 def clean_weights(samples: Samples, width_px: Floats) -> Floats:
@@ -174,16 +178,19 @@ def spoilt_ends(
     samples: Samples,
     width_px: Floats,
     loop: NDArray[np.bool_],
+    tails: Collection[int],
 ) -> NDArray[np.int64]:
     """How many samples at each line's start and end, (L, 2), see the ink of other lines at the node there.
 
     A line that leaves at the angle phi is clear of another, w wide, when their centre-lines are w and the blur apart: after
     (w/2 + blur + w/2 cos phi) / sin phi, which is half a width and the blur at a right angle.
+    At a node whose `tails` hold the merged ink of a tip, the lines are a width apart already.
     """
     count = len(start)
     size = np.diff(samples.first)
-    look = np.minimum(np.round(3 * width_px + 6).astype(np.int64), size - 1)
-    near = np.minimum(spoilt_samples(width_px), look // 2)
+    # Nearer by, a crossing's lines still lean towards each other.
+    look = np.minimum(np.round(5 * width_px + 10).astype(np.int64), size - 1)
+    near = look // 2
     ways = np.empty((count, 2, 2))
     for side, (begin, sign) in enumerate(((samples.first[:-1], 1), (samples.first[1:] - 1, -1))):
         away = samples.points_px[begin + sign * look] - samples.points_px[begin + sign * near]
@@ -194,7 +201,7 @@ def spoilt_ends(
             for side, node in enumerate(nodes):
                 at.setdefault(node, []).append((line, side))
     skip = np.repeat(spoilt_samples(width_px), 2).reshape(-1, 2)
-    for arms in at.values():
+    for node, arms in at.items():
         if len(arms) < 2:
             continue
         lines, sides = np.array(arms).T
@@ -203,8 +210,10 @@ def spoilt_ends(
         wide = width_px[lines]
         sharp = np.maximum(cosine.max(axis=1), 0)
         sine = np.sqrt(np.maximum(1 - sharp**2, 0.01))
-        clear = ((SPOILT_WIDTHS * wide + SPOILT_PX) + 0.5 * wide * sharp) / sine
-        skip[lines, sides] = np.minimum(np.round(clear), MOST_SPOILT_WIDTHS * wide + SPOILT_PX).astype(np.int64)
+        clear = SPOILT_WIDTHS * wide + SPOILT_PX + 0.5 * wide * sharp
+        clear = (clear - wide if node in tails else clear) / sine
+        most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(size[lines] / 3, spoilt_samples(wide)))
+        skip[lines, sides] = np.minimum(np.round(clear), most).astype(np.int64)
     return skip
 
 
@@ -274,7 +283,7 @@ def _apart(
     inner_high = np.maximum(first[line + 1] - skip[line, 1], first[line])
     low = clean[np.maximum(at - spoilt // 2, first[line])] - clean[np.minimum(inner_low, at)]
     high = clean[np.maximum(inner_high, at)] - clean[np.minimum(at + spoilt // 2, first[line + 1])]
-    apart: NDArray[np.bool_] = ring[line] | ((low >= 2) & (high >= 2))
+    apart: NDArray[np.bool_] = ring[line] | ((low >= CLEAR_SAMPLES) & (high >= CLEAR_SAMPLES))
     return apart
 
 
@@ -323,12 +332,13 @@ def _corners(
     has = ~np.isnan(dark).all(axis=1)
     contrast = samples.contrast[at].copy()
     contrast[has] = np.nanmedian(dark[has], axis=1)
-    sense = np.sign(away[1::2, 0] * -away[0::2, 1] + away[1::2, 1] * away[0::2, 0])
+    sense = np.sign(away[0::2, 1] * away[1::2, 0] - away[0::2, 0] * away[1::2, 1])
     bend = 2 * BENDING_PX * arms.fit[:, 2]
     on = np.maximum(bend[1::2] * sense, 0) + np.maximum(-bend[0::2] * sense, 0)
     outward = -(away[0::2] + away[1::2])
     outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-9)[:, None]
-    full = _ink_reach(darkness, place, outward, width_px[line], contrast) > CORNER_INK * width_px[line] / 2
+    reach = _ink_reach(darkness, place, outward, width_px[line], contrast)
+    full = reach > CORNER_INK * width_px[line] / 2 - PHASE_PX
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     half_angle = np.maximum(np.sin((np.pi - turn) / 2), 0.15)
     near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2
