@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from digitize.arms import Arms
 from digitize.centre_lines import Samples, measure_lines
 from digitize.clean_graph import clean_graph, without_specks
-from digitize.gaps import bridge_gaps
+from digitize.gaps import bridges
 from digitize.nodes import Cut, Placed, clean_weights, cut_at_corners, place_nodes, sample_noise
 from digitize.runs import Floats, local_fits
 from digitize.stroke_graph import Chains, trace_chains
@@ -60,7 +60,10 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.4)
     if len(pixels) == 0:
         return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
-    chains = trace_chains(bridge_gaps(pixels))
+    chains = trace_chains(pixels)
+    more = bridges(chains, pixels, mask)
+    if len(more):
+        chains = trace_chains(np.concatenate([pixels, more]))
     tell(0.5)
     chains, widths_px = without_specks(chains, _rough_widths(mask, chains))
     look = WINDOW_WIDTHS * widths_px + WINDOW_PX
