@@ -201,7 +201,7 @@ def _in_program(trial: Trial, folder: Path) -> InProgram:
     from digitize.draw_outlines import draw_outlines
     from job.make import Typed, make
     from job.points import TypedCorners, TypedLength
-    from job.progress import Silent
+    from job.progress import Silent, Timed
 
     corners = None
     if trial.border_size:
@@ -209,8 +209,9 @@ def _in_program(trial: Trial, folder: Path) -> InProgram:
         corners = TypedCorners((first, second, third, fourth), trial.border_size)
     knowns = tuple(TypedLength(*known) for known in trial.knowns())
     typed = Typed(knowns=knowns, corners=corners, fraction=Fraction(FRACTION))
+    timed = Timed(Silent())
     with contextlib.redirect_stdout(io.StringIO()):
-        made = make(trial.picture, typed, folder=folder, progress=Silent())
+        made = make(trial.picture, typed, folder=folder, progress=timed)
     to_true = true_map(trial.camera, trial.plan)
     border = made.seen.border
     drawn = draw_outlines(
@@ -224,7 +225,7 @@ def _in_program(trial: Trial, folder: Path) -> InProgram:
         compare(loops_of(made.plan), trial.plan, frame=scale.frame),
         scale,
         _stated_percent(made.calibration.lengths_u95, trial.camera, trial.plan),
-        made.seconds,
+        timed.seconds(),
         tuple(finding.code for finding in made.findings),
     )
 

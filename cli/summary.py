@@ -5,7 +5,7 @@ from typing import Any
 import typer
 
 from cli.main import DONE, TO_DECIDE
-from drawing.build_fraction import format_fraction
+from drawing.build_fraction import speak_fraction
 from drawing.findings import Finding, Level
 from drawing.format import format_give, format_inches, format_mm
 from job.look import Looked
@@ -21,12 +21,10 @@ def say_made(made: Made) -> int:
     say = typer.echo
     if made.stamp:
         say(f"{made.stamp}: settle what is marked below before you cut wood.\n")
-    fraction = format_fraction(made.fraction)
-    say(
-        f"{made.job.name} at {fraction} of full size: {format_mm(size.width_mm)} x {format_mm(size.height_mm)} over all"
-        f" ({format_inches(size.width_mm)} x {format_inches(size.height_mm)}),"
-        f" {format_give(size.u95_mm)}."
-    )
+    metric = f"{format_mm(size.width_mm)} x {format_mm(size.height_mm)}"
+    inches = f"{format_inches(size.width_mm)} x {format_inches(size.height_mm)}"
+    give = format_give(size.u95_mm)
+    say(f"{made.job.name} at {speak_fraction(made.fraction)}: {metric} over all ({inches}), {give}.")
     parts, holes = len(made.build.outlines), sum(len(outline.holes) for outline in made.build.outlines)
     say(f"{_count(parts, 'part')} with {_count(holes, 'hole')}, {_count(len(made.build.lines), 'open line')}.")
     sheets = len(made.pages.tiles)

@@ -34,7 +34,7 @@ def look(source: Path, *, page: int, to: Path | None, progress: Progress) -> Loo
     seen = see(Sheet(source.absolute(), sha256="", page=page), (), progress)
     path = to or Path(f"{source.stem}-look.html")
     beside = path.with_name(f".{path.name}.part")
-    with progress.stage("drawing the picture"):
+    with progress.stage("numbering the points"):
         try:
             write_look(beside, seen.picture, seen.landmarks_px)
             beside.replace(path)

@@ -33,7 +33,6 @@ class Made:
     pages: PagePlan
     findings: tuple[Finding, ...]
     folder: Path
-    seconds: dict[str, float]
 
     @property
     def stamp(self) -> str | None:

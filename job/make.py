@@ -14,7 +14,7 @@ from job.job import GivenAcross, GivenCorners, GivenLength, Job, Sheet, SheetKin
 from job.job_file import read_job
 from job.made import Made
 from job.points import TypedCorners, TypedLength, TypedPoint
-from job.progress import Progress
+from job.progress import Progress, Timed
 from job.run import run
 from job.see import Seen, see
 from job.settle import mark_at
@@ -73,8 +73,9 @@ def make(source: Path, typed: Typed, *, folder: Path | None, progress: Progress)
     ScantlingError
         In one sentence, before anything is written.
     """
-    job, seen = job_from(source, typed, progress)
-    return run(job, seen, folder=folder or default_folder(source), as_given=typed.as_given, progress=progress)
+    timed = Timed(progress)
+    job, seen = job_from(source, typed, timed)
+    return run(job, seen, folder=folder or default_folder(source), as_given=typed.as_given, timed=timed)
 
 
 def job_from(source: Path, typed: Typed, progress: Progress) -> tuple[Job, Seen]:

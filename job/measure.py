@@ -7,7 +7,7 @@ from drawing.findings import Finding
 from job.make import Typed, job_from
 from job.observe import observe
 from job.points import TypedPoint
-from job.progress import Progress
+from job.progress import SCALE, Progress
 from job.run import calibrate, fraction_of
 from job.settle import settled_job, settled_point
 
@@ -43,7 +43,7 @@ def measure(
     """
     job, seen = job_from(source, typed, progress)
     job, moved = settled_job(job, seen, as_given=typed.as_given)
-    with progress.stage("setting the scale"):
+    with progress.stage(SCALE):
         observed = observe(job, seen)
         calibration = calibrate(job, seen, observed)
     fraction = float(fraction_of(job, calibration))

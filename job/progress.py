@@ -22,17 +22,48 @@ class Silent:
         yield
 
 
+READING, INK, LINES, SCALE, OUTLINES = (
+    "reading",
+    "finding the ink",
+    "following the lines",
+    "setting the scale",
+    "drawing the outlines",
+)
+FLATTENING, WRITING = "flattening the picture", "writing"
+
+COUNTED_AS = {
+    READING: "read",
+    INK: "digitize",
+    LINES: "digitize",
+    SCALE: "calibrate",
+    OUTLINES: "digitize",
+    FLATTENING: "write",
+    WRITING: "write",
+}
+"""What the report counts each stage under."""
+
+
 class Timed:
     """Passes every stage on and keeps the seconds each took."""
 
     def __init__(self, shown: Progress) -> None:
         self._shown = shown
-        self.seconds: dict[str, float] = {}
+        self._seconds = dict.fromkeys(COUNTED_AS.values(), 0.0)
+        self._running: dict[str, float] = {}
 
     @contextmanager
     def stage(self, words: str) -> Iterator[None]:
-        """Enter a stage; its seconds add to what it took before."""
-        start = perf_counter()
+        """Enter a stage of COUNTED_AS; its seconds add to what it took before."""
+        counted = COUNTED_AS[words]
+        self._running[counted] = perf_counter()
         with self._shown.stage(words):
             yield
-        self.seconds[words] = self.seconds.get(words, 0.0) + perf_counter() - start
+        self._seconds[counted] += perf_counter() - self._running.pop(counted)
+
+    def seconds(self) -> dict[str, float]:
+        """Give the seconds so far, the running stage included."""
+        now = perf_counter()
+        return {
+            name: round(spent + (now - self._running[name] if name in self._running else 0.0), 3)
+            for name, spent in self._seconds.items()
+        }

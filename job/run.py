@@ -16,14 +16,14 @@ from job.job import Job, KeptGrid
 from job.made import Made
 from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
 from job.part_errors import longest_part_px, with_give_or_take
-from job.progress import Progress, Timed
+from job.progress import OUTLINES, SCALE, Timed
 from job.see import Seen
 from job.settle import DIGITS, settled_job
 from job.tiles import lay_out
 from job.write_results import write_results
 
 
-def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progress) -> Made:
+def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> Made:
     """Do a job on the picture seen and write its folder.
 
     Raises
@@ -31,14 +31,13 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progres
     ScantlingError
         In one sentence; nothing is then written.
     """
-    timed = Timed(progress)
     job, moved = settled_job(job, seen, as_given=as_given)
-    with timed.stage("setting the scale"):
+    with timed.stage(SCALE):
         observed = observe(job, seen)
         calibration = calibrate(job, seen, observed)
         job = with_origin(job, calibration)
         calibration = calibrate(job, seen, observed)
-    with timed.stage("drawing the outlines"):
+    with timed.stage(OUTLINES):
         strokes = with_traces(seen.strokes, job.traces)
         drawn = draw_outlines(
             strokes.mapped(calibration.to_plan),
@@ -66,7 +65,6 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, progress: Progres
         pages=pages,
         findings=(*seen.findings, *moved, *observed.findings, *calibration.findings, *drawn.findings, *laid),
         folder=folder,
-        seconds=timed.seconds,
     )
     write_results(made, timed)
     return made

@@ -16,7 +16,7 @@ from digitize.landmarks import landmarks_px
 from digitize.strokes import Strokes
 from drawing.findings import Finding, Level
 from job.job import Found, Sheet, SheetKind
-from job.progress import Progress
+from job.progress import INK, LINES, READING, Progress
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
@@ -45,15 +45,15 @@ def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
 
     The paper's edge only keeps the table's grain out of the ink; it is never a scale.
     """
-    with progress.stage("reading"):
+    with progress.stage(READING):
         picture = read_picture(sheet.file, page=sheet.page)
-    with progress.stage("finding the ink"):
+    with progress.stage(INK):
         ink = find_ink(picture)
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
         border = None if Found.BORDER in ignore else find_border(ink, sheet_px=sheet_px)
     kind, told = _kind(picture, sheet, border, sheet_px)
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
-    with progress.stage("following the lines"):
+    with progress.stage(LINES):
         strokes = find_strokes(ink, within=sheet_px)
     return Seen(picture, kind, sheet_px, border, skew, strokes, landmarks_px(strokes), (*picture.findings, *told))
 

@@ -12,7 +12,7 @@ from job.flat_picture import flat_picture
 from job.folder import write_folder
 from job.job_file import job_text
 from job.made import Made
-from job.progress import Timed
+from job.progress import FLATTENING, WRITING, Timed
 from pictures.flat import FlatPicture
 from pictures.write_png import write_flat
 from printing.mirror import mirrored_flat
@@ -29,7 +29,7 @@ def write_results(made: Made, timed: Timed) -> None:
     JobError
         When the folder cannot be written; what was there stays.
     """
-    with timed.stage("flattening the picture"):
+    with timed.stage(FLATTENING):
         flat = flat_picture(made.seen, made.calibration, made.job.regions)
 
     def fill(folder: Path) -> None:
@@ -40,9 +40,9 @@ def write_results(made: Made, timed: Timed) -> None:
             png.result()
 
     def seal(hashes: dict[str, str]) -> bytes:
-        return report_json(replace(report_facts(made, flat), seconds=timed.seconds, files=hashes))
+        return report_json(replace(report_facts(made, flat), seconds=timed.seconds(), files=hashes))
 
-    with timed.stage("writing"):
+    with timed.stage(WRITING):
         write_folder(made.folder, fill, seal)
 
 

@@ -96,11 +96,13 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box, *, ink: InkUnder 
     labels: list[PartLabel] = []
     thin: list[tuple[PartShape, Point]] = []
     near = [part for part in shapes if part.shape.intersects(window)]
+    tree = shapely.STRtree([part.shape for part in near])
     for part in near:
         own = part.shape
-        for other in near:
+        for index in sorted(tree.query(part.shape, predicate="intersects")):
+            other = near[index]
             # A part drawn inside another has the number that stands in it.
-            if other is not part and other.shape.area < part.shape.area and other.shape.intersects(own):
+            if other is not part and other.shape.area < part.shape.area:
                 own = own.difference(other.shape)
         piece = _largest_piece(own.intersection(inner)) or _largest_piece(own.intersection(window))
         if piece is None or piece.area < _SLIVER_SHARE * own.area:
@@ -114,6 +116,8 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box, *, ink: InkUnder 
             thin.append((part, (x, y)))
     taken = [_label_box(label.at_mm, label.number, label.size_mm) for label in labels]
     everything = shapely.union_all([part.shape for part in near]) if thin else None
+    if everything is not None:
+        shapely.prepare(everything)
     for part, inside in thin:
         beside = _beside(part.number, inside, window_mm, everything, taken)
         if beside is not None:
@@ -147,27 +151,29 @@ def _largest_piece(shape: BaseGeometry) -> shapely.Polygon | None:
     return max(pieces, key=lambda piece: float(piece.area)) if pieces else None
 
 
-def _beside(
-    number: int, inside: Point, window_mm: Box, parts: BaseGeometry | None, taken: list[BaseGeometry]
-) -> Point | None:
+def _beside(number: int, inside: Point, window_mm: Box, parts: BaseGeometry | None, taken: list[Box]) -> Point | None:
     """The nearest free place around a point, on whose way no label lies; the last tried when all touch a part."""
-    window = shapely.box(*window_mm)
+    x0, y0, x1, y1 = window_mm
+    others = np.array(taken).reshape(-1, 4)
     fallback = None
     for far in _BESIDE_MM:
         for turn in np.arange(_BESIDE_WAYS) * (2 * math.pi / _BESIDE_WAYS) + math.pi / 4:
             at = (inside[0] + far * math.cos(turn), inside[1] + far * math.sin(turn))
             box = _label_box(at, number, SMALLEST_MM)
-            if not window.contains(box) or any(box.intersects(other) for other in taken):
+            if box[0] < x0 or box[1] < y0 or box[2] > x1 or box[3] > y1:
+                continue
+            apart = (others[:, :2] > (box[2], box[3])).any(axis=1) | (others[:, 2:] < (box[0], box[1])).any(axis=1)
+            if not apart.all():
                 continue
             fallback = fallback or at
-            if parts is None or not box.intersects(parts):
+            if parts is None or not shapely.intersects(parts, shapely.box(*box)):
                 return at
     return fallback
 
 
-def _label_box(at: Point, number: int, size_mm: float) -> BaseGeometry:
+def _label_box(at: Point, number: int, size_mm: float) -> Box:
     half_width, half_height = label_half_mm(number, size_mm)
-    return shapely.box(at[0] - half_width, at[1] - half_height, at[0] + half_width, at[1] + half_height)
+    return at[0] - half_width, at[1] - half_height, at[0] + half_width, at[1] + half_height
 
 
 def label_half_mm(number: int, size_mm: float) -> tuple[float, float]:
