@@ -22,7 +22,7 @@ ACROSS_PX = 2.2
 """How far (reduced px) a piece's ends may lie off the run's curve: both edges of a line are pieces, a px or two off."""
 
 
-MOST_AHEAD_PX = 10.0
+MOST_AHEAD_PX = 16.0
 """Most (reduced px) by which a piece beyond the run so far may lie off its curve carried on."""
 
 MOST_STEPS = 40

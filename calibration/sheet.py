@@ -53,7 +53,7 @@ CLOSED_PART = 0.6
 INSET_PART = 0.0008
 """How far inside the edge the polygon is drawn, as part of the picture's diagonal: the edge itself is outside."""
 
-SIMPLE_PART = 0.0015
+SIMPLE_PART = 0.0008
 """How far the polygon may cut the outline, as part of the picture's diagonal."""
 
 
