@@ -57,7 +57,7 @@ def notched(rib: Line, *, share: float, size_mm: float) -> Line:
     column = shapely.LineString([(centre, -1e4), (centre, 1e4)]).intersection(top)
     y = max(point[1] for point in column.coords)
     cut = top.difference(shapely.box(centre - size_mm / 2, y - size_mm, centre + size_mm / 2, y + size_mm))
-    return np.asarray(shapely.get_exterior_ring(cut).coords)
+    return shapely.get_coordinates(shapely.get_exterior_ring(cut))
 
 
 def box(x: float, y: float, width: float, height: float) -> Line:
@@ -90,7 +90,7 @@ def plans() -> list[Plan]:
     )
     formers = tuple(
         (
-            np.asarray(shapely.get_exterior_ring(former).coords) + np.array([20 + 110 * i, 20]),
+            shapely.get_coordinates(shapely.get_exterior_ring(former)) + np.array([20 + 110 * i, 20]),
             (circle(60 + 110 * i, 80, 14), circle(60 + 110 * i, 45, 8)),
         )
         for i in range(3)
@@ -186,7 +186,7 @@ def main() -> None:
                 f"{result.found:7}{result.missed:7}{result.false:6}{result.segments:7}{spent:7.2f} | "
                 f"{plain:10.4f}{corners:8}{plain / tail:6.1f}"
             )
-    for number in (50,):
+    for number in (50, 200, 800):
         print_speed(number)
 
 

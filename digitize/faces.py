@@ -34,27 +34,17 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
     for link in block:
         for side in (2 * link, 2 * link + 1):
             at.setdefault(graph.place_of(side), []).append(side)
-    after: dict[Side, Side] = {}
-    for sides in at.values():
-        if len(sides) == 2:
-            after[sides[0]], after[sides[1]] = sides[1], sides[0]
-            continue
-        turned = sorted(sides, key=lambda side: _first_rad(graph, side))
-        after.update(zip(turned, turned[-1:] + turned[:-1], strict=True))
+    for look_widths in LOOKS_WIDTHS:
+        after = _order(graph, at, look_widths)
+        walks = _walks(after)
+        # Euler: a flat figure in one piece has so many faces, its outside included. Noise can change the order of
+        # lines that leave a sharp tip almost together; farther out they lie apart.
+        if len(walks) == len(block) - len(at) + 2:
+            break
     inner: list[Walk] = []
     outer: Walk = ()
     outer_area_px2 = 0.0
-    seen: set[Side] = set()
-    for start in after:
-        if start in seen:
-            continue
-        steps: list[Side] = []
-        side = start
-        while side not in seen:
-            seen.add(side)
-            steps.append(side)
-            side = after[side ^ 1]
-        walk = tuple(steps)
+    for walk in walks:
         area = area_px2(walk_points(graph, walk))
         if area < outer_area_px2:
             if outer:
@@ -63,6 +53,35 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
         elif area > 0:
             inner.append(walk)
     return Faces(tuple(inner), reversed_walk(outer))
+
+
+LOOKS_WIDTHS = (2.0, 5.0, 10.0, 20.0)
+"""How far out lines are put in order around a place, in line widths, nearest first."""
+
+
+def _order(graph: LineGraph, at: dict[int, list[Side]], look_widths: float) -> dict[Side, Side]:
+    """For each side at a place the next around it."""
+    after: dict[Side, Side] = {}
+    for sides in at.values():
+        turned = sorted(sides, key=lambda side: _rad(graph, side, look_widths)) if len(sides) > 2 else sides
+        after.update(zip(turned, turned[-1:] + turned[:-1], strict=True))
+    return after
+
+
+def _walks(after: dict[Side, Side]) -> list[Walk]:
+    """All closed walks that leave each place by the side next to the one they came by."""
+    walks: list[Walk] = []
+    seen: set[Side] = set()
+    for start in after:
+        steps: list[Side] = []
+        side = start
+        while side not in seen:
+            seen.add(side)
+            steps.append(side)
+            side = after[side ^ 1]
+        if steps:
+            walks.append(tuple(steps))
+    return walks
 
 
 def closed_strokes(graph: LineGraph, block: list[int]) -> list[Walk]:
@@ -108,10 +127,10 @@ def area_px2(points_px: NDArray[np.float64]) -> float:
     return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
 
 
-def _first_rad(graph: LineGraph, side: Side) -> float:
-    """Direction in which a link sets out, for the order of links around a place."""
+def _rad(graph: LineGraph, side: Side, look_widths: float) -> float:
+    """Direction of a link's point so far out from its place."""
     link = graph.strokes.links[side >> 1]
     points = points_from(graph.strokes, side)
-    ahead = points[min(len(points) - 1, max(1, round(2 * link.width_px)))]
+    ahead = points[min(len(points) - 1, max(1, round(look_widths * link.width_px)))]
     centre = graph.centres_px[graph.place_of(side)]
     return math.atan2(ahead[1] - centre[1], ahead[0] - centre[0])

@@ -29,7 +29,7 @@ def furniture_links(
     """Tell which links are the drawn border and the boxes attached to it.
 
     A border is where `border_px` says, and any four-sided loop that reaches across nine tenths of all that
-    is drawn and has two closed figures apart from it inside, circles not counted. A four-sided face on the border
+    is drawn and has two closed figures side by side inside, circles not counted. A four-sided face on the border
     smaller than a fifth of the sheet is a box of the title block, and so is every four-sided face that
     shares a line with one.
 
@@ -86,7 +86,7 @@ def hull_corners(points_px: NDArray[np.float64], *, width_px: float) -> NDArray[
     first = int(np.hypot(*(hull - hull.mean(axis=0)).T).argmax())
     ring = np.roll(hull, -first, axis=0)
     slack_px = max(1.5 * width_px, 0.01 * math.sqrt(abs(area_px2(hull))))
-    simple = shapely.simplify(shapely.LineString(np.vstack([ring, ring[:1]])), slack_px)
+    simple = shapely.simplify(shapely.LineString(np.vstack([ring, ring[:1]])), slack_px, preserve_topology=False)
     return np.asarray(simple.coords)[:-1]
 
 
@@ -142,22 +142,28 @@ def _near(strokes: Strokes, ring: shapely.LinearRing) -> NDArray[np.bool_]:
 
 
 def _holds_figures(graph: LineGraph, figures: list[list[int]], border: Walk) -> bool:
-    """Tell whether two or more closed figures, circles not counted, lie apart from a loop.
+    """Tell whether two or more closed figures side by side, circles not counted, lie apart from a loop.
 
-    A plate with lightening holes drawn alone on a sheet has circles only, or one opening.
+    A plate with lightening holes drawn alone on a sheet has circles only, or one opening; a frame with something
+    drawn inside it has figures one in another.
     """
     places = {graph.place_of(side) for side in border}
     width_px = _width_px(graph.strokes)
-    number = 0
+    held: list[shapely.Polygon] = []
     for block in figures:
-        walks = closed_strokes(graph, block) or [faces(graph, block).outer]
-        for walk in walks:
-            if walk and places.isdisjoint(graph.place_of(side) for side in walk):
-                points = walk_points(graph, walk)
-                big = len(points) > 3 and np.ptp(points, axis=0).max() > ARROW_WIDTHS * width_px
-                number += int(big and not is_round(shapely.Polygon(points), width_px=width_px))
-        if number >= 2:
-            return True
+        for walk in closed_strokes(graph, block) or [faces(graph, block).outer]:
+            if not walk or not places.isdisjoint(graph.place_of(side) for side in walk):
+                continue
+            points = walk_points(graph, walk)
+            if len(points) < 4 or np.ptp(points, axis=0).max() <= ARROW_WIDTHS * width_px:
+                continue
+            figure = shapely.convex_hull(shapely.MultiPoint(points))
+            if not isinstance(figure, shapely.Polygon):
+                continue
+            if not is_round(figure, width_px=width_px) and all(shapely.disjoint(figure, other) for other in held):
+                held.append(figure)
+            if len(held) >= 2:
+                return True
     return False
 
 

@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from digitize.strokes import DigitizeError, Link, NodeKind, Strokes
@@ -39,6 +40,9 @@ class Trace:
             )
 
 
+PEN_WIDTH_PX = 3.0
+"""Width given to traced lines where there is no ink to take it from: a thin line at 200 dpi."""
+
 STEP_PX = 1.0
 """Points of a trace lie this far apart, as those of a found line do."""
 
@@ -49,11 +53,15 @@ CORNER_TURN_RAD = math.radians(12)
 """Curves that meet at a larger angle were traced as a corner; handles dragged smooth meet within a few degrees."""
 
 
+JOIN_WIDTHS = 1.5
+"""A trace's end this close to a node or a line, in line widths, was meant to lie on it."""
+
+
 def with_traces(strokes: Strokes, traces: Sequence[Trace]) -> Strokes:
     """Give the strokes with every trace added as links of its own.
 
-    A trace is split at its corners. Its ends join a node of the strokes that lies within
-    one line width and a half, so that a gap traced over closes the line.
+    A trace is split at its corners and where it crosses lines, and they with it. Its ends join a node, or else
+    a line, that lies within one line width and a half, so that a gap traced over closes the line.
 
     Parameters
     ----------
@@ -63,34 +71,120 @@ def with_traces(strokes: Strokes, traces: Sequence[Trace]) -> Strokes:
     Returns
     -------
     Strokes
-        The nodes and links of `strokes` first and in their order.
+        The nodes of `strokes` first and in their order; links that were split give way to their pieces.
     """
-    nodes = [tuple(node) for node in strokes.nodes_px]
+    if not traces:
+        return strokes
+    nodes = [np.asarray(node, dtype=float) for node in strokes.nodes_px]
     links = list(strokes.links)
-    width_px = float(np.median([link.width_px for link in links])) if links else 3.0
-    found = strokes.nodes_px
-
-    def node_at(point: Point) -> int:
-        if len(found):
-            far = np.hypot(*(found - point).T)
-            nearest = int(far.argmin())
-            if far[nearest] <= 1.5 * width_px:
-                return nearest
-        nodes.append(point)
-        return len(nodes) - 1
-
+    kinds = list(strokes.kinds.tolist())
     for trace in traces:
+        first: int | None = None
+        at: int | None = None
         runs = _runs(trace)
-        first = node_at(trace.start_px)
-        at = first
         for index, run in enumerate(runs):
-            last = index == len(runs) - 1
-            after = first if last and trace.closed else node_at((float(run[-1, 0]), float(run[-1, 1])))
+            begin = _node_at(run[0], nodes, links, kinds) if at is None else at
+            first = begin if first is None else first
+            closes = trace.closed and index == len(runs) - 1
+            end = first if closes else _node_at(run[-1], nodes, links, kinds)
             points = run.copy()
-            points[0], points[-1] = nodes[at], nodes[after]
-            links.append(Link(at, after, points, TRACE_SIGMA_PX, width_px))
-            at = after
-    return Strokes(np.array(nodes, dtype=float).reshape(-1, 2), _kinds(strokes, len(nodes), links), tuple(links))
+            points[0], points[-1] = nodes[begin], nodes[end]
+            _add_run(points, begin, end, nodes, links, kinds)
+            at = end
+    return Strokes(np.array(nodes).reshape(-1, 2), _kinds(kinds, strokes, links), tuple(links))
+
+
+def _width_px(links: Sequence[Link]) -> float:
+    return float(np.median([link.width_px for link in links])) if links else PEN_WIDTH_PX
+
+
+def _node_at(point: NDArray[np.float64], nodes: list[NDArray[np.float64]], links: list[Link], kinds: list[int]) -> int:
+    """The node a trace's end belongs to: one near by, one put on a line near by, or a new one."""
+    reach_px = JOIN_WIDTHS * _width_px(links)
+    if nodes:
+        far = np.hypot(*(np.array(nodes) - point).T)
+        if far.min() <= reach_px:
+            return int(far.argmin())
+    if links:
+        lines = [shapely.LineString(link.points_px) for link in links]
+        nearest = int(shapely.STRtree(lines).nearest(shapely.Point(point)))
+        if shapely.distance(lines[nearest], shapely.Point(point)) <= reach_px:
+            return _split(
+                nearest, float(shapely.line_locate_point(lines[nearest], shapely.Point(point))), nodes, links, kinds
+            )
+    nodes.append(point)
+    kinds.append(int(NodeKind.END))
+    return len(nodes) - 1
+
+
+def _split(which: int, along_px: float, nodes: list[NDArray[np.float64]], links: list[Link], kinds: list[int]) -> int:
+    """Cut a link in two at a distance along it; gives the new node's number."""
+    link = links[which]
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(link.points_px, axis=0).T))])
+    point = np.array([np.interp(along_px, far, link.points_px[:, axis]) for axis in (0, 1)])
+    before, after = link.points_px[far < along_px - 1e-6], link.points_px[far > along_px + 1e-6]
+    nodes.append(point)
+    kinds.append(int(NodeKind.JUNCTION))
+    node = len(nodes) - 1
+    links[which] = replace(link, end=node, points_px=np.vstack([before, point]))
+    links.append(replace(link, start=node, points_px=np.vstack([point, after])))
+    return node
+
+
+def _add_run(
+    points: NDArray[np.float64],
+    begin: int,
+    end: int,
+    nodes: list[NDArray[np.float64]],
+    links: list[Link],
+    kinds: list[int],
+) -> None:
+    """Add one run of a trace, cut wherever it crosses a link away from its own ends."""
+    width_px = _width_px(links)
+    line = shapely.LineString(points)
+    cuts: list[tuple[float, int]] = []
+    found = len(links)
+    for which in range(found):
+        met = shapely.intersection(line, shapely.LineString(links[which].points_px))
+        for x, y in shapely.get_coordinates(shapely.centroid(shapely.get_parts(met))).tolist():
+            here = np.array([x, y])
+            if min(np.hypot(*(here - nodes[node])) for node in (begin, end)) <= JOIN_WIDTHS * width_px:
+                continue
+            place = _crossing_node(here, which, width_px, nodes, links, kinds)
+            cuts.append((float(shapely.line_locate_point(line, shapely.Point(here))), place))
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    last_px, last_node = 0.0, begin
+    for along_px, node in [*sorted(cuts), (float(far[-1]), end)]:
+        if node == last_node and node != end:
+            continue
+        inner = points[(far > last_px + 0.5) & (far < along_px - 0.5)]
+        piece = np.vstack([nodes[last_node], inner, nodes[node]])
+        links.append(Link(last_node, node, piece, TRACE_SIGMA_PX, width_px))
+        last_px, last_node = along_px, node
+
+
+def _crossing_node(
+    here: NDArray[np.float64],
+    which: int,
+    width_px: float,
+    nodes: list[NDArray[np.float64]],
+    links: list[Link],
+    kinds: list[int],
+) -> int:
+    """The node where a trace crosses a link: one of the link's own if near, else a new one on it.
+
+    A link cut before may hold the crossing in its later piece, at the end of the list.
+    """
+    pieces = [which, *range(len(links) - 1, which, -1)]
+    point = shapely.Point(here)
+    far_px = [float(shapely.distance(shapely.LineString(links[piece].points_px), point)) for piece in pieces]
+    nearest = pieces[far_px.index(min(far_px))]
+    link = links[nearest]
+    for node in (link.start, link.end):
+        if np.hypot(*(here - nodes[node])) <= JOIN_WIDTHS * width_px:
+            return node
+    along_px = float(shapely.line_locate_point(shapely.LineString(link.points_px), point))
+    return _split(nearest, along_px, nodes, links, kinds)
 
 
 def _runs(trace: Trace) -> list[NDArray[np.float64]]:
@@ -135,21 +229,28 @@ def _turn_rad(before: NDArray[np.float64], after: NDArray[np.float64]) -> float:
     return abs(math.atan2(cross, float(before @ after)))
 
 
-def _kinds(strokes: Strokes, count: int, links: Sequence[Link]) -> NDArray[np.uint8]:
-    """Kinds of all nodes: those a trace has touched follow from how many links now meet there."""
-    degree_before = np.zeros(count, dtype=int)
-    degree = np.zeros(count, dtype=int)
-    for index, link in enumerate(links):
-        for node in (link.start, link.end):
-            degree[node] += 1
-            degree_before[node] += index < len(strokes.links)
-    kinds = np.full(count, NodeKind.CORNER, dtype=np.uint8)
-    kinds[: len(strokes.kinds)] = strokes.kinds
-    touched = degree != degree_before
-    kinds[touched & (degree == 1)] = NodeKind.END
-    kinds[touched & (degree == 2)] = NodeKind.CORNER
-    kinds[touched & (degree >= 3)] = NodeKind.JUNCTION
-    for link in links[len(strokes.links) :]:
-        if link.start == link.end and degree[link.start] == 2:
-            kinds[link.start] = NodeKind.LOOP
-    return kinds
+def _kinds(kinds: list[int], strokes: Strokes, links: Sequence[Link]) -> NDArray[np.uint8]:
+    """Kinds of all nodes: those whose number of links a trace has changed follow from how many now meet there."""
+    before = np.zeros(len(kinds), dtype=int)
+    for link in strokes.links:
+        before[link.start] += 1
+        before[link.end] += 1
+    degree = np.zeros(len(kinds), dtype=int)
+    for link in links:
+        degree[link.start] += 1
+        degree[link.end] += 1
+    known = np.array(kinds, dtype=np.uint8)
+    touched = degree != before
+    known[touched & (degree == 1)] = NodeKind.END
+    known[touched & (degree == 2)] = NodeKind.CORNER
+    known[touched & (degree >= 3)] = NodeKind.JUNCTION
+    for link in links:
+        if link.start == link.end and touched[link.start] and degree[link.start] == 2 and not _turns(link):
+            known[link.start] = NodeKind.LOOP
+    return known
+
+
+def _turns(link: Link) -> bool:
+    """Tell whether a closed link has a corner where it closes."""
+    points = link.points_px
+    return _turn_rad(points[-1] - points[-2], points[1] - points[0]) > CORNER_TURN_RAD

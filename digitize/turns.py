@@ -69,7 +69,7 @@ def _is_round(graph: LineGraph, arrives: Side, after: Side) -> bool:
         widths.append(width_px)
     back, on = near
     both = np.concatenate([back[::-1], on])
-    allowed_px = ROUND_STRAY_WIDTHS * max(widths) + graph.strokes.links[after >> 1].sigma_px
+    allowed_px = math.hypot(ROUND_STRAY_WIDTHS * max(widths), graph.strokes.links[after >> 1].sigma_px)
     circle = fit_circle(both, np.ones(len(both)))
     if circle is None:
         line = fit_straight(both, np.ones(len(both)))

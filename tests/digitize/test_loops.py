@@ -1,0 +1,171 @@
+"""Which loops are parts and holes, on drawings whose parts are known."""
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+
+from benchmarks.fit_error import box, circle, line, naca
+from benchmarks.vector_strokes import Inking, strokes_of
+from digitize.draw_outlines import draw_outlines
+from digitize.loops import Loops, Role, find_loops
+
+Line = NDArray[np.float64]
+
+INKING = Inking(seed=5)
+
+
+def loops(*lines: Line, border_mm: Line | None = None, inking: Inking = INKING) -> Loops:
+    strokes = strokes_of(lines, inking)
+    border_px = None if border_mm is None else inking.to_picture(border_mm[:4])
+    return find_loops(strokes, lettering=np.zeros(len(strokes.links), dtype=bool), border_px=border_px)
+
+
+def areas(found: Loops, role: Role, inking: Inking = INKING) -> list[float]:
+    """Areas of a role's loops, mm², largest first."""
+    return sorted((loop.area_px2 * inking.mm_per_px**2 for loop in found.loops if loop.role is role), reverse=True)
+
+
+def near(*expected: float) -> object:
+    return pytest.approx(expected, rel=0.01)
+
+
+def test_a_line_crossing_a_part_neither_breaks_nor_joins_outlines():
+    found = loops(box(20, 20, 60, 60), box(120, 20, 60, 60), line((5, 50), (220, 50)))
+
+    assert areas(found, Role.PART) == near(3600, 3600)
+    assert areas(found, Role.HOLE) == []
+
+
+def test_two_lines_that_cross_two_parts_make_no_part_between_them():
+    found = loops(box(20, 20, 60, 60), box(120, 20, 60, 60), line((5, 40), (220, 40)), line((5, 60), (220, 60)))
+
+    assert areas(found, Role.PART) == near(3600, 3600)
+
+
+def test_ribs_and_spars_that_end_on_an_edge_leave_the_panel_whole():
+    ribs = [line((x, 20), (x, 120)) for x in (60, 100, 140)]
+
+    found = loops(box(20, 20, 200, 100), line((20, 70), (220, 70)), *ribs)
+
+    assert areas(found, Role.PART) == near(20000)
+
+
+def test_a_brace_into_a_corner_leaves_the_part_whole():
+    found = loops(box(20, 20, 200, 100), line((20, 20), (220, 120)))
+
+    assert areas(found, Role.PART) == near(20000)
+
+
+def test_a_line_along_a_side_and_beyond_leaves_the_part():
+    found = loops(box(20, 20, 100, 60), line((5, 20), (220, 20)))
+
+    assert areas(found, Role.PART) == near(6000)
+
+
+# Areas: shapely's of the same formula's points.
+@pytest.mark.parametrize("sigma_px", [0.05, 0.1, 0.2])
+def test_ribs_drawn_inside_one_another_on_a_datum_are_parts_not_holes(sigma_px):
+    ribs = [naca("4412", chord, (20 + 0.3 * (200 - chord), 60)) for chord in (200, 150, 105)]
+    inking = Inking(sigma_px=sigma_px, seed=3)
+
+    found = loops(*ribs, line((5, 60), (240, 60)), inking=inking)
+
+    assert areas(found, Role.PART, inking) == near(*(shapely.Polygon(rib).area for rib in ribs))
+    assert areas(found, Role.HOLE, inking) == []
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_datum_through_both_tips_leaves_the_whole_rib(seed):
+    rib = naca("2412", 150, (20, 60))
+    inking = Inking(sigma_px=0.15, seed=seed)
+
+    found = loops(rib, line((5, 60), (200, 60)), inking=inking)
+
+    assert areas(found, Role.PART, inking) == near(shapely.Polygon(rib).area)
+
+
+def test_round_holes_and_slots_are_holes_even_on_a_centre_line():
+    found = loops(naca("2412", 200, (20, 60)), circle(70, 63, 6), circle(110, 63, 5), line((5, 63), (240, 63)))
+
+    assert len(areas(found, Role.PART)) == 1
+    assert areas(found, Role.HOLE) == near(np.pi * 36, np.pi * 25)
+
+
+def test_a_ring_has_a_hole():
+    found = loops(circle(80, 80, 50), circle(80, 80, 40))
+
+    assert areas(found, Role.PART) == near(np.pi * 2500)
+    assert areas(found, Role.HOLE) == near(np.pi * 1600)
+
+
+def test_a_part_drawn_inside_a_hole_is_a_part():
+    found = loops(box(20, 20, 160, 120), box(40, 40, 120, 80), box(70, 60, 40, 30))
+
+    assert areas(found, Role.PART) == near(19200, 1200)
+    assert areas(found, Role.HOLE) == near(9600)
+
+
+def test_parts_that_share_an_edge_are_two():
+    found = loops(box(20, 20, 100, 120), box(120, 50, 70, 60))
+
+    assert areas(found, Role.PART) == near(12000, 4200)
+
+
+def test_a_dimension_drawn_onto_the_part_is_no_part():
+    lines = [line((50, 20), (50, 5)), line((150, 20), (150, 5)), line((50, 10), (150, 10))]
+
+    found = loops(box(50, 20, 100, 60), *lines)
+
+    assert areas(found, Role.PART) == near(6000)
+
+
+def test_border_and_title_block_are_no_parts():
+    border = np.array([(5.0, 305.0), (405, 305), (405, 5), (5, 5), (5, 305)])
+    title = [line((305, 5), (305, 45), (405, 45)), line((305, 25), (405, 25)), line((345, 5), (345, 45))]
+
+    found = loops(border, *title, box(40, 100, 50, 30), naca("2412", 150, (120, 200)), border_mm=border)
+
+    assert areas(found, Role.PART) == near(shapely.Polygon(naca("2412", 150, (0, 0))).area, 1500)
+
+
+def test_a_border_is_known_by_what_it_spans_and_holds():
+    border = np.array([(5.0, 305.0), (405, 305), (405, 5), (5, 5), (5, 305)])
+
+    found = loops(border, box(40, 100, 50, 30), box(200, 100, 50, 40))
+
+    assert areas(found, Role.PART) == near(2000, 1500)
+
+
+def test_a_plate_with_holes_alone_on_a_sheet_is_no_border():
+    found = loops(box(20, 20, 200, 100), circle(60, 70, 20), circle(160, 70, 20), box(100, 40, 20, 60))
+
+    assert areas(found, Role.PART) == near(20000)
+    assert len(areas(found, Role.HOLE)) == 3
+
+
+def test_an_arrowhead_on_a_leader_is_no_part_and_no_hole():
+    arrow = line((60, 70), (63.5, 71), (63.5, 69), (60, 70))
+
+    found = loops(box(20, 20, 100, 100), arrow, line((63.5, 70), (100, 70)))
+
+    assert areas(found, Role.PART) == near(10000)
+    assert areas(found, Role.HOLE) == []
+
+
+def test_a_free_end_is_an_open_line_and_no_part_of_the_outline():
+    strokes = strokes_of([box(20, 20, 100, 60), line((70, 80), (70, 110))], INKING)
+
+    drawing = draw_outlines(strokes.mapped(INKING.to_plan)).drawing
+
+    assert len(drawing.outlines) == 1
+    assert len(drawing.outlines[0].boundary.segments) == 4
+    assert len(drawing.lines) == 1
+
+
+def test_two_thousand_boxes_are_all_found():
+    lines = [box(10 + 8 * (i % 50), 10 + 8 * (i // 50), 6, 6) for i in range(2000)]
+
+    found = loops(*lines)
+
+    assert len(areas(found, Role.PART)) == 2000
