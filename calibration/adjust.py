@@ -161,10 +161,9 @@ def _refuse_exchanged_sides(
         agrees = agreement(other)
         if agrees.variance_factor < min(agrees.usual_factor, weeded.before.variance_factor / EXCHANGE_HELPS):
             raise CalibrationError(
-                f"The {seen.label} are given as {seen.width_mm:.1f} wide and {seen.height_mm:.1f} mm high, but "
-                "fit the other "
-                "way round; the size is first to second corner by second to third: exchange the two, or check "
-                "the corners' order."
+                f"The {seen.label} are given as {seen.width_mm:.1f} wide and {seen.height_mm:.1f} mm high, but fit "
+                "the other way round; the size is first to second corner by second to third: exchange the two, or "
+                "check the corners' order."
             )
 
 
@@ -192,9 +191,8 @@ def _refuse_unsure(calibration: Calibration, longest_px: tuple[PointPx, PointPx]
     longest = calibration.length(*longest_px)
     if longest.u95_mm > LEAST_SURE_PART * longest.mm:
         raise CalibrationError(
-            f"The longest part comes out as {longest.mm:.0f} mm, give or take {longest.u95_mm:.0f} mm; that is "
-            "too unsure to "
-            "build from: give longer known distances, in both directions and near the plan's edges."
+            f"The longest part comes out as {longest.mm:.0f} mm, give or take {longest.u95_mm:.0f} mm; that is too "
+            "unsure to build from: give longer known distances, in both directions and near the plan's edges."
         )
 
 

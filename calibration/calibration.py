@@ -91,9 +91,8 @@ class Calibration:
         mm, u95_mm = self.lengths_u95(np.array([start_px]), np.array([end_px]), mark_sigma_px=mark_sigma_px)
         if not math.isfinite(mm[0]):
             raise CalibrationError(
-                f"The length from {start_px} to {end_px} px ends beyond the plan's horizon; both marks must lie "
-                "on the "
-                "plan: mark them again."
+                f"The length from {start_px} to {end_px} px ends beyond the plan's horizon; both marks must lie on "
+                "the plan: mark them again."
             )
         return Measured(float(mm[0]), float(u95_mm[0]))
 

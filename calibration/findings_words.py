@@ -28,16 +28,14 @@ def left_out(fault: Fault, observations: Sequence[Observation], *, spare: float)
             )
         case What.CORNER:
             text = (
-                f"{capitalised(name)} lies {format_mm(fault.given_mm)} away from where all the rest puts it; it "
-                "was left "
-                "out. Mark it again."
+                f"{capitalised(name)} lies {format_mm(fault.given_mm)} away from where all the rest puts it; it was "
+                "left out. Mark it again."
             )
         case _:
             text = (
                 f"{capitalised(name)} does not agree with the rest, which makes it {format_mm(fault.rest_mm)} "
                 f"({format_off(fault.off_mm)}, {_percent(fault.part)}); it was left out. Check its marks and its "
-                "figure, then "
-                "correct or remove it."
+                "figure, then correct or remove it."
             )
     return Finding("given-left-out", level, name, text)
 
@@ -53,11 +51,13 @@ def dispute_text(faults: Sequence[Fault], observations: Sequence[Observation]) -
     names = [suspect_named(fault.suspect, observations) for fault in faults]
     each = [f"{suspect_named(fault.suspect, observations)} {_off(fault)}" for fault in faults]
     if len(faults) == 1:
-        return f"{capitalised(each[0])} against the rest; check its marks and figure, then correct or remove it."
+        return (
+            f"What was given does not agree with itself; the likeliest to be wrong is {each[0]}: check that mark "
+            "and figure, the rectangle's size and its corners' order, or give one more known distance."
+        )
     return (
-        f"{capitalised(listed(names))} do not agree, and which is wrong cannot be told: the others make "
-        f"{listed(each)}. "
-        "Check their marks and figures, or give one more known distance along the same direction."
+        f"{capitalised(listed(names))} do not agree: the others make {listed(each)}; which is wrong cannot be told: "
+        "check their marks and figures, or give one more known distance along the same direction."
     )
 
 
@@ -67,11 +67,10 @@ def misfit(variance_factor: float, effect_mm: float) -> Finding:
         "misfit",
         Level.DECIDE,
         "all that was given",
-        f"What was given agrees {variance_factor**0.5:.1f} times worse than careful marks do, and nothing single "
-        "is to blame, as "
-        f"when the paper curls or the lens bends lines: lengths were widened to {format_give(effect_mm)} over the "
-        "longest "
-        "part. Flatten the paper and photograph it from further away, or check the marks.",
+        f"What was given agrees {variance_factor**0.5:.1f} times worse than careful marks do, and nothing single is "
+        "to blame, as when the paper curls or the lens bends lines: lengths were widened to "
+        f"{format_give(effect_mm)} over the longest part. Flatten the paper and photograph it from further away, or "
+        "check the marks.",
     )
 
 
@@ -82,9 +81,8 @@ def stretched(part: float, longest_mm: float) -> Finding:
         Level.NOTE,
         "x and y scale",
         f"Across and down the picture the scales differ by {_percent(abs(part))} "
-        f"({format_mm(abs(part) * longest_mm)} over the "
-        "longest part), as in copies and damp paper; this was corrected. If the plan was never copied, check the "
-        "lengths.",
+        f"({format_mm(abs(part) * longest_mm)} over the longest part), as in copies and damp paper; this was "
+        "corrected. If the plan was never copied, check the lengths.",
     )
 
 
@@ -94,8 +92,9 @@ def one_direction(direction: str, u95_mm: float, longest_mm: float) -> Finding:
         "one-direction-known",
         Level.NOTE,
         f"lengths {direction}",
-        f"What was given hardly tells the scale {direction}: a length of {format_mm(longest_mm)} that way is good to "
-        f"{format_give(u95_mm)}. Copies are often 0.5-0.8 % off in one direction: give a known distance {direction}.",
+        f"What was given hardly tells the scale {direction}: a length of {format_mm(longest_mm)} that way is good "
+        f"to {format_give(u95_mm)}. Copies are often 0.5-0.8 % off in one direction: give a known distance "
+        f"{direction}.",
     )
 
 
@@ -106,8 +105,7 @@ def weak(u95_mm: float, longest_mm: float, longest_given_mm: float) -> Finding:
         Level.NOTE,
         "known lengths",
         f"The longest length given is {format_mm(longest_given_mm)}; over the longest part "
-        f"({format_mm(longest_mm)}) its marks leave "
-        f"{format_give(u95_mm)}. Give a longer known distance.",
+        f"({format_mm(longest_mm)}) its marks leave {format_give(u95_mm)}. Give a longer known distance.",
     )
 
 
@@ -118,8 +116,7 @@ def unchecked(name: str) -> Finding:
         Level.NOTE,
         name,
         f"Nothing checks {name}: a wrong figure or mark there would change every part by as much, unseen. Give a "
-        "second "
-        "known distance or a check length.",
+        "second known distance or a check length.",
     )
 
 
@@ -130,9 +127,8 @@ def lens_unsolved(u95_mm: float, longest_mm: float) -> Finding:
         Level.NOTE,
         "lens",
         "The bending of the lens is not solved for: it may move the ends of the longest part "
-        f"({format_mm(longest_mm)}) by "
-        f"{format_give(u95_mm)}, which every give or take includes. Step back and zoom in so that the plan fills the "
-        "middle half of the picture, or scan it.",
+        f"({format_mm(longest_mm)}) by {format_give(u95_mm)}, which every give or take includes. Step back and zoom "
+        "in so that the plan fills the middle half of the picture, or scan it.",
     )
 
 
@@ -142,10 +138,9 @@ def two_views(difference_mm: float, longest_mm: float) -> Finding:
         "two-views",
         Level.DECIDE,
         "tilt of the camera",
-        f"Two positions of the camera explain what was given; over the longest part ({format_mm(longest_mm)}) "
-        "they differ by "
-        f"{format_mm(difference_mm)}. Mark the four corners of a rectangle, or give known distances across the "
-        "corners.",
+        f"Two positions of the camera explain what was given; over the longest part ({format_mm(longest_mm)}) they "
+        f"differ by {format_mm(difference_mm)}. Mark the four corners of a rectangle, or give known distances "
+        "across the corners.",
     )
 
 
@@ -156,8 +151,7 @@ def check_off(name: str, off_mm: float, allowed_mm: float, part: float) -> Findi
         Level.DECIDE,
         name,
         f"{capitalised(name)} comes out {format_off(off_mm)} ({_percent(part)}) away from its figure, where "
-        f"{format_give(allowed_mm)} "
-        "is allowed. Check its marks and figure, and those of the known distances.",
+        f"{format_give(allowed_mm)} is allowed. Check its marks and figure, and those of the known distances.",
     )
 
 
@@ -184,8 +178,7 @@ def absurd_size(width_mm: float, units: tuple[str, str] | None) -> Finding:
         Level.DECIDE,
         "unit of the known length",
         f"That makes this picture {shown} wide at full size: {mixed}? Type the length again with its unit, or "
-        "confirm it by "
-        "a second known distance.",
+        "confirm it by a second known distance.",
     )
 
 

@@ -19,15 +19,16 @@ def observe(
     observations: Sequence[Observation], solution: Solution, covariance: Floats, *, left_out: frozenset[Suspect]
 ) -> tuple[Observed, ...]:
     """Give one entry for every known distance, check length, side of a rectangle and direction of a scale on trust."""
-    size = solution.problem.size
-    seen_lengths = []
-    for label, kind, given_mm, start, end, sigma_px, used in _lengths(observations, solution, left_out):
-        mm, sigma_mm = length_sigmas(
-            solution.values, covariance, np.array([start]), np.array([end]), size, mark_sigma_px=sigma_px
-        )
-        fitted, u95 = float(mm[0]), NORMAL_95 * float(sigma_mm[0])
-        seen_lengths.append(Observed(label, kind, given_mm, fitted, fitted - given_mm, u95, used, start, end))
-    return tuple(seen_lengths)
+    given = list(_lengths(observations, solution, left_out))
+    if not given:
+        return ()
+    starts, ends = np.array([one[3] for one in given]), np.array([one[4] for one in given])
+    marks = np.array([one[5] for one in given])
+    fitted, sigma = length_sigmas(solution.values, covariance, starts, ends, solution.problem.size, mark_sigma_px=marks)
+    return tuple(
+        Observed(label, kind, given_mm, float(mm), float(mm) - given_mm, NORMAL_95 * float(sigma_mm), used, start, end)
+        for (label, kind, given_mm, start, end, _, used), mm, sigma_mm in zip(given, fitted, sigma, strict=True)
+    )
 
 
 def _lengths(

@@ -266,8 +266,7 @@ def solve_from(problem: Problem, starts: Sequence[Floats]) -> list[Solution]:
     if not found:
         raise CalibrationError(
             "What was given fits no camera that sees every mark on the paper; corners and lengths must belong to "
-            "one flat "
-            "plan: check the corners' order and size, and the marks of the known distances."
+            "one flat plan: check the corners' order and size, and the marks of the known distances."
         )
     return sorted(found, key=lambda solution: solution.cost)
 

@@ -28,9 +28,8 @@ OUTSIDE_PX = 1.0
 """A mark may lie this far out: the outer half of an edge pixel, and rounding."""
 
 CROSSES = (
-    "pencil four crosses on the plan as a rectangle, tape its four sides and both diagonals, photograph again "
-    "and give "
-    "them all as known distances"
+    "pencil four crosses on the plan as a rectangle, tape its four sides and both diagonals, photograph again and "
+    "give them all as known distances"
 )
 
 
@@ -77,8 +76,7 @@ def _refuse_outside(name: str, mark: PointPx, size: PictureSize) -> None:
     if not (math.isfinite(x) and math.isfinite(y) and inside):
         raise CalibrationError(
             f"The {name} is at {_at(mark)}; the picture is {size.width_px} x {size.height_px} px and every mark "
-            "must lie "
-            "in it: mark that point again."
+            "must lie in it: mark that point again."
         )
 
 
@@ -87,8 +85,7 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
     if (width is None) != (height is None):
         raise CalibrationError(
             f"The {corners.label} have one side's length only; a size is width and height: give both, or neither "
-            "and the one "
-            "as a known distance."
+            "and the one as a known distance."
         )
     for side in (width, height):
         if side is not None and not 0 < side < math.inf:
@@ -108,23 +105,21 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
         if np.hypot(*(points[j] - points[i])) < 2.0:
             raise CalibrationError(
                 f"The {names[i]} and {names[j]} of the {corners.label} are both at {_at(corners.points_px[i])}; a "
-                "rectangle "
-                f"needs four places: {order}."
+                f"rectangle needs four places: {order}."
             )
     flat = np.abs(turns) <= FLAT_CORNER * reach**2
     if flat.any():
         i = int(flat.argmax())
         raise CalibrationError(
             f"Three of the {corners.label} lie on one line: the {names[i]} at {_at(corners.points_px[i])} lies "
-            "between its "
-            f"neighbours; no three corners of a rectangle do: {order}."
+            f"between its neighbours; no three corners of a rectangle do: {order}."
         )
     if (turns > 0).all():
         return
     if (turns < 0).all():
         raise CalibrationError(
-            f"The {corners.label} run anticlockwise, so the plan would come out mirrored; they must run clockwise as "
-            f"the plan reads: {order}."
+            f"The {corners.label} run anticlockwise, so the plan would come out mirrored; they must run clockwise "
+            f"as the plan reads: {order}."
         )
     if (turns > 0).sum() == 2:
         raise CalibrationError(
@@ -134,8 +129,7 @@ def _refuse_bad_rectangle(corners: Corners) -> None:
     i = int((turns < 0).argmax() if (turns > 0).sum() == 3 else (turns > 0).argmax())
     raise CalibrationError(
         f"The {names[i]} of the {corners.label} at {_at(corners.points_px[i])} lies inside the triangle of the "
-        "other three; no "
-        f"rectangle looks so: {order}."
+        f"other three; no rectangle looks so: {order}."
     )
 
 
@@ -143,8 +137,8 @@ def _refuse_bad_scale(scale: GivenScale, kind: Kind) -> None:
     if kind is Kind.PHOTO:
         raise CalibrationError(
             f"A scale is given for the whole picture ({scale.why}), but a photo's scale differs from place to "
-            "place; a photo "
-            "needs corners of a rectangle or known distances: give those, or say that the picture is a scan."
+            "place; a photo needs corners of a rectangle or known distances: give those, or say that the picture "
+            "is a scan."
         )
     for mm_per_px in (scale.mm_per_px_x, scale.mm_per_px_y):
         if not 0 < mm_per_px < math.inf:
@@ -154,8 +148,8 @@ def _refuse_bad_scale(scale: GivenScale, kind: Kind) -> None:
             )
     if not 0 < scale.relative_sigma < math.inf:
         raise CalibrationError(
-            f"The scale ({scale.why}) has an error of {scale.relative_sigma}; it must be above zero: state it as "
-            "a part of 1."
+            f"The scale ({scale.why}) has an error of {scale.relative_sigma}; it must be above zero: state it as a "
+            "part of 1."
         )
 
 
@@ -167,15 +161,14 @@ def _refuse_too_little(observations: Sequence[Observation], kind: Kind) -> None:
     if not (knowns or sized or scales):
         found = "Four corners without a size" if rectangles else "No length at all"
         raise CalibrationError(
-            f"{found}; a scale needs one true length: give a known distance between two marks"
-            f"{', or the size of the rectangle' if rectangles else ''}."
+            f"{found}; a scale needs one true length: give a known distance between two "
+            f"marks{', or the size of the rectangle' if rectangles else ''}."
         )
     if kind is Kind.PHOTO and not rectangles and knowns < FEWEST_KNOWNS:
         count = "one known distance" if knowns == 1 else f"{knowns} known distances"
         raise CalibrationError(
-            f"A photo with {count} and no corners of a rectangle; a photo's tilt needs four corners of a "
-            f"rectangle, or {FEWEST_KNOWNS} known distances or more: mark the corners of the drawn border, or "
-            f"{CROSSES}."
+            f"A photo with {count} and no corners of a rectangle; a photo's tilt needs four corners of a rectangle, "
+            f"or {FEWEST_KNOWNS} known distances or more: mark the corners of the drawn border, or {CROSSES}."
         )
 
 

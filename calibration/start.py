@@ -59,8 +59,8 @@ def _vanishing_line(corners: Corners, size: PictureSize) -> tuple[float, float]:
     if line[2] < 2 * HORIZON * np.linalg.norm(line):
         raise CalibrationError(
             f"The {corners.label} make a rectangle whose horizon runs through the picture's middle; no camera can "
-            "see the "
-            "plan so: check the corners' order (upper-left, upper-right, lower-right, lower-left) and places."
+            "see the plan so: check the corners' order (upper-left, upper-right, lower-right, lower-left) and "
+            "places."
         )
     return float(line[0] / line[2]), float(line[1] / line[2])
 
@@ -75,8 +75,7 @@ def _refuse_beyond_horizon(observations: Sequence[Observation], tilt: tuple[floa
             if tilt[0] * x + tilt[1] * y + 1 < 2 * HORIZON:
                 raise CalibrationError(
                     f"A mark of {seen.label} at ({px[0]:g}, {px[1]:g}) px lies on or beyond the horizon that the "
-                    "corners "
-                    "give the plan; every mark must lie on the paper: check that mark and the corners."
+                    "corners give the plan; every mark must lie on the paper: check that mark and the corners."
                 )
 
 

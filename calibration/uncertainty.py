@@ -116,24 +116,29 @@ def agreement(solution: Solution) -> Agreement:
 
 
 def length_sigmas(
-    values: Floats, covariance: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize, *, mark_sigma_px: float
+    values: Floats,
+    covariance: Floats,
+    starts_px: Floats,
+    ends_px: Floats,
+    size: PictureSize,
+    *,
+    mark_sigma_px: float | Floats,
 ) -> tuple[Floats, Floats]:
     """Give (N,) lengths on the plane, mm, and their one-sigma errors, mm, from the map and from the two marks."""
-    lengths, sigmas = [], []
+    mark_sigmas_px = np.broadcast_to(mark_sigma_px, len(starts_px))
+    lengths, sigmas = [np.zeros(0)], [np.zeros(0)]
     for at in range(0, len(starts_px), BATCH):
         start, end = starts_px[at : at + BATCH], ends_px[at : at + BATCH]
         slopes = length_slopes(values, start, end, size)
-        variance = np.einsum("pn,pq,qn->n", slopes, covariance, slopes, optimize=True)
+        variance = (slopes * (covariance @ slopes)).sum(axis=0)
         along = plane_from_picture(values, end, size) - plane_from_picture(values, start, size)
         length = np.hypot(along[:, 0], along[:, 1])
         along = along / np.where(length > 0, length, 1.0)[:, None]
         for mark in (start, end):
-            pull = np.einsum("ni,nij->nj", along, local_scales(values, mark, size))
-            variance = variance + mark_sigma_px**2 * (pull**2).sum(axis=1)
+            pull = (along[:, :, None] * local_scales(values, mark, size)).sum(axis=1)
+            variance = variance + mark_sigmas_px[at : at + BATCH] ** 2 * (pull**2).sum(axis=1)
         lengths.append(length)
         sigmas.append(np.sqrt(np.maximum(variance, 0)))
-    if not lengths:
-        return np.zeros(0), np.zeros(0)
     return np.concatenate(lengths), np.concatenate(sigmas)
 
 

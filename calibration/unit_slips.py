@@ -55,8 +55,7 @@ def refuse_unit_slips(observations: Sequence[Observation], *, start: Floats, siz
     size_word = "large" if off[worst] > 0 else "small"
     raise CalibrationError(
         f"{capitalised(named(observations[worst]))} makes a px {times:.3g} times as {size_word} as the others do "
-        f"({others}); "
-        f"lengths on one plan must agree: {_likely(times, off[worst] > 0)}, type it again."
+        f"({others}); lengths on one plan must agree: {_likely(times, off[worst] > 0)}, type it again."
     )
 
 
