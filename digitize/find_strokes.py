@@ -126,6 +126,9 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
             nodes = points[[0, -1]]
             placed.nodes_px[start] = points[0]
         elif len(used) == 0:
+            if start == end:
+                # A ring too small to measure is a blot in the line, not a line.
+                continue
             points = nodes
         else:
             middle = _filled(place[part][used], slope[part][used])
