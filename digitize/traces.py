@@ -182,7 +182,7 @@ def _crossing_node(
     link = links[nearest]
     for node in (link.start, link.end):
         if np.hypot(*(here - nodes[node])) <= JOIN_WIDTHS * width_px:
-            return node
+            return int(node)
     along_px = float(shapely.line_locate_point(shapely.LineString(link.points_px), point))
     return _split(nearest, along_px, nodes, links, kinds)
 
