@@ -19,6 +19,9 @@ AGREES_SIGMAS = 1.5
 FLOOR_PX = 0.03
 """What a sample errs besides noise (linear sampling, drawing), px."""
 
+LEAST_SCATTER_PX = 0.015
+"""Nothing drawn and seen through pixels scatters less, px."""
+
 BENT_SIGMAS = 4.0
 """A parabola's bend must stand this far above its error, or the arm is straight: a needless bend costs half the accuracy."""
 
@@ -124,7 +127,9 @@ def fit_arms(
         used = weight[todo] * (order[todo] <= span)
         curve, curve_cov, curve_rest, solid = _least_squares(x[todo], y[todo], used, 2)
         line, line_cov, line_rest, firm = _least_squares(x[todo], y[todo], used, 1)
-        bent = solid & (np.abs(curve[:, 2]) > BENT_SIGMAS * np.sqrt(curve_cov[:, 2, 2] * noise))
+        # Judged by the scatter that there is: the noise allowed for may be more.
+        scatter = np.clip(curve_rest, max(LEAST_SCATTER_PX, 0.5 * sigma_px) ** 2, noise)
+        bent = solid & (np.abs(curve[:, 2]) > BENT_SIGMAS * np.sqrt(curve_cov[:, 2, 2] * scatter))
         bent |= solid & (line_rest > within) & (curve_rest < 0.5 * line_rest)
         rest = np.where(bent, curve_rest, line_rest)
         last = span == SPANS[-1]

@@ -23,7 +23,7 @@ class Samples:
     """Measured samples about 1 px apart along lines, as flat arrays of T.
 
     Line l has samples `first[l]:first[l + 1]`. `points_px` (T, 2) are centres where `good`, else where the
-    line was thought to run; `width_px`, `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
+    line was thought to run; `weight` what they count for beside others (1 measured, less where inferred); `width_px`, `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
     """
 
     points_px: Floats
@@ -32,6 +32,7 @@ class Samples:
     contrast: Floats
     amount: Floats
     good: NDArray[np.bool_]
+    weight: Floats
     first: NDArray[np.int64]
 
     @property
@@ -72,7 +73,7 @@ def measure_lines(
     # A sample that leaps aside has found another line's ink.
     leap = np.abs(offset - median_filter(offset, size=7, mode="nearest"))
     good &= leap < LEAP_PX + 0.25 * width
-    return Samples(place + offset[:, None] * normals, normals, width, contrast, amount, good, first)
+    return Samples(place + offset[:, None] * normals, normals, width, contrast, amount, good, np.ones(len(good)), first)
 
 
 def across(slope: Floats) -> Floats:

@@ -19,6 +19,15 @@ SPLIT_WIDTHS = 1.2
 MERGED_WIDTHS = 12.0
 """Two lines that cross at 5 deg share their ink over this many widths; longer than that, lines run side by side."""
 
+BLUR_PX = 1.0
+"""How much farther apart than their width lines must be for paper to show between them, px."""
+
+HOLE_WIDTHS = 1.3
+"""Lines side by side and no farther apart than this many widths leave no paper between them but what noise puts there."""
+
+TAIL_WIDTHS = 30.0
+"""Sides that meet at 5 deg, mitred, share their ink over this many widths."""
+
 HEADING_SAMPLES = 16
 """Clear samples that tell where a line is heading: some eight line widths, over which most drawn curves are straight."""
 
@@ -102,6 +111,7 @@ def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
         work.drop(int(line))
     work.drop_spurs()
     work.contract()
+    work.close_holes()
     work.join()
     work.drop_spurs()
     work.take_tails()
@@ -208,15 +218,31 @@ class _Work:
             if self.ends_at(a) < 3 or self.ends_at(b) < 3:
                 continue
             width = max(self.width_at(a, line), self.width_at(b, line))
-            merged = self.length[line] < MERGED_WIDTHS * width and not self.clear(line, width).any()
+            merged = self.length[line] < MERGED_WIDTHS * (width + BLUR_PX) and not self.clear(line, width).any()
             if self.length[line] < SPLIT_WIDTHS * width + 1 or merged or self.crosses(line, width):
                 self.unite(a, b, line)
+
+    def close_holes(self) -> None:
+        """Make one line of two between the same nodes that lie side by side: noise opened a hole in merged ink."""
+        pairs: dict[tuple[int, int], list[int]] = {}
+        for line in sorted(self.alive):
+            a, b = sorted((self.start[line], self.end[line]))
+            if a != b:
+                pairs.setdefault((a, b), []).append(line)
+        for (a, b), lines in pairs.items():
+            lines.sort(key=lambda line: (self.length[line], line))
+            for one, other in zip(lines[:-1], lines[1:], strict=True):
+                width = max(self.width_at(a, one), self.width_at(b, one))
+                middles = [self.lines[line][len(self.lines[line]) // 2] for line in (one, other)]
+                apart = float(np.hypot(*(middles[0] - middles[1])))
+                if self.length[other] < MERGED_WIDTHS * width and apart < HOLE_WIDTHS * width + 1:
+                    self.drop(other)
 
     def crosses(self, line: int, width: float) -> bool:
         """Whether the four lines at a link's two ends are two that run straight through each other along it."""
         a, b = self.start[line], self.end[line]
         before, after = sorted(self.at[a] - {line}), sorted(self.at[b] - {line})
-        if len(before) != 2 or len(after) != 2 or self.length[line] > MERGED_WIDTHS * width:
+        if len(before) != 2 or len(after) != 2 or self.length[line] > MERGED_WIDTHS * (width + BLUR_PX):
             return False
         ways = [self.heading(one, a) for one in before], [self.heading(one, b) for one in after]
         for order in ((0, 1), (1, 0)):
@@ -273,7 +299,7 @@ class _Work:
                 continue
             node = self.start[line] if ends[0] == 3 else self.end[line]
             width = self.width_at(node, line)
-            if self.length[line] > MERGED_WIDTHS * width:
+            if self.length[line] > TAIL_WIDTHS * (width + BLUR_PX):
                 continue
             order = slice(None) if ends[0] == 3 else slice(None, None, -1)
             tail = self.tail(node, line, order, width)

@@ -154,16 +154,17 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         samples.contrast[flat],
         samples.amount[flat],
         samples.good[flat],
+        samples.weight[flat],
         np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
     )
     return Cut(recut, a, b, wide, loops, spoilt_ends(nodes_px, a, b, recut, wide, loops, graph.tails), nodes_px)
 
 
 def clean_weights(samples: Samples, width_px: Floats) -> Floats:
-    """1 for samples that see their own line alone, else 0."""
+    """What samples count for: as much as they are worth where they see their own line alone, else 0."""
     usual = width_px[samples.line]
     alone = samples.good & (samples.width_px > NARROWEST * usual - 0.3) & (samples.width_px < WIDEST * usual + 0.3)
-    return alone.astype(np.float64)
+    return np.where(alone, samples.weight, 0.0)
 
 
 def spoilt_samples(width_px: Floats) -> NDArray[np.int64]:
@@ -209,12 +210,18 @@ def spoilt_ends(
         np.fill_diagonal(cosine, -1)
         wide = width_px[lines]
         sharp = np.maximum(cosine.max(axis=1), 0)
-        sine = np.sqrt(np.maximum(1 - sharp**2, 0.01))
-        clear = SPOILT_WIDTHS * wide + SPOILT_PX + 0.5 * wide * sharp
-        clear = (clear - wide if node in tails else clear) / sine
-        most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(size[lines] / 3, spoilt_samples(wide)))
+        apart = wide if node in tails else np.zeros_like(wide)
+        clear = _clear_px(wide, sharp, apart)
+        most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(0.45 * size[lines], spoilt_samples(wide)))
         skip[lines, sides] = np.minimum(np.round(clear), most).astype(np.int64)
     return skip
+
+
+def _clear_px(width_px: Floats, sharp: Floats, apart_px: Floats) -> Floats:
+    """How far along a line is clear of another's ink, px: `sharp` is the cosine of the angle between (0 beyond a right one)."""
+    sine = np.sqrt(np.maximum(1 - sharp**2, 0.01))
+    clear: Floats = (SPOILT_WIDTHS * width_px + SPOILT_PX + 0.5 * width_px * sharp - apart_px) / sine
+    return clear
 
 
 def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px: float) -> Placed:
@@ -319,7 +326,13 @@ def _corners(
     both = np.repeat(np.arange(len(at)), 2)
     way = np.tile([-1, 1], len(at))
     far = np.column_stack([before, after]).ravel()
-    skip = spoilt_samples(width_px)[line][both]
+    wide = width_px[line]
+    chord = np.minimum(np.round(3 * wide + 6).astype(np.int64)[both], far)
+    ends = samples.points_px[stepped(at[both], way * chord, first, ring)] - samples.points_px[at][both]
+    ends /= np.maximum(np.hypot(ends[:, 0], ends[:, 1]), 1e-9)[:, None]
+    sharp = np.maximum((ends[0::2] * ends[1::2]).sum(axis=1), 0)
+    clear = np.minimum(_clear_px(wide, sharp, np.zeros_like(wide)), MOST_SPOILT_WIDTHS * wide + SPOILT_PX)
+    skip = np.minimum(np.round(clear).astype(np.int64)[both], np.maximum(far // 3, spoilt_samples(wide)[both]))
     index = _arm_samples(at[both], way, skip, far, first, ring)
     arms = fit_arms(samples.points_px, weights, index, samples.points_px[at][both], sigma_px=sigma_px)
     hold = np.maximum(3 * width_px[line], 4.0)

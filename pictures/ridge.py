@@ -12,6 +12,9 @@ STEP_PX = 0.5
 FLOOR = 0.15
 """Part of the peak's darkness that is cut off: blur tails and paper noise under it pull the centroid about."""
 
+PAPER = 0.05
+"""Part of the peak's darkness under which a sample is paper: noise over a wide window would add up to ink."""
+
 LEAN = 0.8
 """How much less a peak at the window's end counts than one in its middle. At 0.3 thin lines are lost to darker neighbours."""
 
@@ -181,6 +184,6 @@ def _centres(
         np.where(good, offset, 0).astype(np.float64),
         np.where(ink, width, 0).astype(np.float64),
         peak[:, 0].astype(np.float64),
-        np.where(ink, single.sum(axis=1) * step * scale[:, 0], 0).astype(np.float64),
+        np.where(ink, (single * (single > PAPER)).sum(axis=1) * step * scale[:, 0], 0).astype(np.float64),
         good,
     )
