@@ -14,12 +14,12 @@ from calibration.kind import Kind
 from calibration.observations import CalibrationError, CheckLength, Corners, KnownDistance, Observation, PointPx
 from calibration.observed import observe
 from calibration.parameters import Prior, believable_focal_35mm, priors, with_stretch
-from calibration.plane_map import Floats, P, PictureSize
-from calibration.problem import Problem, Solution, build, solve_from
+from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
+from calibration.problem import Problem, Solution, solve_from
 from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
 from calibration.start import starts
-from calibration.uncertainty import SEEN_SIGMA, MapCovariance, agreement, map_covariance, unseen
+from calibration.uncertainty import SEEN_SIGMA, MapCovariance, map_covariance, unseen
 from calibration.unit_slips import refuse_unit_slips
 
 APART_PART = 0.05
@@ -31,8 +31,8 @@ MODEL_FACTOR = 4.0
 MOST_STRETCH = 0.012
 """A stretch beyond what copies do (0.5-0.8 %) is no stretch but a blunder."""
 
-EXCHANGE_HELPS = 10.0
-"""Exchanging width and height must better the variance factor this many times to be the explanation."""
+EXCHANGED_PART = 0.3
+"""A rectangle's shape must be this much nearer the exchanged sides' than the given sides' to be taken for exchanged."""
 
 LEAST_SURE_PART = 0.2
 """A longest part that is less sure than this part of itself is not worth giving."""
@@ -134,32 +134,21 @@ def _weeded(
         if other.clean and strain < MOST_STRETCH and other.agreement.variance_factor < other.agreement.usual_factor:
             weeded = other
     if not weeded.clean:
-        _refuse_exchanged_sides(observations, weeded, size=size, priors=priors, begin=begin)
+        _refuse_exchanged_sides(observations, start=begin[0], size=size)
     if weeded.disputed and min(fault.part for fault in weeded.disputed) > APART_PART:
         raise CalibrationError(dispute_text(weeded.disputed, observations))
     return weeded
 
 
-def _refuse_exchanged_sides(
-    observations: Sequence[Observation],
-    weeded: Weeded,
-    *,
-    size: PictureSize,
-    priors: dict[P, Prior],
-    begin: list[Floats],
-) -> None:
-    """Raise if a rectangle fits with its width and height exchanged, and only so."""
-    for i, seen in enumerate(observations):
+def _refuse_exchanged_sides(observations: Sequence[Observation], *, start: Floats, size: PictureSize) -> None:
+    """Raise if a rectangle, seen as its vanishing line tells, has its width and height exchanged."""
+    for seen in observations:
         if not isinstance(seen, Corners) or seen.width_mm is None or seen.height_mm is None:
             continue
-        turned = [*observations]
-        turned[i] = replace(seen, width_mm=seen.height_mm, height_mm=seen.width_mm)
-        try:
-            (other, *_) = solve_from(build(turned, size=size, priors=priors), begin)
-        except CalibrationError:
-            continue
-        agrees = agreement(other)
-        if agrees.variance_factor < min(agrees.usual_factor, weeded.before.variance_factor / EXCHANGE_HELPS):
+        ul, ur, lr, ll = plane_from_picture(start, np.array(seen.points_px), size)
+        shape = math.log(np.hypot(*(ur + lr - ul - ll)) / np.hypot(*(ul + ur - lr - ll)))
+        given = math.log(seen.width_mm / seen.height_mm)
+        if abs(shape + given) < EXCHANGED_PART * abs(shape - given):
             raise CalibrationError(
                 f"The {seen.label} are given as {seen.width_mm:.1f} wide and {seen.height_mm:.1f} mm high, but fit "
                 "the other way round; the size is first to second corner by second to third: exchange the two, or "

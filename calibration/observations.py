@@ -44,14 +44,7 @@ class KnownDistance:
     sigma_px: float = CLICK_SIGMA_PX
 
     def __post_init__(self) -> None:
-        if self.start_px == self.end_px:
-            raise CalibrationError(
-                f"Both marks of {self.label} are at {self.start_px}; a distance needs two places: mark its other end."
-            )
-        if not 0 < self.length_mm < math.inf:
-            raise CalibrationError(
-                f"{self.label.capitalize()} is {self.length_mm} mm; it must be above zero: type it again."
-            )
+        _refuse_no_length(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +59,19 @@ class CheckLength:
     label: str = "check length"
     sigma_px: float = CLICK_SIGMA_PX
 
-    __post_init__ = KnownDistance.__post_init__
+    def __post_init__(self) -> None:
+        _refuse_no_length(self)
+
+
+def _refuse_no_length(given: KnownDistance | CheckLength) -> None:
+    if given.start_px == given.end_px:
+        raise CalibrationError(
+            f"Both marks of {given.label} are at {given.start_px}; a distance needs two places: mark its other end."
+        )
+    if not 0 < given.length_mm < math.inf:
+        raise CalibrationError(
+            f"{given.label.capitalize()} is {given.length_mm} mm; it must be above zero: type it again."
+        )
 
 
 @dataclass(frozen=True, slots=True)

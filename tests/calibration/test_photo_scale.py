@@ -1,6 +1,9 @@
 """Photos: a foreign camera and a foreign homography, first-order theory, and intervals that hold what they say."""
 
+import json
 import math
+import os
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -246,3 +249,19 @@ def test_a_cropped_pictures_focal_length_is_found_wrong_where_known_distances_ag
     assert calibration.length(*marks(camera(np.array([[100.0, 100.0], [700.0, 500.0]])))).mm == pytest.approx(
         math.hypot(600, 400), rel=1e-3
     )
+
+
+@pytest.mark.skipif("SCANTLING_REAL" not in os.environ, reason="real pictures are not here")
+@pytest.mark.parametrize("focal_35mm", [15.0, None])
+def test_a_real_wide_lens_is_never_passed_in_silence(focal_35mm):
+    """A published chessboard through an action camera's lens: lines bow by 14 px, far beyond any phone's."""
+    listed = json.loads((Path(os.environ["SCANTLING_REAL"]) / "wide_lens_grid_corners.json").read_text())
+    grid_px = np.array(listed["corners"])
+    corners = Corners(marks(grid_px[[0, 0, -1, -1], [0, -1, -1, 0]]), 260.0, 190.0, sigma_px=0.1, give_mm=0.01)
+    places = np.random.default_rng(6).integers(0, grid_px.shape[:2], (2, 300, 2))
+    true_mm = 10 * np.hypot(*(places[1] - places[0]).T)
+
+    calibration = photo([corners], focal_35mm=focal_35mm)
+
+    mm, u95 = calibration.lengths_u95(*(grid_px[p[:, 0], p[:, 1]] for p in places))
+    assert not calibration.settled or (np.abs(mm - true_mm) <= u95).mean() > 0.90
