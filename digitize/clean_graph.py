@@ -167,6 +167,7 @@ class _Work:
         self.good = np.split(samples.good, cuts)
         self.dark = np.split(samples.contrast, cuts)
         self.amount = np.split(samples.amount, cuts)
+        self.normals = np.split(samples.normals, cuts)
         self.width = widths.tolist()
         self.at: dict[int, set[int]] = {}
         for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):
@@ -315,8 +316,13 @@ class _Work:
         """
         sides = sorted(self.at[node] - {line})
         points, amount, dark = self.lines[line][order], self.amount[line][order], self.dark[line][order]
+        if len(points) < 4:
+            return None
+        # A normal askew to the tail crosses more ink.
+        _, _, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
+        amount = amount * np.abs(self.normals[line][order] @ axes[1])
         clear = [self.amount[side][self.clear(side, self.width[side])] for side in sides]
-        if min(len(one) for one in clear) < 4 or len(points) < 4:
+        if min(len(one) for one in clear) < 4:
             return None
         single = float(np.median(np.concatenate(clear)))
         full = float(np.percentile(dark, 90))
@@ -334,7 +340,10 @@ class _Work:
         rate, level = np.polyfit(along[widest:until], apart[widest:until], 1)
         if rate >= 0:
             return None
-        meet = -level / rate
+        # Each side crosses the tail's normal at the angle whose tangent is the rate, and shows more ink than square to itself.
+        extra = single * (np.sqrt(1 + rate**2) - 1) / (2 * full)
+        apart = np.maximum(apart - extra, 0)
+        meet = -(level - extra) / rate
         # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
         # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
         beyond = along > meet + width
@@ -355,7 +364,7 @@ class _Work:
             before = self.turned(one, self.end[one] == node)
             after = self.turned(two, self.start[two] == node)
             whole = len(self.lines)
-            for store, first, second in zip((self.lines, self.ink, self.good, self.dark, self.amount), before[0], after[0], strict=True):
+            for store, first, second in zip((self.lines, self.ink, self.good, self.dark, self.amount, self.normals), before[0], after[0], strict=True):
                 store.append(np.concatenate([first[:-1], second]))
             longer = one if self.length[one] >= self.length[two] else two
             self.width.append(self.width[longer])
@@ -371,7 +380,8 @@ class _Work:
 
     def turned(self, line: int, forward: bool) -> tuple[list[NDArray[np.float64]], int, int]:
         """A line's arrays and its nodes, in its own direction or the other."""
-        arrays = [self.lines[line], self.ink[line], self.good[line], self.dark[line], self.amount[line]]
+        stores = (self.lines, self.ink, self.good, self.dark, self.amount, self.normals)
+        arrays = [store[line] for store in stores]
         if forward:
             return arrays, self.start[line], self.end[line]
         return [array[::-1] for array in arrays], self.end[line], self.start[line]

@@ -42,7 +42,7 @@ BENDING_PX = 6.0
 END_SAMPLES = 72
 """Samples along a line's end: some five to a px on thin lines."""
 
-TIP_SIGMA_PX = 1.5
+TIP_SIGMA_PX = 0.8
 """One-sigma error along the axis of where the ink's amount alone puts a tip, px (measured on drawn tips of 8 to 25 deg)."""
 
 TIP_RAD = np.radians(40)
