@@ -140,7 +140,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
         rest = float(np.sqrt(np.mean(miss[part][used] ** 2))) if len(used) > 2 * half else sigma_px
         # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
         sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), SYSTEMATIC_PX))
-        links.append(Link(start, end, points, sigma, float(cut.width_px[link])))
+        links.append(Link(start, end, points, sigma, float(cut.ink_px[link])))
     return tuple(links)
 
 
