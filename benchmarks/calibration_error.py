@@ -36,7 +36,7 @@ LENGTHS = 25
 
 
 @dataclass(frozen=True)
-class View1:
+class Taken:
     """One simulated picture and what was given about it."""
 
     picturing: Camera | Scanner
@@ -45,7 +45,7 @@ class View1:
     observations: tuple[Observation, ...]
 
 
-Maker = Callable[[np.random.Generator], View1]
+Maker = Callable[[np.random.Generator], Taken]
 
 
 def rows() -> dict[str, Maker]:
@@ -120,7 +120,7 @@ def _row(name: str, make: Maker, *, views: int, seed: int) -> None:
     )
 
 
-def _homography_error(view: View1, starts_px: Floats, ends_px: Floats, true: Floats) -> Floats:
+def _homography_error(view: Taken, starts_px: Floats, ends_px: Floats, true: Floats) -> Floats:
     """Give the error parts of the plain route: a homography through four sized corners (OpenCV)."""
     for seen in view.observations:
         if isinstance(seen, Corners) and seen.width_mm is not None and seen.height_mm is not None:
@@ -132,7 +132,7 @@ def _homography_error(view: View1, starts_px: Floats, ends_px: Floats, true: Flo
     return np.zeros(0)
 
 
-def _scan(rng: np.random.Generator, knowns: int) -> View1:
+def _scan(rng: np.random.Generator, knowns: int) -> Taken:
     stretch, shear = rng.normal(0, STRETCH_SIGMA), rng.normal(0, SHEAR_SIGMA)
     scanner = scanner_for(
         SHEET_MM, dpi=300, skew_deg=rng.uniform(-2, 2), stretch=(math.exp(-stretch / 2), math.exp(stretch / 2))
@@ -140,10 +140,10 @@ def _scan(rng: np.random.Generator, knowns: int) -> View1:
     lean = np.array([[1, shear / 2], [shear / 2, 1]])
     scanner = replace(scanner, matrix=lean @ scanner.matrix)
     pairs = [((60.0, 300.0), (760.0, 300.0)), ((400.0, 60.0), (400.0, 540.0))][:knowns]
-    return View1(scanner, Kind.SCAN, None, tuple(_known(rng, scanner, *pair) for pair in pairs))
+    return Taken(scanner, Kind.SCAN, None, tuple(_known(rng, scanner, *pair) for pair in pairs))
 
 
-def _photo(rng: np.random.Generator, *, lens: int, sized: bool | None, knowns: int, told: bool) -> View1:
+def _photo(rng: np.random.Generator, *, lens: int, sized: bool | None, knowns: int, told: bool) -> Taken:
     """Give a view; `sized` None leaves the corners out; `knowns` -6 are four crosses' sides and diagonals."""
     view: View = random_view(rng)
     camera = camera_for(SHEET_MM, view, width_px=4000, height_px=3000)
@@ -168,7 +168,7 @@ def _photo(rng: np.random.Generator, *, lens: int, sized: bool | None, knowns: i
             ends = rng.uniform((30, 30), (811, 564), (2, 2))
         observations.append(_known(rng, camera, *ends))
     focal = camera.focal_35mm * (1 + 0.02 * rng.choice([-1, 1])) if told else None
-    return View1(camera, Kind.PHOTO, focal, tuple(observations))
+    return Taken(camera, Kind.PHOTO, focal, tuple(observations))
 
 
 def _known(

@@ -15,9 +15,10 @@ from calibration.observations import CalibrationError, CheckLength, Corners, Kno
 from calibration.observed import observe
 from calibration.parameters import Prior, believable_focal_35mm, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
-from calibration.problem import Problem, Solution, solve_from
+from calibration.problem import Problem
 from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
+from calibration.solution import Solution, solve_from
 from calibration.start import starts
 from calibration.uncertainty import SEEN_SIGMA, MapCovariance, map_covariance, unseen
 from calibration.unit_slips import refuse_unit_slips

@@ -9,7 +9,8 @@ import numpy as np
 from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, Observation
 from calibration.parameters import Prior
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
-from calibration.problem import Problem, Solution, Suspect, What, build, rectangle_mm
+from calibration.problem import Problem, Suspect, What, build
+from calibration.solution import Solution, rectangle_mm
 from calibration.uncertainty import SEEN_SIGMA, Agreement, agreement, unseen
 
 LARGEST_USUAL = 3.3

@@ -9,7 +9,8 @@ from calibration.calibration import Given, Observed
 from calibration.naming import CORNER_NAMES
 from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx
 from calibration.plane_map import Floats
-from calibration.problem import Solution, Suspect, What, rectangle_mm
+from calibration.problem import Suspect, What
+from calibration.solution import Solution, rectangle_mm
 from calibration.uncertainty import NORMAL_95, length_sigmas
 
 SIDES = ("top side", "right side", "bottom side", "left side")

@@ -8,8 +8,7 @@ from enum import Enum, auto
 import numpy as np
 
 from calibration.blocks import Block, CornersBlock, KnownsBlock, Rows, ScaleBlock, Sides
-from calibration.least_squares import Minimum, derivative, minimise
-from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, Observation
+from calibration.observations import Corners, GivenScale, KnownDistance, Observation
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
 from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
 
@@ -26,12 +25,6 @@ LARGEST_STEP = {
     P.CENTRE_Y: 0.01,
 }
 """Bounds of one step, which also are the unit of each parameter."""
-
-REWEIGHTINGS = 8
-"""Weights follow the local scale; they settle in two or three rounds."""
-
-SETTLED = 1e-4
-"""Unknowns that move by less, in their units, need no new weights."""
 
 
 class What(Enum):
@@ -134,29 +127,6 @@ class Problem:
         return np.split(marks, ends, axis=axis)
 
 
-@dataclass(frozen=True, slots=True)
-class Solution:
-    """A minimum: parameters (10,), unknowns (n,), whitened rows (m,), their derivatives by unknowns and considered."""
-
-    problem: Problem
-    values: Floats
-    unknowns: Floats
-    rows: Floats
-    by_unknowns: Floats
-    by_considered: Floats
-    converged: bool
-
-    @property
-    def possible(self) -> bool:
-        """Whether it lies within what can be: not on a mark's horizon."""
-        return bool(np.isfinite(self.by_unknowns).all() and np.isfinite(self.by_considered).all())
-
-    @property
-    def cost(self) -> float:
-        """The sum of squares that was made least."""
-        return float(self.rows @ self.rows)
-
-
 def build(
     observations: Sequence[Observation],
     *,
@@ -228,75 +198,3 @@ def _sides(corners: Corners, place: int, observations: Sequence[Observation], wi
         if suspect not in without:
             return Sides.NONE
     return Sides.WIDTH
-
-
-def solve(problem: Problem, start: Floats) -> Solution:
-    """Give the minimum reached from parameters of the map `start` (10,); marks must lie before the horizon there."""
-    values = start
-    unknowns = problem.start(start)
-    bounds = problem.bounds
-    for _ in range(REWEIGHTINGS):
-        weights = problem.weights(values)
-        found = _minimise_at(problem, unknowns, weights)
-        moved = float(np.abs((found.unknowns - unknowns) / bounds).max())
-        unknowns = found.unknowns
-        values = problem.values(unknowns)
-        if moved < SETTLED:
-            break
-    return Solution(
-        problem,
-        values,
-        unknowns,
-        found.residuals,
-        found.jacobian,
-        _by_considered(problem, values, unknowns, weights),
-        found.converged,
-    )
-
-
-def solve_from(problem: Problem, starts: Sequence[Floats]) -> list[Solution]:
-    """Give the minima reached from several starts, the lowest first.
-
-    Raises
-    ------
-    CalibrationError
-        If no start leads to a camera that sees all marks on the plan.
-    """
-    found = [solution for start in starts if (solution := solve(problem, start)).possible]
-    if not found:
-        raise CalibrationError(
-            "What was given fits no camera that sees every mark on the paper; corners and lengths must belong to "
-            "one flat plan: check the corners' order and size, and the marks of the known distances."
-        )
-    return sorted(found, key=lambda solution: solution.cost)
-
-
-def _minimise_at(problem: Problem, unknowns: Floats, weights: list[Floats]) -> Minimum:
-    def rows(these: Floats) -> Floats:
-        return problem.rows(problem.values(these), these, weights)
-
-    return minimise(rows, unknowns, bounds=problem.bounds)
-
-
-def rectangle_mm(solution: Solution, corners: Corners) -> Floats:
-    """Give the (4, 2) corners, on the plane, of the rectangle that fits best."""
-    at = len(solution.problem.free)
-    for block in solution.problem.blocks:
-        own = solution.unknowns[at : at + len(block.bounds)]
-        at += len(block.bounds)
-        if isinstance(block, CornersBlock) and block.corners is corners:
-            return -block.misfits(np.zeros((4, 2)), own).reshape(4, 2)
-    raise ValueError(f"{corners.label} are not part of this problem")
-
-
-def _by_considered(problem: Problem, values: Floats, unknowns: Floats, weights: list[Floats]) -> Floats:
-    considered = list(problem.considered)
-    if not considered:
-        return np.zeros((len(problem.rows(values[None], unknowns[None], weights)[0]), 0))
-
-    def rows(these: Floats) -> Floats:
-        moved = np.tile(values, (len(these), 1))
-        moved[:, considered] = these
-        return problem.rows(moved, np.tile(unknowns, (len(these), 1)), weights)
-
-    return derivative(rows, values[considered], bounds=np.array([LARGEST_STEP[p] for p in considered]))

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
-from calibration.problem import LARGEST_STEP, Solution
+from calibration.problem import LARGEST_STEP
+from calibration.solution import Solution
 
 NORMAL_95 = 1.96
 """Half width of the central 95 % of a normal distribution, in sigmas."""

@@ -15,7 +15,8 @@ from calibration.kind import Kind
 from calibration.observations import DRAUGHTING_MM, Corners, KnownDistance
 from calibration.parameters import LENS_SIGMA, Prior, Role, priors
 from calibration.plane_map import PictureSize, plane_from_picture
-from calibration.problem import build, solve_from
+from calibration.problem import build
+from calibration.solution import solve_from
 from calibration.start import starts
 from calibration.uncertainty import NORMAL_95, length_sigmas, map_covariance
 
