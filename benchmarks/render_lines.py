@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -19,8 +20,8 @@ class TrueLine:
     points_px: NDArray[np.float64]
     width_px: float
     closed: bool = False
-    join: str = "mitre"
-    cap: str = "flat"
+    join: Literal["round", "mitre", "bevel"] = "mitre"
+    cap: Literal["round", "square", "flat"] = "flat"
     darkness: float = 1.0
 
     def moved(self, points_px: NDArray[np.float64]) -> "TrueLine":
@@ -52,12 +53,11 @@ def through(homography: NDArray[np.float64], points: NDArray[np.float64]) -> NDA
 
 def ink_of(line: TrueLine) -> shapely.Geometry:
     """The inked region of a line, px."""
-    join = {"mitre": "mitre", "round": "round", "bevel": "bevel"}[line.join]
-    if line.closed:
-        shape = shapely.LinearRing(line.points_px)
-    else:
-        shape = shapely.LineString(line.points_px)
-    return shapely.buffer(shape, line.width_px / 2, quad_segs=16, cap_style=line.cap, join_style=join, mitre_limit=8.0)
+    points = np.vstack([line.points_px, line.points_px[:1]]) if line.closed else line.points_px
+    shape = shapely.LinearRing(points) if line.closed else shapely.LineString(points)
+    return shapely.buffer(
+        shape, line.width_px / 2, quad_segs=16, cap_style=line.cap, join_style=line.join, mitre_limit=8.0
+    )
 
 
 def coverage(lines: Sequence[TrueLine], *, width: int, height: int) -> NDArray[np.float32]:
@@ -92,7 +92,7 @@ def photograph(lines: Sequence[TrueLine], camera: Camera, *, width: int, height:
     """Give the grey picture (H, W) that a camera or scanner makes of lines given in its own px."""
     ink = coverage(lines, width=width, height=height)
     if camera.blur_px > 0:
-        ink = cv2.GaussianBlur(ink, (0, 0), camera.blur_px)
+        ink = np.asarray(cv2.GaussianBlur(ink, (0, 0), camera.blur_px), np.float32)
     y, x = np.mgrid[0:height, 0:width].astype(np.float32)
     light = 1 - camera.shade * (0.5 + 0.5 * np.sin(2.5 * x / width + 1.7 * y / height))
     grey = (camera.paper - (camera.paper - camera.ink) * ink) * light
@@ -100,12 +100,12 @@ def photograph(lines: Sequence[TrueLine], camera: Camera, *, width: int, height:
     if camera.noise > 0:
         grey = grey + random.normal(0, camera.noise, grey.shape)
     if camera.bilevel:
-        return np.where(grey < 0.5 * (camera.paper + camera.ink), 0, 255).astype(np.uint8)
+        return np.asarray(np.where(grey < 0.5 * (camera.paper + camera.ink), 0, 255), np.uint8)
     picture = np.clip(np.round(grey), 0, 255).astype(np.uint8)
     if camera.jpeg is not None:
         _, code = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, camera.jpeg])
         picture = np.asarray(cv2.imdecode(code, cv2.IMREAD_GRAYSCALE))
-    return picture
+    return np.asarray(picture, np.uint8)
 
 
 def _rings(shape: shapely.Geometry) -> list[NDArray[np.float64]]:

@@ -8,6 +8,7 @@ import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -44,7 +45,7 @@ class Scene:
         """The same through a camera; circles are no circles any more."""
         lines = [line.moved(through(homography, line.points_px)) for line in self.lines]
         places = {what: [tuple(p) for p in through(homography, np.array(at))] for what, at in self.places.items()}
-        return Scene(self.width, self.height, lines, places)  # type: ignore[arg-type]
+        return Scene(self.width, self.height, lines, places)
 
 
 def section(*, chord: float, thickness: float, camber: float, at: float) -> Floats:
@@ -52,7 +53,9 @@ def section(*, chord: float, thickness: float, camber: float, at: float) -> Floa
     x = 0.5 * (1 - np.cos(np.linspace(0, np.pi, 400)))
     root = 0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1036 * x**4
     half = 5 * thickness * root
-    mean = np.where(x < at, camber / at**2 * (2 * at * x - x**2), camber / (1 - at) ** 2 * (1 - 2 * at + 2 * at * x - x**2))
+    mean = np.where(
+        x < at, camber / at**2 * (2 * at * x - x**2), camber / (1 - at) ** 2 * (1 - 2 * at + 2 * at * x - x**2)
+    )
     slope = np.where(x < at, 2 * camber / at**2 * (at - x), 2 * camber / (1 - at) ** 2 * (at - x))
     turn = np.arctan(slope)
     upper = np.column_stack([x - half * np.sin(turn), mean + half * np.cos(turn)])
@@ -61,12 +64,12 @@ def section(*, chord: float, thickness: float, camber: float, at: float) -> Floa
     return np.asarray(outline * [chord, -chord])
 
 
-def scene(width_px: float, *, join: str) -> Scene:
+def scene(width_px: float, *, join: Literal["round", "mitre"]) -> Scene:
     """A sheet of lines of one width: parts, circles, crossings, marks; 1200 x 900 px."""
     w = width_px
     sheet = Scene(1200, 900)
     # Pens and plotters end a line round or square: half its width past the centre-line's end.
-    cap = "square" if join == "mitre" else "round"
+    cap: Literal["round", "square"] = "square" if join == "mitre" else "round"
 
     def closed(points: Floats) -> None:
         sheet.lines.append(TrueLine(points, w, True, join))
@@ -76,15 +79,15 @@ def scene(width_px: float, *, join: str) -> Scene:
 
     # Two ribs, square notches for spars cut into them.
     for k, (x0, y0, thickness) in enumerate([(60.0, 110.0, 0.12), (60.3, 210.6, 0.09)]):
-        body = shapely.Polygon(section(chord=420, thickness=thickness, camber=0.04, at=0.4))
+        body: shapely.Geometry = shapely.Polygon(section(chord=420, thickness=thickness, camber=0.04, at=0.4))
         side, deep = max(16 + 8 * k, 4 * w), min(max(9, 3 * w), 12)
         for at, sign in ((0.3, -1), (0.3, 1), (0.62, -1)):
             x = 420 * at
             edge = shapely.intersection(body, shapely.LineString([(x, -200), (x, 200)])).bounds
             y = edge[1] if sign < 0 else edge[3]
             notch = shapely.box(x - side / 2, y - deep, x + side / 2, y + deep)
-            body = body.difference(notch)
-        ring = shapely.get_coordinates(body.exterior)[:-1] + [x0, y0]
+            body = shapely.difference(body, notch)
+        ring = shapely.get_coordinates(shapely.boundary(body))[:-1] + np.array([x0, y0])
         closed(ring)
         turn = _turns(ring)
         for point, angle in zip(ring, turn, strict=True):
@@ -105,7 +108,9 @@ def scene(width_px: float, *, join: str) -> Scene:
         turn_rad = math.radians(turn_deg)
         axis = np.array([math.cos(turn_rad), math.sin(turn_rad)])
         box = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [45.0, 28.3]
-        ring = np.column_stack([box @ [axis[0], -axis[1]], box @ [axis[1], axis[0]]]) + [600.2 + 140 * k, 240.4]
+        ring = np.column_stack([box @ [axis[0], -axis[1]], box @ [axis[1], axis[0]]]) + np.array(
+            [600.2 + 140 * k, 240.4]
+        )
         closed(ring)
         sheet.mark("right corner", ring)
     # Short steps: sides of 3 and 5 widths, at least 6 px.
@@ -113,8 +118,18 @@ def scene(width_px: float, *, join: str) -> Scene:
         s = max(sides * w, 6.0)
         x, y = 960.4, 215.0 + 70 * k
         if x + 4 * s + 60 < 1190:
-            ring = np.array([[x, y], [x + s * 2, y], [x + s * 2, y + s], [x + s * 3, y + s], [x + s * 3, y],
-                             [x + s * 4 + 40, y], [x + s * 4 + 40, y + 40], [x, y + 40]])
+            ring = np.array(
+                [
+                    [x, y],
+                    [x + s * 2, y],
+                    [x + s * 2, y + s],
+                    [x + s * 3, y + s],
+                    [x + s * 3, y],
+                    [x + s * 4 + 40, y],
+                    [x + s * 4 + 40, y + 40],
+                    [x, y + 40],
+                ]
+            )
             if y + s < y + 40 - 2 * w:
                 closed(ring)
                 sheet.mark("short notch corner", ring[1:5])
@@ -131,7 +146,10 @@ def scene(width_px: float, *, join: str) -> Scene:
         x, y = 100.3 + 150 * k, 560.2
         half = math.radians(angle / 2)
         for sign in (1, -1):
-            line((x - 60 * math.cos(half), y - sign * 60 * math.sin(half)), (x + 60 * math.cos(half), y + sign * 60 * math.sin(half)))
+            line(
+                (x - 60 * math.cos(half), y - sign * 60 * math.sin(half)),
+                (x + 60 * math.cos(half), y + sign * 60 * math.sin(half)),
+            )
         sheet.mark(f"crossing {angle:2d} deg", np.array([x, y]))
         ends = [(x + a * 60 * math.cos(half), y + b * 60 * math.sin(half)) for a in (-1, 1) for b in (-1, 1)]
         sheet.mark("line end", np.array(ends))
@@ -162,7 +180,7 @@ def main() -> None:
         _speed()
         return
     tilt = np.array([[0.93, 0.06, 20], [-0.04, 0.95, 40], [4e-5, 6e-5, 1]])
-    cases = {
+    cases: dict[str, tuple[float, Literal["round", "mitre"], Camera]] = {
         "grey scan, 2.5 px, mitred": (2.5, "mitre", Camera(blur_px=0.7, noise=3)),
         "grey scan, 4 px, round": (4.0, "round", Camera(blur_px=0.7, noise=3)),
         "photo, 2 px, round": (2.0, "round", Camera(blur_px=0.9, noise=5, shade=0.4, jpeg=88, homography=tilt)),
@@ -175,7 +193,11 @@ def main() -> None:
         "scan, 12 px": (12.0, "mitre", Camera(blur_px=0.9, noise=3)),
     }
     for name, (width_px, join, camera) in cases.items():
-        true = scene(width_px, join=join).seen_through(camera.homography) if camera.homography[0, 1] else scene(width_px, join=join)
+        true = (
+            scene(width_px, join=join).seen_through(camera.homography)
+            if camera.homography[0, 1]
+            else scene(width_px, join=join)
+        )
         grey = photograph(true.lines, camera, width=true.width, height=true.height)
         strokes = find_strokes(find_ink(_picture(grey)))
         print(f"\n{name}")
@@ -244,7 +266,8 @@ def compare(true: Scene, strokes: Strokes) -> list[str]:
 def _turns(ring: Floats) -> Floats:
     """How far a closed ring turns at each point, radians."""
     a, b = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    return np.abs(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)))
+    turns: Floats = np.abs(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)))
+    return turns
 
 
 def _other_corners(true: Scene) -> list[tuple[float, float]]:
@@ -283,7 +306,8 @@ def _speed() -> None:
         clock.append(time.perf_counter())
         spent = np.diff(clock)
         print(
-            f"{grey.size / 1e6:.0f} MP, {mask.mean():.1%} ink, {len(strokes.links)} links: plain kernels {kernels:.3f} s; "
+            f"{grey.size / 1e6:.0f} MP, {mask.mean():.1%} ink, {len(strokes.links)} links: "
+            f"plain kernels {kernels:.3f} s; "
             f"find_ink {spent[0]:.3f} s ({spent[0] / kernels:.1f}x), mask {spent[1]:.3f}, thin {spent[2]:.3f}, "
             f"find_strokes in all {spent[3]:.3f} s ({spent[3] / kernels:.1f}x)"
         )

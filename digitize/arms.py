@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.corners import stepped
 from digitize.runs import Floats
 
 REACH = 48
@@ -23,7 +24,8 @@ LEAST_SCATTER_PX = 0.015
 """Nothing drawn and seen through pixels scatters less, px."""
 
 BENT_SIGMAS = 4.0
-"""A parabola's bend must stand this far above its error, or the arm is straight: a needless bend costs half the accuracy."""
+"""A parabola's bend must stand this far above its error, or the arm is straight: a needless bend costs half the
+accuracy."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,26 @@ class Arms:
     def sigma(self, along_px: Floats) -> Floats:
         """One-sigma error (A,) across the arms, px, at (A,) distances along their axes."""
         powers = np.stack([np.ones_like(along_px), along_px, along_px**2], axis=1)
-        return np.sqrt(np.maximum(np.einsum("ai,aij,aj->a", powers, self.variance, powers), 0))
+        sigma: Floats = np.sqrt(np.maximum(np.einsum("ai,aij,aj->a", powers, self.variance, powers), 0))
+        return sigma
+
+
+def arm_samples(
+    at: NDArray[np.int64],
+    way: NDArray[np.int64],
+    skip: NDArray[np.int64],
+    far: NDArray[np.int64],
+    first: NDArray[np.int64],
+    ring: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """Samples (A, REACH) from each node outward, -1 where spoilt by it or by the node at the other end."""
+    # A side too short to keep clear of both its nodes is measured about its middle.
+    begin = np.minimum(skip, np.maximum((far - 2) // 2, 0))
+    finish = np.maximum(far - skip, np.minimum(far, (far + 3) // 2))
+    steps = begin[:, None] + np.arange(REACH)[None, :]
+    rows = np.repeat(at, REACH)
+    index = stepped(rows, (way[:, None] * steps).ravel(), first, ring).reshape(-1, REACH)
+    return np.where(steps <= finish[:, None], index, -1)
 
 
 def fit_arms(
@@ -171,9 +192,7 @@ def _least_squares(
     return coefficients, covariance, rest, solvable
 
 
-def meeting_points(
-    arms: Arms, node: NDArray[np.int64], begin_px: Floats, *, hold_px: Floats
-) -> Floats:
+def meeting_points(arms: Arms, node: NDArray[np.int64], begin_px: Floats, *, hold_px: Floats) -> Floats:
     """Give where the arms of each node meet: the least weighted squares of the distances to their extensions.
 
     Parameters

@@ -11,11 +11,13 @@ from digitize.runs import Floats, evenly_spaced, line_numbers, local_fits
 from pictures.ridge import line_centres
 
 NORMAL_HALF = 3
-"""Samples to each side from which a line's direction is taken: less lets the skeleton's steps turn the normal by 10 deg."""
+"""Samples to each side from which a line's direction is taken: less lets the skeleton's steps turn the normal by 10
+deg."""
 
 
 LEAP_PX = 0.5
-"""How far a sample may lie from its neighbours' middle, px, besides a quarter of its width: skeletons step by up to 1 px."""
+"""How far a sample may lie from its neighbours' middle, px, besides a quarter of its width: skeletons step by up to 1
+px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,8 @@ class Samples:
     """Measured samples about 1 px apart along lines, as flat arrays of T.
 
     Line l has samples `first[l]:first[l + 1]`. `points_px` (T, 2) are centres where `good`, else where the
-    line was thought to run; `weight` what they count for beside others (1 measured, less where inferred); `width_px`, `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
+    line was thought to run; `weight` what they count for beside others (1 measured, less where inferred); `width_px`,
+    `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
     """
 
     points_px: Floats
@@ -84,7 +87,8 @@ def across(slope: Floats) -> Floats:
 
 
 def line_widths(samples: Samples) -> Floats:
-    """The ink's width of each line, (L,), px: the lower half's middle, as junctions only ever widen; NaN without one."""
+    """The ink's width of each line, (L,), px: the lower half's middle, as junctions only ever widen; NaN without
+    one."""
     count = len(samples.first) - 1
     widths = np.full(count, np.nan)
     order = np.lexsort((samples.width_px, samples.line))

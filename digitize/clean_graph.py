@@ -1,16 +1,21 @@
 """The traced graph without what thinning made up: spurs, split crossings, tails of sharp tips, nodes on plain lines."""
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, line_widths
 from digitize.runs import Floats
+from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
+from digitize.tails import Tail, merged_tail
 
 SPUR_WIDTHS = 1.0
-"""A branch shorter than this many line widths, plus a pixel, is a bump of the ink's edge: its tip lies within the line's own half
+"""A branch shorter than this many line widths, plus a pixel, is a bump of the ink's edge: its tip lies within the
+line's own half
 width of the node or little more. A drawn tick is longer."""
 
 SPLIT_WIDTHS = 1.2
@@ -23,41 +28,21 @@ BLUR_PX = 1.0
 """How much farther apart than their width lines must be for paper to show between them, px."""
 
 HOLE_WIDTHS = 1.3
-"""Lines side by side and no farther apart than this many widths leave no paper between them but what noise puts there."""
+"""Lines side by side and no farther apart than this many widths leave no paper between them but what noise puts
+there."""
 
 TAIL_WIDTHS = 30.0
 """Sides that meet at 5 deg, mitred, share their ink over this many widths."""
 
 HEADING_SAMPLES = 16
-"""Clear samples that tell where a line is heading: some eight line widths, over which most drawn curves are straight."""
+"""Clear samples that tell where a line is heading: some eight line widths, over which most drawn curves are
+straight."""
 
 ONE_LINE_COSINE = np.cos(np.radians(15))
 """Two pieces of one line head apart by less than this, over a crossing."""
 
 NARROWEST, WIDEST = 0.75, 1.3
 """Between these parts of its line's width a sample sees that one line alone."""
-
-SPECK_WIDTHS = 2.0
-"""A piece whose lines are shorter than this many line widths in all is a speck."""
-
-SHORT_WIDTHS = 10.0
-"""A piece shorter than this must be firm ink; noise never makes longer lines."""
-
-FIRM_SIGMAS = 4.0
-"""Of the noise, for the darkness along a short piece: the darkest of some 20 samples of noise reaches about 2."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tail:
-    """Where a sharp tip's two sides have merged, px.
-
-    `points_px` (M, 2) run from where they merge to the end of the skeleton, `apart_px` (M,) is half the distance of the two
-    centre-lines there, as the ink is wider than one line's; it falls to 0 at `tip_px`.
-    """
-
-    points_px: Floats
-    apart_px: Floats
-    tip_px: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +92,7 @@ def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
     widths = line_widths(samples)
     usual = usual_width(widths, samples)
     work = _Work(chains, samples, np.where(np.isnan(widths), usual, widths))
-    for line in np.flatnonzero(_faint(chains, samples, usual, noise)):
+    for line in np.flatnonzero(faint_lines(chains, samples, usual, noise)):
         work.drop(int(line))
     work.drop_spurs()
     work.contract()
@@ -117,41 +102,6 @@ def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
     work.take_tails()
     work.join()
     return work.graph()
-
-
-def without_specks(chains: Chains, widths_px: Floats) -> tuple[Chains, Floats]:
-    """Leave out pieces whose lines are shorter than SPECK_WIDTHS of the picture's usual width, the middle of (C,) widths.
-
-    Gives the other chains and their widths.
-    """
-    lengths = np.diff(chains.first) - 1
-    if len(lengths) == 0:
-        return chains, widths_px
-    order = np.argsort(widths_px)
-    total = np.cumsum(lengths[order])
-    usual = float(widths_px[order][np.searchsorted(total, total[-1] / 2)])
-    piece = chains.piece[chains.start]
-    kept = np.bincount(piece, weights=lengths)[piece] >= SPECK_WIDTHS * usual
-    points = np.repeat(kept, np.diff(chains.first))
-    first = np.concatenate([[0], np.cumsum(np.diff(chains.first)[kept])]).astype(np.int64)
-    left = Chains(
-        chains.nodes_px, chains.piece, chains.start[kept], chains.end[kept], chains.points_px[points], first
-    )
-    return left, widths_px[kept]
-
-
-def _faint(chains: Chains, samples: Samples, usual: float, noise: float) -> NDArray[np.bool_]:
-    """Lines of short pieces none of which is firm ink."""
-    if len(chains.start) == 0:
-        return np.empty(0, np.bool_)
-    piece = chains.piece[chains.start]
-    lengths = np.diff(samples.first)
-    total = np.bincount(piece, weights=lengths)[piece]
-    mean = np.add.reduceat(samples.contrast, samples.first[:-1]) / lengths
-    darkest = np.zeros(int(piece.max()) + 1)
-    np.maximum.at(darkest, piece, mean)
-    faint: NDArray[np.bool_] = (total < SHORT_WIDTHS * usual) & (darkest[piece] < FIRM_SIGMAS * noise)
-    return faint
 
 
 class _Work:
@@ -168,16 +118,20 @@ class _Work:
         self.dark = np.split(samples.contrast, cuts)
         self.amount = np.split(samples.amount, cuts)
         self.normals = np.split(samples.normals, cuts)
-        self.width = widths.tolist()
+        self.width: list[float] = widths.tolist()
         self.at: dict[int, set[int]] = {}
         for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):
             self.at.setdefault(a, set()).add(line)
             self.at.setdefault(b, set()).add(line)
         ends = np.array(self.start + self.end, dtype=np.int64)
-        self.degree = np.bincount(ends, minlength=len(self.nodes)).tolist()
+        self.degree: list[int] = np.bincount(ends, minlength=len(self.nodes)).tolist()
         self.alive = set(range(len(self.start)))
         self.tails: dict[int, Tail] = {}
         self.length = [_length(points) for points in self.lines]
+
+    def stores(self) -> tuple[list[NDArray[Any]], ...]:
+        """Everything that is known along lines, each as a list by line."""
+        return self.lines, self.ink, self.good, self.dark, self.amount, self.normals
 
     def ends_at(self, node: int) -> int:
         """How many line ends meet at a node; a line that returns to it counts twice."""
@@ -232,7 +186,7 @@ class _Work:
                 pairs.setdefault((a, b), []).append(line)
         for (a, b), lines in pairs.items():
             lines.sort(key=lambda line: (self.length[line], line))
-            for one, other in zip(lines[:-1], lines[1:], strict=True):
+            for one, other in pairwise(lines):
                 width = max(self.width_at(a, one), self.width_at(b, one))
                 middles = [self.lines[line][len(self.lines[line]) // 2] for line in (one, other)]
                 apart = float(np.hypot(*(middles[0] - middles[1])))
@@ -309,48 +263,19 @@ class _Work:
                 self.tails[node] = tail
 
     def tail(self, node: int, line: int, order: slice, width: float) -> Tail | None:
-        """The merged part of a tip, if the ink along a branch narrows from two lines' to one's and then ends.
-
-        Two lines at a distance s under their width cover that much more than one, whatever the blur: the amount of ink
-        across them tells s all the way to where they meet.
-        """
+        """A branch's merged ink, between the two sides that meet it at a node."""
         sides = sorted(self.at[node] - {line})
-        points, amount, dark = self.lines[line][order], self.amount[line][order], self.dark[line][order]
-        if len(points) < 4:
-            return None
-        # A normal askew to the tail crosses more ink.
-        _, _, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
-        amount = amount * np.abs(self.normals[line][order] @ axes[1])
         clear = [self.amount[side][self.clear(side, self.width[side])] for side in sides]
-        if min(len(one) for one in clear) < 4:
+        if min(len(one) for one in clear) < 4 or len(self.lines[line]) < 4:
             return None
-        single = float(np.median(np.concatenate(clear)))
-        full = float(np.percentile(dark, 90))
-        apart = (np.convolve(np.pad(amount, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid") - single) / (2 * full)
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        ink = single / full
-        open_ = apart > 0.1 * ink
-        until = len(apart) if open_.all() else int(np.argmin(open_))
-        if until < 3 or apart[: max(2, until // 3)].max() < 0.25 * ink:
-            return None
-        # From its widest on it narrows evenly; before, the skeleton's node lies beside the merged ink.
-        widest = int(np.argmax(apart[:until]))
-        if until - widest < 3:
-            return None
-        rate, level = np.polyfit(along[widest:until], apart[widest:until], 1)
-        if rate >= 0:
-            return None
-        # Each side crosses the tail's normal at the angle whose tangent is the rate, and shows more ink than square to itself.
-        extra = single * (np.sqrt(1 + rate**2) - 1) / (2 * full)
-        apart = np.maximum(apart - extra, 0)
-        meet = -(level - extra) / rate
-        # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
-        # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
-        beyond = along > meet + width
-        if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width + 0.25 * ink / (2 * -rate):
-            return None
-        tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
-        return Tail(points[widest:until], apart[widest:until], tip)
+        return merged_tail(
+            self.lines[line][order],
+            self.normals[line][order],
+            self.amount[line][order],
+            self.dark[line][order],
+            single=float(np.median(np.concatenate(clear))),
+            width_px=width,
+        )
 
     def join(self) -> None:
         """Make one line of two that meet at a node where nothing else does."""
@@ -364,7 +289,12 @@ class _Work:
             before = self.turned(one, self.end[one] == node)
             after = self.turned(two, self.start[two] == node)
             whole = len(self.lines)
-            for store, first, second in zip((self.lines, self.ink, self.good, self.dark, self.amount, self.normals), before[0], after[0], strict=True):
+            for store, first, second in zip(
+                (self.lines, self.ink, self.good, self.dark, self.amount, self.normals),
+                before[0],
+                after[0],
+                strict=True,
+            ):
                 store.append(np.concatenate([first[:-1], second]))
             longer = one if self.length[one] >= self.length[two] else two
             self.width.append(self.width[longer])
@@ -378,10 +308,9 @@ class _Work:
                 self.at[end].add(whole)
                 self.degree[end] += 1
 
-    def turned(self, line: int, forward: bool) -> tuple[list[NDArray[np.float64]], int, int]:
+    def turned(self, line: int, forward: bool) -> tuple[list[NDArray[Any]], int, int]:
         """A line's arrays and its nodes, in its own direction or the other."""
-        stores = (self.lines, self.ink, self.good, self.dark, self.amount, self.normals)
-        arrays = [store[line] for store in stores]
+        arrays = [store[line] for store in self.stores()]
         if forward:
             return arrays, self.start[line], self.end[line]
         return [array[::-1] for array in arrays], self.end[line], self.start[line]
@@ -425,7 +354,7 @@ def _one_line(
         return False
     between = other[0] - one[0]
     aside = [abs(way[1][0] * between[1] - way[1][1] * between[0]) for way in (one, other)]
-    return max(aside) < 0.5 * width + 0.5 + 0.05 * gap_px
+    return bool(max(aside) < 0.5 * width + 0.5 + 0.05 * gap_px)
 
 
 def _length(points: Floats) -> float:

@@ -9,7 +9,8 @@ LEAST_TURN_RAD = np.radians(20)
 """A bend of less is left to the curve: cutting it costs under a tenth of a line width."""
 
 KINK = 0.018
-"""Least misfit of one circle to a corner, in parts of turn times window: two straight sides give 0.036, an arc of any radius 0."""
+"""Least misfit of one circle to a corner, in parts of turn times window: two straight sides give 0.036, an arc of any
+radius 0."""
 
 
 def bends(
@@ -42,7 +43,11 @@ def bends(
     chord = np.maximum(np.round(1.5 * width_px + 1), 4).astype(np.int64)[line]
     here = np.arange(len(points_px))
     back, forth = here - first[line], first[line + 1] - 1 - here
-    reach = np.where(closed[line], np.minimum(chord, (first[line + 1] - first[line]) // 4), np.minimum(chord, np.minimum(back, forth)))
+    reach = np.where(
+        closed[line],
+        np.minimum(chord, (first[line + 1] - first[line]) // 4),
+        np.minimum(chord, np.minimum(back, forth)),
+    )
     before = stepped(here, -reach, first, closed)
     after = stepped(here, reach, first, closed)
     a, b = points_px - points_px[before], points_px[after] - points_px
@@ -86,7 +91,11 @@ def kinked(
     line = np.searchsorted(first, at, side="right") - 1
     half = np.maximum(np.round(1.5 * width_px[line] + 4), 7).astype(np.int64)
     size = first[line + 1] - first[line]
-    half = np.where(closed[line], np.minimum(half, size // 3), np.minimum(half, np.minimum(at - first[line], first[line + 1] - 1 - at)))
+    half = np.where(
+        closed[line],
+        np.minimum(half, size // 3),
+        np.minimum(half, np.minimum(at - first[line], first[line + 1] - 1 - at)),
+    )
     window = int(half.max())
     steps = np.arange(-window, window + 1)
     rows = np.repeat(at, len(steps))
@@ -122,4 +131,5 @@ def stepped(
     begin, size = first[line], first[line + 1] - first[line]
     place = at - begin + by
     around = place % np.maximum(size - 1, 1)
-    return begin + np.where(closed[line], around, np.clip(place, 0, size - 1))
+    there: NDArray[np.int64] = begin + np.where(closed[line], around, np.clip(place, 0, size - 1))
+    return there

@@ -5,12 +5,14 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from digitize.arms import Arms
-from digitize.centre_lines import Samples, measure_lines
-from digitize.clean_graph import clean_graph, without_specks
+from digitize.centre_lines import measure_lines
+from digitize.clean_graph import clean_graph
+from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.gaps import bridges
-from digitize.nodes import Cut, Placed, clean_weights, cut_at_corners, place_nodes, sample_noise
+from digitize.nodes import Placed, place_nodes
 from digitize.runs import Floats, local_fits
+from digitize.specks import without_specks
+from digitize.spoilt import clean_weights
 from digitize.stroke_graph import Chains, trace_chains
 from digitize.strokes import Link, Strokes
 from digitize.thinning import local_widths, thin, without_blots
@@ -18,7 +20,8 @@ from digitize.tips import with_tips
 from pictures.ink import Ink, ink_mask
 
 BILEVEL_SIGMA_PX = 0.2
-"""One-sigma error of the middle between two edges that each lie within half a px: 0.29 / sqrt 2. Neighbours share it along a
+"""One-sigma error of the middle between two edges that each lie within half a px: 0.29 / sqrt 2. Neighbours share it
+along a
 stair, so their scatter does not show it."""
 
 MOST_BULGE = 0.2
@@ -93,7 +96,8 @@ def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:
     at = chains.first[chain] + (part * size[chain]).astype(np.int64)
     widths = local_widths(mask, chains.points_px[at].astype(np.int32))
     order = np.lexsort((widths, chain))
-    return widths[order][(begin[:-1] + begin[1:] - 1) // 2]
+    middle: Floats = widths[order][(begin[:-1] + begin[1:] - 1) // 2]
+    return middle
 
 
 def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
@@ -133,7 +137,9 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
         else:
             middle = _filled(place[part][used], slope[part][used])
             lead, trail = (
-                _extension((arms.origin_px[arm], arms.axis[arm], arms.fit[arm]), np.stack([at_node[arm], at_sample[arm]]))
+                _extension(
+                    (arms.origin_px[arm], arms.axis[arm], arms.fit[arm]), np.stack([at_node[arm], at_sample[arm]])
+                )
                 for arm in (2 * link, 2 * link + 1)
             )
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
@@ -151,7 +157,7 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
     if len(gaps) == 0:
         return points
     runs, done = [], 0
-    for gap in gaps:
+    for gap in gaps.tolist():
         runs.append(points[done : gap + 1])
         done = gap + 1
         length = steps[gap]

@@ -12,7 +12,8 @@ GAP_PX = 3.0
 """Longest gap of the ink that is bridged, px: where noise or a scanner broke a line. Dashes lie farther apart."""
 
 LOOK_PX = 16.0
-"""How far from a skeleton's end what it faces is looked for, px: the gap, and the widths of two thick lines that skeletons lack."""
+"""How far from a skeleton's end what it faces is looked for, px: the gap, and the widths of two thick lines that
+skeletons lack."""
 
 BACK_PIXELS = 7
 """Pixels of a line from which the direction of its end is taken; on fewer, a pixel's step turns it by 20 deg."""
@@ -61,7 +62,8 @@ def bridges(chains: Chains, pixels: NDArray[np.int32], mask: NDArray[np.uint8]) 
         return none
     bridge = np.unique(np.concatenate(added), axis=0)
     fresh = tree.query(bridge)[0] > 0.5
-    return bridge[fresh].astype(np.int32)
+    new: NDArray[np.int32] = bridge[fresh].astype(np.int32)
+    return new
 
 
 def _ends(chains: Chains) -> tuple[Floats, Floats, list[Floats]]:

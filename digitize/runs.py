@@ -89,7 +89,8 @@ def local_fits(
     def moment(values: Floats, power: int) -> Floats:
         # Correlation: sum over j of values[i + j] * taper[j] * j^power.
         kernel = (taper * offsets**power)[::-1]
-        return np.convolve(values, kernel, mode="same")[padded_at]
+        summed: Floats = np.convolve(values, kernel, mode="same")[padded_at]
+        return summed
 
     sums = [moment(weight, power) for power in range(2 * degree + 1)]
     place, slope = points.copy(), np.zeros_like(points)

@@ -6,12 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, across
-from digitize.clean_graph import Graph, Tail
-from digitize.nodes import MOST_SPOILT_WIDTHS, Cut
+from digitize.clean_graph import Graph
+from digitize.cut_lines import Cut
 from digitize.runs import Floats
+from digitize.spoilt import MOST_SPOILT_WIDTHS
+from digitize.tails import Tail
 
 INFERRED_WEIGHT = 0.1
-"""A side's place told by the amount of ink errs some three times as much as one seen, and alike from sample to sample."""
+"""A side's place told by the amount of ink errs some three times as much as one seen, and alike from sample to
+sample."""
 
 BLUR_PX = 2.5
 """How much farther apart than a line's width two lines must be to be seen apart, px: the blur of both edges."""
@@ -29,9 +32,8 @@ def with_tips(cut: Cut, graph: Graph) -> Cut:
     trail: dict[int, tuple[Floats, Floats]] = {}
     skip, good = cut.skip.copy(), samples.good.copy()
     for node, tail in graph.tails.items():
-        ends = [(link, 0) for link in np.flatnonzero(cut.start == node)] + [
-            (link, 1) for link in np.flatnonzero(cut.end == node)
-        ]
+        ends = [(link, 0) for link in np.flatnonzero(cut.start == node).tolist()]
+        ends += [(link, 1) for link in np.flatnonzero(cut.end == node).tolist()]
         if len(ends) != 2:
             continue
         where = [_beginning(samples, link, end) for link, end in ends]
@@ -42,11 +44,11 @@ def with_tips(cut: Cut, graph: Graph) -> Cut:
             side = tail.points_px + (sign * tail.apart_px)[:, None] * normals
             points = np.concatenate([side, tail.tip_px[None, :]])
             if end == 0:
-                lead[int(link)] = points[::-1], normals[0]
+                lead[link] = points[::-1], normals[0]
             else:
-                trail[int(link)] = points, normals[0]
+                trail[link] = points, normals[0]
             skip[link, end] = 1
-            _spoil(good, samples, int(link), end, float(cut.width_px[link]), tail)
+            _spoil(good, samples, link, end, float(cut.width_px[link]), tail)
     samples = replace(samples, good=good)
     cut = replace(cut, samples=samples)
     return replace(cut, samples=_spliced(cut, lead, trail), skip=skip)
@@ -70,15 +72,13 @@ def _beginning(samples: Samples, link: int, end: int) -> Floats:
     return part[:20] if end == 0 else part[-20:]
 
 
-def _spliced(
-    cut: Cut, lead: dict[int, tuple[Floats, Floats]], trail: dict[int, tuple[Floats, Floats]]
-) -> Samples:
+def _spliced(cut: Cut, lead: dict[int, tuple[Floats, Floats]], trail: dict[int, tuple[Floats, Floats]]) -> Samples:
     """Samples with more before and after those of some links."""
     samples = cut.samples
     runs: list[tuple[Floats, ...]] = []
     for link in range(len(cut.start)):
         part = slice(int(samples.first[link]), int(samples.first[link + 1]))
-        own = (
+        own: tuple[Floats, ...] = (
             samples.points_px[part],
             samples.normals[part],
             samples.width_px[part],

@@ -1,5 +1,6 @@
 """How dark the ink is on a picture, whatever the light: paper 0, ink up to 255."""
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -11,13 +12,15 @@ from pictures.picture import Picture
 Polygon = NDArray[np.float64]
 
 PAPER_CELL_PX = 8
-"""Side of a cell in which the paper's brightness is taken, px: several line widths of any plan would still be few cells."""
+"""Side of a cell in which the paper's brightness is taken, px: several line widths of any plan would still be few
+cells."""
 
 PAPER_MEDIAN_CELLS = 21
 """Cells each way of the median that sees past lines, lettering and hatching to the paper: about 170 px."""
 
 BILEVEL_PART = 0.995
-"""Part of a picture that must be pure black or white for it to count as bilevel; a grey scan has edges of 1 % or more."""
+"""Part of a picture that must be pure black or white for it to count as bilevel; a grey scan has edges of 1 % or
+more."""
 
 STAIR_BLUR_PX = 0.7
 """Blur of a bilevel picture's darkness, one sigma, px: that of a good grey scan."""
@@ -32,16 +35,19 @@ LEAST_DARKNESS = 10
 """Darkness (of 255) that nothing fainter counts as ink, however clean the picture: JPEG ripples reach 5."""
 
 HALO_PART = 0.45
-"""Part of the darkest ink near by that a pixel must reach: cuts the blur around lines. Half would break thin line joints."""
+"""Part of the darkest ink near by that a pixel must reach: cuts the blur around lines. Half would break thin line
+joints."""
 
 HALO_SIDE_PX = 9
 """Side of the square that is near by, px: beyond the blur of any usable photo, below the gap between most lines."""
 
 NOISE_CELL_PX = 64
-"""Side of a cell in which the noise is compared with the whole picture's, px: enough pixels to tell, finer than a shadow."""
+"""Side of a cell in which the noise is compared with the whole picture's, px: enough pixels to tell, finer than a
+shadow."""
 
 NOISE_RISE = 8.0
-"""How many times the picture's noise a cell may have before the cell is taken to be full of ink rather than of noise."""
+"""How many times the picture's noise a cell may have before the cell is taken to be full of ink rather than of
+noise."""
 
 SMOOTH_PX = 0.8
 """Blur before deciding, one sigma, px: joins the dots of noise and of bilevel scans, narrower than a hairline."""
@@ -80,10 +86,11 @@ def find_ink(picture: Picture) -> Ink:
     grey = picture.grey
     if picture.source.bilevel or _is_bilevel(grey):
         # Stairs softened: sampled between pixels, a step of a whole px would count all or nothing.
-        return Ink(cv2.GaussianBlur(cv2.bitwise_not(grey), (5, 5), STAIR_BLUR_PX), 0.0, True)
+        soft = cv2.GaussianBlur(cv2.bitwise_not(grey), (5, 5), STAIR_BLUR_PX)
+        return Ink(np.asarray(soft, np.uint8), 0.0, True)
     height, width = grey.shape
     # The paper over the whole picture, one byte a pixel: becomes the darkness strip by strip.
-    darkness = cv2.resize(_paper(grey), (width, height), interpolation=cv2.INTER_LINEAR)
+    darkness = np.asarray(cv2.resize(_paper(grey), (width, height), interpolation=cv2.INTER_LINEAR), np.uint8)
     noise = []
     for top in range(0, height, STRIP_ROWS):
         strip = darkness[top : top + STRIP_ROWS]
@@ -132,7 +139,8 @@ def ink_mask(ink: Ink, within: Polygon | None) -> NDArray[np.uint8]:
 
 
 def _local_least(ink: Ink) -> NDArray[np.uint8]:
-    """The least darkness of ink in cells of NOISE_CELL_PX: where little light fell, dividing it out raised the noise."""
+    """The least darkness of ink in cells of NOISE_CELL_PX: where little light fell, dividing it out raised the
+    noise."""
     darkness = ink.darkness
     height, width = darkness.shape
     columns, rows = -(-width // NOISE_CELL_PX), -(-height // NOISE_CELL_PX)
@@ -148,7 +156,8 @@ def _local_least(ink: Ink) -> NDArray[np.uint8]:
         cells = np.full_like(cells, np.median(cells))
     middle = float(np.median(cells))
     relative = np.clip(cells / middle, 0.7, NOISE_RISE) if middle > 0 else np.ones_like(cells)
-    return np.clip(FIRM_SIGMAS * ink.noise * _left_by_blur(SMOOTH_PX) * relative, 0, 250).astype(np.uint8)
+    least = np.clip(FIRM_SIGMAS * ink.noise * _left_by_blur(SMOOTH_PX) * relative, 0, 250)
+    return np.asarray(least, np.uint8)
 
 
 def _is_bilevel(grey: NDArray[np.uint8]) -> bool:
@@ -170,7 +179,7 @@ def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
         reach = odd // 2
         padded = cv2.copyMakeBorder(cells, reach, reach, reach, reach, cv2.BORDER_REFLECT)
         cells = cv2.medianBlur(padded, odd)[reach:-reach, reach:-reach]
-    return cv2.GaussianBlur(cells, (0, 0), 2)
+    return np.asarray(cv2.GaussianBlur(cells, (0, 0), 2), np.uint8)
 
 
 def _noise(grey: NDArray[np.uint8], paper: NDArray[np.uint8]) -> float:
@@ -179,12 +188,13 @@ def _noise(grey: NDArray[np.uint8], paper: NDArray[np.uint8]) -> float:
     if height < 3 or width < 3:
         return 0.0
     bent = _bent(grey, np.arange(1, height - 1, max(1, height // 64)))
-    sigma = 1.4826 * float(np.median(np.abs(bent))) / np.sqrt(20)
+    sigma = 1.4826 * float(np.median(np.abs(bent))) / math.sqrt(20)
     return sigma * 255 / float(max(np.median(paper), 1))
 
 
 def _bent(grey: NDArray[np.uint8], rows: NDArray[np.int64]) -> NDArray[np.int16]:
-    """Four times a pixel less its four neighbours, on some rows: neither light nor folds count, noise does by sqrt 20."""
+    """Four times a pixel less its four neighbours, on some rows: neither light nor folds count, noise does by sqrt
+    20."""
     bent = 4 * grey[rows, 1:-1].astype(np.int16)
     bent -= grey[rows, :-2]
     bent -= grey[rows, 2:]
@@ -195,4 +205,4 @@ def _bent(grey: NDArray[np.uint8], rows: NDArray[np.int64]) -> NDArray[np.int16]
 
 def _left_by_blur(sigma_px: float) -> float:
     """How much of white noise a Gaussian blur leaves: 1 / (2 sqrt(pi) sigma), never more than all."""
-    return min(1.0, 1 / (2 * np.sqrt(np.pi) * sigma_px))
+    return min(1.0, 1 / (2 * math.sqrt(math.pi) * sigma_px))

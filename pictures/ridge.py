@@ -16,7 +16,8 @@ PAPER = 0.05
 """Part of the peak's darkness under which a sample is paper: noise over a wide window would add up to ink."""
 
 LEAN = 0.8
-"""How much less a peak at the window's end counts than one in its middle. At 0.3 thin lines are lost to darker neighbours."""
+"""How much less a peak at the window's end counts than one in its middle. At 0.3 thin lines are lost to darker
+neighbours."""
 
 OPEN_END = 0.45
 """Darkness left at the window's end, as part of the peak, above which the line is not inside its window."""
@@ -114,9 +115,7 @@ def profiles(darkness: NDArray[np.uint8], x_px: NDArray[np.float32], y_px: NDArr
     return sampled.reshape(x_px.shape)
 
 
-def _gathered(
-    darkness: NDArray[np.uint8], x_px: NDArray[np.float32], y_px: NDArray[np.float32]
-) -> NDArray[np.float32]:
+def _gathered(darkness: NDArray[np.uint8], x_px: NDArray[np.float32], y_px: NDArray[np.float32]) -> NDArray[np.float32]:
     """The same for pictures with a side beyond what OpenCV maps."""
     height, width = darkness.shape
     x = np.clip(x_px, 0, width - 1)

@@ -1,0 +1,82 @@
+"""Which samples see their own line alone, and which the ink of others at a node."""
+
+from collections.abc import Collection
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.centre_lines import Samples
+from digitize.clean_graph import NARROWEST, WIDEST
+from digitize.runs import Floats
+
+SPOILT_WIDTHS, SPOILT_PX = 0.6, 2.0
+"""Samples nearer to a node than half a line width and the blur see the other line's ink as well."""
+
+MOST_SPOILT_WIDTHS = 8.0
+"""More samples are not given up than this many line widths: lines at 8 deg are clear of each other by then."""
+
+
+def clean_weights(samples: Samples, width_px: Floats) -> Floats:
+    """What samples count for: as much as they are worth where they see their own line alone, else 0."""
+    usual = width_px[samples.line]
+    alone = samples.good & (samples.width_px > NARROWEST * usual - 0.3) & (samples.width_px < WIDEST * usual + 0.3)
+    return np.where(alone, samples.weight, 0.0)
+
+
+def spoilt_samples(width_px: Floats) -> NDArray[np.int64]:
+    """How many samples beside a node are not to be used."""
+    return np.round(SPOILT_WIDTHS * width_px + SPOILT_PX).astype(np.int64)
+
+
+def spoilt_ends(
+    nodes_px: Floats,
+    start: NDArray[np.int64],
+    end: NDArray[np.int64],
+    samples: Samples,
+    width_px: Floats,
+    loop: NDArray[np.bool_],
+    tails: Collection[int],
+) -> NDArray[np.int64]:
+    """How many samples at each line's start and end, (L, 2), see the ink of other lines at the node there.
+
+    A line that leaves at the angle phi is clear of another, w wide, when their centre-lines are w and the blur apart:
+    after
+    (w/2 + blur + w/2 cos phi) / sin phi, which is half a width and the blur at a right angle.
+    At a node whose `tails` hold the merged ink of a tip, the lines are a width apart already.
+    """
+    count = len(start)
+    size = np.diff(samples.first)
+    # Nearer by, a crossing's lines still lean towards each other.
+    look = np.minimum(np.round(5 * width_px + 10).astype(np.int64), size - 1)
+    near = look // 2
+    ways = np.empty((count, 2, 2))
+    for side, (begin, sign) in enumerate(((samples.first[:-1], 1), (samples.first[1:] - 1, -1))):
+        away = samples.points_px[begin + sign * look] - samples.points_px[begin + sign * near]
+        ways[:, side] = away / np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)[:, None]
+    at: dict[int, list[tuple[int, int]]] = {}
+    for line, nodes in enumerate(zip(start.tolist(), end.tolist(), strict=True)):
+        if not loop[line]:
+            for side, node in enumerate(nodes):
+                at.setdefault(node, []).append((line, side))
+    skip = np.repeat(spoilt_samples(width_px), 2).reshape(-1, 2)
+    for node, arms in at.items():
+        if len(arms) < 2:
+            continue
+        lines, sides = np.array(arms).T
+        cosine = ways[lines, sides] @ ways[lines, sides].T
+        np.fill_diagonal(cosine, -1)
+        wide = width_px[lines]
+        sharp = np.maximum(cosine.max(axis=1), 0)
+        apart = wide if node in tails else np.zeros_like(wide)
+        clear = clear_px(wide, sharp, apart)
+        most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(0.45 * size[lines], spoilt_samples(wide)))
+        skip[lines, sides] = np.minimum(np.round(clear), most).astype(np.int64)
+    return skip
+
+
+def clear_px(width_px: Floats, sharp: Floats, apart_px: Floats) -> Floats:
+    """How far along a line is clear of another's ink, px: `sharp` is the cosine of the angle between (0 beyond a
+    right one)."""
+    sine = np.sqrt(np.maximum(1 - sharp**2, 0.01))
+    clear: Floats = (SPOILT_WIDTHS * width_px + SPOILT_PX + 0.5 * width_px * sharp - apart_px) / sine
+    return clear

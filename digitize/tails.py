@@ -1,0 +1,78 @@
+"""The tail that the two sides of a sharp tip leave where their ink has merged."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitize.runs import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """Where a sharp tip's two sides have merged, px.
+
+    `points_px` (M, 2) run from where they merge to the end of the skeleton, `apart_px` (M,) is half the distance of
+    the two
+    centre-lines there, as the ink is wider than one line's; it falls to 0 at `tip_px`.
+    """
+
+    points_px: Floats
+    apart_px: Floats
+    tip_px: Floats
+
+
+def merged_tail(
+    points_px: Floats, normals: Floats, amount: Floats, dark: Floats, *, single: float, width_px: float
+) -> Tail | None:
+    """Give the merged part of a tip, if the ink along a branch narrows from two lines' to one's and then ends.
+
+    Two lines at a distance s under their width cover that much more than one, whatever the blur: the amount of ink
+    across them tells s all the way to where they meet.
+
+    Parameters
+    ----------
+    points_px, normals : (M, 2) float
+        The branch from the node outward, and its unit normals; M >= 4.
+    amount, dark : (M,) float
+        Ink across it, darkness times px, and its peak darkness.
+    single : float
+        The amount across one of the sides, where it runs alone.
+    width_px : float
+        A side's width, blur included.
+
+    Returns
+    -------
+    Tail or None
+        None where the ink does not narrow, or where a line goes on.
+    """
+    points = points_px
+    # A normal askew to the tail crosses more ink.
+    _, _, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
+    amount = amount * np.abs(normals @ axes[1])
+    full = float(np.percentile(dark, 90))
+    apart = (np.convolve(np.pad(amount, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid") - single) / (2 * full)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    ink = single / full
+    open_ = apart > 0.1 * ink
+    until = len(apart) if open_.all() else int(np.argmin(open_))
+    if until < 3 or apart[: max(2, until // 3)].max() < 0.25 * ink:
+        return None
+    # From its widest on it narrows evenly; before, the skeleton's node lies beside the merged ink.
+    widest = int(np.argmax(apart[:until]))
+    if until - widest < 3:
+        return None
+    rate, level = np.polyfit(along[widest:until], apart[widest:until], 1)
+    if rate >= 0:
+        return None
+    # Each side crosses the tail's normal at the angle whose tangent is the rate, and shows more ink than square to
+    # itself.
+    extra = single * (np.sqrt(1 + rate**2) - 1) / (2 * full)
+    apart = np.maximum(apart - extra, 0)
+    meet = -(level - extra) / rate
+    # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
+    # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
+    beyond = along > meet + width_px
+    if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width_px + 0.25 * ink / (2 * -rate):
+        return None
+    tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
+    return Tail(points[widest:until], apart[widest:until], tip)
