@@ -31,6 +31,10 @@ HOLE_WIDTHS = 1.3
 """Lines side by side and no farther apart than this many widths leave no paper between them but what noise puts
 there."""
 
+OPENS_COSINE = float(np.cos(np.radians(60)))
+"""A tip's sides come from behind it, each within 60 degrees of its axis: merged ink longer than a line is wide takes
+far less."""
+
 TAIL_WIDTHS = 30.0
 """Sides that meet at 5 deg, mitred, share their ink over this many widths."""
 
@@ -268,6 +272,13 @@ class _Work:
         clear = [self.amount[side][self.clear(side, self.width[side])] for side in sides]
         if min(len(one) for one in clear) < 4 or len(self.lines[line]) < 4:
             return None
+        onward = self.lines[line][order][-1] - self.lines[line][order][0]
+        onward = onward / max(float(np.hypot(*onward)), 1e-9)
+        for side in sides:
+            heading = self.heading(side, node)
+            if heading is not None and heading[1] @ onward > -OPENS_COSINE:
+                # A line across, a circle on a centre line for one, does not come from behind.
+                return None
         return merged_tail(
             self.lines[line][order],
             self.normals[line][order],
@@ -289,13 +300,8 @@ class _Work:
             before = self.turned(one, self.end[one] == node)
             after = self.turned(two, self.start[two] == node)
             whole = len(self.lines)
-            for store, first, second in zip(
-                (self.lines, self.ink, self.good, self.dark, self.amount, self.normals),
-                before[0],
-                after[0],
-                strict=True,
-            ):
-                store.append(np.concatenate([first[:-1], second]))
+            for number, store in enumerate(self.stores()):
+                store.append(np.concatenate([before[0][number][:-1], after[0][number]]))
             longer = one if self.length[one] >= self.length[two] else two
             self.width.append(self.width[longer])
             self.length.append(self.length[one] + self.length[two])

@@ -18,6 +18,9 @@ cells."""
 PAPER_MEDIAN_CELLS = 21
 """Cells each way of the median that sees past lines, lettering and hatching to the paper: about 170 px."""
 
+PAPER_BLUR_CELLS = 2.0
+"""Blur of the cells, one sigma: a median's steps would show as lines."""
+
 BILEVEL_PART = 0.995
 """Part of a picture that must be pure black or white for it to count as bilevel; a grey scan has edges of 1 % or
 more."""
@@ -172,14 +175,15 @@ def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     height, width = grey.shape
     columns, rows = max(1, -(-width // PAPER_CELL_PX)), max(1, -(-height // PAPER_CELL_PX))
     cells = cv2.resize(grey, (columns, rows), interpolation=cv2.INTER_AREA)
-    # The brightest cell near by is paper even in lettering and hatching, where a mean is part ink.
-    cells = cv2.dilate(cells, np.ones((3, 3), np.uint8))
-    odd = min(PAPER_MEDIAN_CELLS, (min(cells.shape) - 1) | 1)
-    if odd >= 3:
-        reach = odd // 2
-        padded = cv2.copyMakeBorder(cells, reach, reach, reach, reach, cv2.BORDER_REFLECT)
-        cells = cv2.medianBlur(padded, odd)[reach:-reach, reach:-reach]
-    return np.asarray(cv2.GaussianBlur(cells, (0, 0), 2), np.uint8)
+    # Dark dents filled: among lettering and hatching a mean is part ink. Slopes stay where they are.
+    cells = cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    odd = max(1, min(PAPER_MEDIAN_CELLS, (min(cells.shape) - 1) | 1))
+    reach = odd // 2
+    # Continued beyond the edge as it slopes there: mirrored, the light would seem level at the edge.
+    padded = np.pad(cells.astype(np.int16), reach, mode="reflect", reflect_type="odd")
+    wide = cv2.medianBlur(np.clip(padded, 1, 255).astype(np.uint8), odd)
+    wide = cv2.GaussianBlur(wide, (0, 0), PAPER_BLUR_CELLS)
+    return np.asarray(wide[reach : reach + cells.shape[0], reach : reach + cells.shape[1]])
 
 
 def _noise(grey: NDArray[np.uint8], paper: NDArray[np.uint8]) -> float:
