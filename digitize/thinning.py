@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 BLOT_PX = 60
 """Ink wider than this, px, is no line: at 0.08 mm a px the thickest borders have 25."""
 
+STRIP_ROWS = 256
+"""Rows worked on at a time."""
+
 WIDEST_PX = 64
 """How far a run of ink is followed, px: past any line."""
 
@@ -74,12 +77,20 @@ def without_blots(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     if min(height, width) < BLOT_PX:
         return mask
     cell = BLOT_PX // 5
-    small = cv2.resize(mask * np.uint8(255), (-(-width // cell), -(-height // cell)), interpolation=cv2.INTER_AREA)
-    solid = cv2.erode((small > 250).astype(np.uint8), np.ones((3, 3), np.uint8))
+    # A cell's mean of 0 and 1, rounded: 1 where at least half is ink; of solid ink's neighbours all are.
+    small = cv2.resize(mask, (-(-width // cell), -(-height // cell)), interpolation=cv2.INTER_AREA)
+    solid = cv2.erode(small, np.ones((5, 5), np.uint8))
     if not solid.any():
         return mask
-    grown = cv2.dilate(solid, np.ones((3, 3), np.uint8))
-    return np.where(cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST) > 0, np.uint8(0), mask)
+    grown = cv2.dilate(solid, np.ones((5, 5), np.uint8)) > 0
+    left = mask.copy()
+    row, column = np.arange(height) * grown.shape[0] // height, np.arange(width) * grown.shape[1] // width
+    # Only the rows concerned, a few at a time: whole pictures are too large to have many of.
+    for top in range(0, height, STRIP_ROWS):
+        strip = grown[row[top : top + STRIP_ROWS]]
+        if strip.any():
+            left[top : top + STRIP_ROWS][strip[:, column]] = 0
+    return left
 
 
 def local_widths(mask: NDArray[np.uint8], pixels: NDArray[np.int32]) -> NDArray[np.float64]:
