@@ -53,6 +53,9 @@ CLOSED_PART = 0.6
 INSET_PART = 0.0008
 """How far inside the edge the polygon is drawn, as part of the picture's diagonal: the edge itself is outside."""
 
+LEAST_INSET_PX = 2.0
+"""The least of that: the edge's own blur on a small picture."""
+
 SIMPLE_PART = 0.0008
 """How far the polygon may cut the outline, as part of the picture's diagonal."""
 
@@ -91,7 +94,9 @@ def find_sheet(picture: Picture) -> Points | None:
     corners = _simple(outline, math.hypot(*size))
     corners = (corners + 0.5) * scale - 0.5
     corners = _without_short_sides(corners, SHORT_PART * math.hypot(width, height))
-    return _inset(_refined(picture.grey, corners, 6 * factor), INSET_PART * math.hypot(width, height))
+    return _inset(
+        _refined(picture.grey, corners, 6 * factor), max(LEAST_INSET_PX, INSET_PART * math.hypot(width, height))
+    )
 
 
 def _light_areas(clear: NDArray[np.uint8]) -> Iterator[NDArray[np.uint8]]:
