@@ -142,7 +142,7 @@ def _source_nodes(
     reach = np.array(source_size)
     inside = ((source_px > -0.1 * reach) & (source_px < 1.1 * reach)).all(axis=1)
     back_mm = calibration.to_plan(source_px[inside])
-    ghost = ~np.isfinite(source_px).all(axis=1)
+    ghost: NDArray[np.bool_] = np.logical_not(np.isfinite(source_px).all(axis=1))
     ghost[inside] = ~(np.abs(back_mm - plan_mm[inside]).max(axis=1) < GHOST_PX * frame.mm_per_px)
     source_px[ghost] = np.nan
     return source_px.reshape(len(rows), len(cols), 2)
