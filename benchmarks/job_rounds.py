@@ -16,10 +16,10 @@ import numpy as np
 from digitize.choices import Action
 from drawing.path_measures import path_bounds_mm
 from job.job_file import read_job
+from job.made import Made
 from job.make import Typed, make
 from job.points import TypedLength
 from job.progress import Silent
-from job.run import Made
 from sample_scans.files import known_marks_px, sample_path
 
 SAMPLE = "plan_scan.png"

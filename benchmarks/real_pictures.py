@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.skew import find_skew
-from job.job import Sheet
+from job.job import Sheet, SheetKind
+from job.made import Made
 from job.make import Typed, make
 from job.measure import measure
 from job.points import TypedLength
 from job.progress import Silent
-from job.run import Made
 from job.see import see
 from pictures.ink import find_ink
 from pictures.picture import PictureError
@@ -98,7 +98,8 @@ def graph_paper(folder: Path) -> GridErrors:
     )
     rng = np.random.default_rng(0)
     keys = sorted(crossings)
-    pairs, true_mm = [], []
+    pairs: list[tuple[tuple[float, float], tuple[float, float]]] = []
+    true_mm: list[float] = []
     while len(pairs) < 200:
         a, b = (keys[int(index)] for index in rng.integers(len(keys), size=2))
         squares = float(np.hypot(a[0] - b[0], a[1] - b[1]))
@@ -146,7 +147,7 @@ def ruler(folder: Path, name: str) -> tuple[float, str]:
     known = TypedLength((at_px[0], 92.0), (at_px[4], 92.0), "40 mm")
     measured = measure(
         folder / name,
-        Typed(knowns=(known,), as_given=True),
+        Typed(knowns=(known,), as_given=True, kind=SheetKind.SCAN),
         (((at_px[0], 92.0), (at_px[3], 92.0)),),
         progress=Silent(),
     )

@@ -1,7 +1,7 @@
 """Time and memory of the whole program as a person meets it: --help, and `make` on 12 and 140 megapixels.
 
-Run as `python -m benchmarks.whole_program`. The large picture is drawn here (seed 5): an A0 sheet at 300 dpi with plates,
-holes and noise. A plain-library route (adaptive threshold and contours) is timed beside `make`, as a ratio.
+Run as `python -m benchmarks.whole_program`. The large picture is drawn here (seed 5): an A0 sheet at 300 dpi with
+plates, holes and noise. A plain-library route (adaptive threshold and contours) is timed beside `make`, as a ratio.
 """
 
 import subprocess
@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from benchmarks.measured_run import measured_run
+from pictures.read import read_picture
 from sample_scans.files import known_marks_px, sample_path
 
 PHOTO = "plan_photo.jpg"
@@ -51,8 +52,7 @@ def _print(name: str, picture: Path, knowns: list[str], folder: Path) -> None:
     given = [word for known in knowns for word in ("--known", known)]
     ran = measured_run([*PROGRAM, "make", str(picture), "-o", str(folder / "out"), "--fraction", "1/4", *given])
     plain = measured_run([sys.executable, "-c", PLAIN, str(picture)])
-    height, width = cv2.imread(str(picture), cv2.IMREAD_GRAYSCALE).shape
-    megapixels = height * width / 1e6
+    megapixels = read_picture(picture).grey.size / 1e6
     print(
         f"{name}, {megapixels:.1f} MP: make exit {ran.code}, {ran.seconds:.2f} s, {ran.peak_mb:.0f} MB peak "
         f"({ran.peak_mb / megapixels:.1f} bytes a px); plain route {plain.seconds:.2f} s, {plain.peak_mb:.0f} MB; "

@@ -28,9 +28,7 @@ class Pinhole:
 
     def __call__(self, points_mm: Points) -> Points:
         focal_px = self.focal_35mm / math.hypot(36, 24) * math.hypot(self.width_px, self.height_px)
-        matrix = np.array(
-            [[focal_px, 0, (self.width_px - 1) / 2], [0, focal_px, (self.height_px - 1) / 2], [0, 0, 1]]
-        )
+        matrix = np.array([[focal_px, 0, (self.width_px - 1) / 2], [0, focal_px, (self.height_px - 1) / 2], [0, 0, 1]])
         turned = [cv2.Rodrigues(np.radians(np.eye(3)[i] * a))[0] for i, a in enumerate(self._angles())]
         rotation = turned[0] @ turned[1] @ turned[2] @ np.diag([1.0, -1.0, -1.0])
         shift = np.array([0, 0, self.distance_mm]) - rotation @ np.array([*self.middle_mm, 0])
