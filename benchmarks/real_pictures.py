@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.skew import find_skew
+from drawing.path_measures import path_bounds_mm
+from drawing.paths import Path as DrawingPath
 from job.job import Sheet, SheetKind
 from job.made import Made
 from job.make import Typed, make
@@ -64,17 +66,11 @@ def main() -> None:
         off, said = ruler(folder, name)
         print(f"{name}: 30 mm between ticks measures {30 + off:.3f} mm; {said}")
     for name in ("panel_life_size.pdf", "panel_dimensioned.pdf"):
-        made = panel(folder, name)
-        largest = max(made.build.outlines, key=lambda outline: outline.area_px2, default=None)
-        if largest is None:
-            print(f"{name}: no outline")
-            continue
-        x0, y0, x1, y1 = _box(made, largest.number)
-        holes = [hole for outline in made.build.outlines for hole in outline.holes]
-        print(
-            f"{name}: outline {x1 - x0:.3f} x {y1 - y0:.3f} mm (254.000 x 125.730), {len(made.build.outlines)} parts, "
-            f"{len(holes)} holes; tall slots {_slots(made)} of 16"
-        )
+        _print_panel(name, "by the page's own size", panel(folder, name, ()))
+    trusted = panel(folder, "panel_life_size.pdf", ())
+    _print_panel(
+        "panel_life_size.pdf", "by its width, 254 mm", panel(folder, "panel_life_size.pdf", (_width(trusted),))
+    )
     for path in sorted((folder / "broken").iterdir()):
         try:
             picture = read_picture(path)
@@ -155,26 +151,42 @@ def ruler(folder: Path, name: str) -> tuple[float, str]:
     return measured.lengths[0].full_mm - 30, said[0] if said else "nothing is said of its dpi"
 
 
-def panel(folder: Path, name: str) -> Made:
-    """Run the main job on a drawn PDF page, trusting its size."""
+def panel(folder: Path, name: str, knowns: tuple[TypedLength, ...]) -> Made:
+    """Run the main job on a drawn PDF page at full size, trusting its size where no length is given."""
     with tempfile.TemporaryDirectory() as out:
-        typed = Typed(trust_size=True, fraction=Fraction(1))
+        typed = Typed(trust_size=not knowns, knowns=knowns, as_given=True, fraction=Fraction(1))
         return make(folder / name, typed, folder=Path(out) / "panel", progress=Silent())
 
 
-def _box(made: Made, number: int) -> tuple[float, float, float, float]:
-    from drawing.path_measures import path_bounds_mm
+def _print_panel(name: str, by: str, made: Made) -> None:
+    sizes = [_size(path) for outline in made.build.outlines for path in (outline.boundary, *outline.holes)]
+    width, height = max(sizes, default=(0.0, 0.0))
+    slots = sum(abs(w - SLOT_MM[0]) < SIZE_WITHIN_MM and abs(h - SLOT_MM[1]) < SIZE_WITHIN_MM for w, h in sizes)
+    round_holes = sum(abs(w - HOLE_MM) < SIZE_WITHIN_MM and abs(h - HOLE_MM) < SIZE_WITHIN_MM for w, h in sizes)
+    print(
+        f"{name} {by}: outline {width:.3f} x {height:.3f} mm (254.000 x 125.730), {len(made.build.outlines)} parts, "
+        f"{sum(len(o.holes) for o in made.build.outlines)} holes: {slots} slots of 4 x 67 mm (16), "
+        f"{round_holes} round ones of 2.5 mm"
+    )
 
-    return path_bounds_mm(next(o.boundary for o in made.build.outlines if o.number == number))
+
+SLOT_MM = (4.0, 67.0)
+HOLE_MM = 2.5
+SIZE_WITHIN_MM = 0.2
+"""What still counts as the slot or hole of that size."""
 
 
-def _slots(made: Made) -> int:
-    """Count holes and parts of 4 x 67 mm, within 0.2 mm."""
-    from drawing.path_measures import path_bounds_mm
+def _size(path: DrawingPath) -> tuple[float, float]:
+    x0, y0, x1, y1 = path_bounds_mm(path)
+    return x1 - x0, y1 - y0
 
-    paths = [path for outline in made.build.outlines for path in (outline.boundary, *outline.holes)]
-    sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in map(path_bounds_mm, paths)]
-    return sum(abs(width - 4) < 0.2 and abs(height - 67) < 0.2 for width, height in sizes)
+
+def _width(made: Made) -> TypedLength:
+    """The outline's width as a known distance, between its upright sides at half height, in the picture."""
+    x0, y0, x1, y1 = max((path_bounds_mm(o.boundary) for o in made.plan.outlines), key=lambda box: box[2] - box[0])
+    middle = (y0 + y1) / 2
+    (ax, ay), (bx, by) = made.calibration.to_picture(np.array([[x0, middle], [x1, middle]]))
+    return TypedLength((float(ax), float(ay)), (float(bx), float(by)), "254 mm")
 
 
 if __name__ == "__main__":
