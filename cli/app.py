@@ -152,7 +152,7 @@ def measure(
         measured = measure_it(source, typed, pairs, progress=progress)
     if as_json:
         typer.echo(json.dumps(measured_values(measured)))
-    return say_measured(measured, lengths_too=not as_json)
+    return say_measured(measured, pairs, lengths_too=not as_json)
 
 
 @app.command()

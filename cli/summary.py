@@ -1,5 +1,7 @@
 """What the terminal says at the end: what a builder most wants to know, in a few lines."""
 
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import typer
@@ -7,41 +9,52 @@ import typer
 from cli.main import DONE, TO_DECIDE
 from drawing.build_fraction import speak_fraction
 from drawing.findings import Finding, Level
-from drawing.format import format_give, format_inches, format_mm
+from drawing.format import format_give, format_inches, format_inches_near, format_mm
 from job.look import Looked
 from job.made import Made
 from job.measure import Measured
+from job.points import TypedPoint
 from job.size import overall_size
 from job.words import rests_on
 
+# What happens on every good run; the report tells it in full.
+_ROUTINE = {
+    "mark-moved": ("{n} mark moved to the ink beside it", "{n} marks moved to the ink beside them"),
+    "curve-tolerance": ("how closely curves keep to the drawn lines",) * 2,
+}
+
 
 def say_made(made: Made) -> int:
-    """Print size, sheets, what the scale rests on and what to check; give the exit code."""
+    """Print what to check, then size, sheets and what the scale rests on; give the exit code."""
     size = overall_size(made)
     say = typer.echo
-    if made.stamp:
-        say(f"{made.stamp}: settle what is marked below before you cut wood.\n")
+    told = [finding for finding in made.findings if finding.level is Level.DECIDE or finding.code not in _ROUTINE]
+    _say_findings(told)
+    if rest := _routine(made.findings):
+        say(f"{'' if told else chr(10)}  - Told in full by the report: {rest}.")
     metric = f"{format_mm(size.width_mm)} x {format_mm(size.height_mm)}"
-    inches = f"{format_inches(size.width_mm)} x {format_inches(size.height_mm)}"
-    give = format_give(size.u95_mm)
-    say(f"{made.job.name} at {speak_fraction(made.fraction)}: {metric} over all ({inches}), {give}.")
+    inches = f"about {format_inches_near(size.width_mm)} x {format_inches_near(size.height_mm)}"
+    say(f"\n{made.job.name} at {speak_fraction(made.fraction)}")
+    say(f"  Over all: {metric}, {format_give(size.u95_mm)} ({inches})")
     parts, holes = len(made.build.outlines), sum(len(outline.holes) for outline in made.build.outlines)
-    say(f"{_count(parts, 'part')} with {_count(holes, 'hole')}, {_count(len(made.build.lines), 'open line')}.")
+    say(f"  Parts:    {parts}, with {_count(holes, 'hole')}")
     sheets = len(made.pages.tiles)
-    paper = made.pages.setup.paper.name
-    say(f"{_count(sheets, f'{paper} sheet')} and the page plan. Print one sheet first and measure its bars.")
-    say(f"The scale rests on: {rests_on(made)}.")
-    _say_findings(made.findings)
+    say(f"  To print: the page plan, then {_count(sheets, f'{made.pages.setup.paper.name} sheet')}")
+    say(f"  Scale:    rests on {rests_on(made)}")
     say(f"\nWritten to {made.folder}: open report.html first.")
-    return TO_DECIDE if made.stamp else DONE
+    if made.stamp:
+        say(f"{made.stamp}: settle what stands under Decide before you cut wood.")
+        return TO_DECIDE
+    say("Then print the page plan alone, page 1 of pages.pdf, and measure its bars.")
+    return DONE
 
 
-def say_measured(measured: Measured, *, lengths_too: bool) -> int:
+def say_measured(measured: Measured, pairs: Sequence[tuple[TypedPoint, TypedPoint]], *, lengths_too: bool) -> int:
     """Print each length; findings go to stderr when the lengths are for a program."""
     if lengths_too:
-        for length in measured.lengths:
+        for (start, end), length in zip(pairs, measured.lengths, strict=True):
             typer.echo(
-                f"{_at(length.start_px)} to {_at(length.end_px)}: {length.full_mm:.2f} mm at full size "
+                f"{_at(start, length.start_px)} to {_at(end, length.end_px)}: {length.full_mm:.2f} mm at full size "
                 f"({format_inches(length.full_mm)}), give or take {length.u95_mm:.2f} mm; "
                 f"{length.build_mm:.2f} mm at build size ({format_inches(length.build_mm)})"
             )
@@ -68,16 +81,35 @@ def say_looked(looked: Looked) -> int:
     return DONE
 
 
-def _say_findings(findings: tuple[Finding, ...], *, to_stderr: bool = False) -> None:
+def _say_findings(findings: Iterable[Finding], *, to_stderr: bool = False) -> None:
     for level, heading in ((Level.DECIDE, "Decide"), (Level.NOTE, "Check this")):
         chosen = [finding for finding in findings if finding.level is level]
         if chosen:
             typer.echo(f"\n{heading}:", err=to_stderr)
         for finding in chosen:
-            typer.echo(f"  - {finding.about}: {finding.text}", err=to_stderr)
+            typer.echo(f"  - {_worded(finding)}", err=to_stderr)
 
 
-def _at(point_px: tuple[float, float]) -> str:
+def _worded(finding: Finding) -> str:
+    """Name the thing unless the sentence does."""
+    about = finding.about
+    return finding.text if about.lower() in finding.text.lower() else f"{about[:1].upper()}{about[1:]}: {finding.text}"
+
+
+def _routine(findings: Iterable[Finding]) -> str:
+    """Tell the routine notes in a few words."""
+    counts = Counter(finding.code for finding in findings if finding.level is Level.NOTE)
+    return "; ".join(
+        (one if counts[code] == 1 else many).format(n=counts[code])
+        for code, (one, many) in _ROUTINE.items()
+        if counts[code]
+    )
+
+
+def _at(typed: TypedPoint, point_px: tuple[float, float]) -> str:
+    """Name a point as it was typed: its number, or where it came to lie."""
+    if isinstance(typed, int):
+        return f"point {typed}"
     return f"{point_px[0]:.1f},{point_px[1]:.1f}"
 
 

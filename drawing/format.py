@@ -31,6 +31,11 @@ def format_inches(mm: float) -> str:
     return f"{sign}{said} in{rest}"
 
 
+def format_inches_near(mm: float) -> str:
+    """Give a length to the nearest 1/16 inch and nothing more, for a headline: `7-1/2 in`."""
+    return format_inches(float(round(mm / MM_PER_INCH / RULER_INCH) * RULER_INCH) * MM_PER_INCH)
+
+
 def format_length(mm: float) -> str:
     """Give a length both ways: `190.5 mm (7-1/2 in)`."""
     return f"{format_mm(mm)} ({format_inches(mm)})"

@@ -14,8 +14,8 @@ from printing.setup import PageSetup
 MOST_SHEETS = 400
 """More sheets than anyone tapes together: a slip of the fraction is likelier."""
 
-# A grid with more cells than this holds too many sheets however few are blank.
-_MOST_CELLS = 20_000
+MOST_CELLS = 20_000
+"""A grid with more cells than this holds too many sheets however few are blank."""
 
 # Offsets are tried this far apart, and wherever an edge would just clear a part: finer saved no sheet in trials.
 _OFFSET_STEP_MM = 5.0
@@ -100,7 +100,7 @@ def _best_way_round(content: PageContent, bounds_mm: Box, setup: PageSetup, land
     step = setup.core_size_mm(landscape=landscape)
     size = (bounds_mm[2] - bounds_mm[0], bounds_mm[3] - bounds_mm[1])
     cells = math.ceil(size[0] / step[0]) * math.ceil(size[1] / step[1])
-    if cells > _MOST_CELLS:
+    if cells > MOST_CELLS:
         return cells
     edges = [_first_edges(content, bounds_mm, axis, step[axis]) for axis in (0, 1)]
     sheets = _first_count(content, bounds_mm, edges, step)

@@ -46,6 +46,8 @@ _BAR_WORDS_SHARE = 0.55
 LINE_MM = 0.18
 _HALO_MM = 0.9
 WORDS_MM = 2.3
+# Less and letters touch the plan's lines; more hides more of the plan than reading needs.
+_WORDS_CLEAR_MM = 0.8
 LABEL_MM = 4.2
 
 
@@ -199,11 +201,11 @@ def draw_words(pen: Pen, frame: Frame, side: Side, words: tuple[tuple[str, Face,
     middle = frame.edge_mm(side, BAND_MM / 2)
     along = low + _BAR_CLEAR_MM
     if words:
-        length, height = shrink * needed + 1.2, shrink * max(size for _, _, size in words) * 0.95
-        if side.upright:
-            pen.filled_box(middle - height / 2, along - 0.6, height, length, WHITE)
-        else:
-            pen.filled_box(along - 0.6, middle - height / 2, length, height, WHITE)
+        # White all round, or a drawn line that ends at a letter reads as part of it.
+        length = shrink * needed + 2 * _WORDS_CLEAR_MM
+        height = min(shrink * max(size for _, _, size in words) + 2 * _WORDS_CLEAR_MM, BAND_MM - _HALO_MM)
+        corner, box = (along - _WORDS_CLEAR_MM, middle - height / 2), (length, height)
+        pen.filled_box(*(corner[::-1] if side.upright else corner), *(box[::-1] if side.upright else box), WHITE)
     for text, face, size in words:
         at = (middle, along) if side.upright else (along, middle)
         pen.text(text, at, size_mm=shrink * size, face=face, turn_deg=90 if side.upright else 0)

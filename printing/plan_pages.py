@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drawing.drawing import Drawing
-from printing.best_grid import MOST_SHEETS, PageGrid, best_grid, refuse_too_many
+from printing.best_grid import MOST_CELLS, MOST_SHEETS, PageGrid, best_grid, refuse_too_many
 from printing.content import Box, page_content
 from printing.errors import PrintingError
 from printing.setup import PageSetup
@@ -127,6 +127,11 @@ def plan_pages(
         raise PrintingError(
             f"The stored page grid has {grid.rows} rows and {grid.cols} columns from {grid.origin_mm} mm; it needs at "
             "least one of each and a finite origin: take the grid out of the job, and all pages are laid out anew."
+        )
+    if grid.rows * grid.cols > MOST_CELLS:
+        raise PrintingError(
+            f"The stored page grid has {grid.rows} rows and {grid.cols} columns; at most {MOST_CELLS} cells are laid "
+            "out: take the grid out of the job, and all pages are laid out anew."
         )
     reach = corner[0] + grid.cols * step[0], corner[1] + grid.rows * step[1]
     out = max(corner[0] - bounds[0], corner[1] - bounds[1], bounds[2] - reach[0], bounds[3] - reach[1])

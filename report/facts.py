@@ -9,6 +9,8 @@ from drawing.findings import Finding, Level
 from pictures.picture import Picture
 from printing.plan_pages import PagePlan
 
+MARK_MOVED = "mark-moved"
+
 
 @dataclass(frozen=True, slots=True)
 class OverallSize:
@@ -54,5 +56,10 @@ class ReportFacts:
 
     @property
     def to_check(self) -> tuple[Finding, ...]:
-        """What is worth knowing."""
-        return tuple(finding for finding in self.findings if finding.level is Level.NOTE)
+        """What is worth knowing, but for marks that moved."""
+        return tuple(f for f in self.findings if f.level is Level.NOTE and f.code != MARK_MOVED)
+
+    @property
+    def moved(self) -> tuple[Finding, ...]:
+        """Marks that moved to the ink beside them, as they do on every good run."""
+        return tuple(f for f in self.findings if f.level is Level.NOTE and f.code == MARK_MOVED)

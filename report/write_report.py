@@ -4,9 +4,18 @@ from pathlib import Path
 
 from calibration.kind import Kind
 from drawing.build_fraction import speak_fraction
-from drawing.format import format_area, format_give, format_inches, format_length, format_mm, format_off
+from drawing.format import (
+    format_area,
+    format_give,
+    format_inches,
+    format_inches_near,
+    format_length,
+    format_mm,
+    format_off,
+)
 from pictures.flat import FlatPicture
 from report.cautions import CAUTIONS
+from report.choice_lines import choice_lines
 from report.facts import ReportFacts
 from report.pages import filled
 from report.pages_figure import pages_figure
@@ -18,7 +27,7 @@ from report.scale_figure import scale_figure, style_of
 __all__ = ["html_page", "report_json", "write_html"]
 
 _TAKEN_AS = {
-    Kind.PHOTO: "a photo: the tilt of the camera was reckoned out, the bending of its lens was not",
+    Kind.PHOTO: "a photo: the tilt of the camera was taken out, the bending of its lens was not",
     Kind.SCAN: "a scan: its scales across and down were fitted each for itself",
     Kind.PAGE: "a drawn page, which has no tilt and no lens",
 }
@@ -49,9 +58,11 @@ def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
         taken_as=_TAKEN_AS[facts.calibration.kind],
         line_full=None if width_mm is None else format_width(width_mm),
         line_build=None if width_mm is None else format_width(width_mm * float(facts.fraction)),
+        choices=choice_lines(facts),
         cautions=CAUTIONS,
         mm=format_mm,
         inches=format_inches,
+        inches_near=format_inches_near,
         length=format_length,
         give=format_give,
         off=format_off,

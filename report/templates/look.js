@@ -6,6 +6,7 @@
   const dots = document.getElementById("dots");
   const plates = document.getElementById("plates");
   const mark = document.getElementById("mark");
+  const other = document.getElementById("other");
   const said = document.getElementById("said");
   const typed = document.getElementById("typed");
   const SVG = "http://www.w3.org/2000/svg";
@@ -17,6 +18,7 @@
 
   // Screen px = scale * (picture px + 0.5) + shift: a pixel's centre is a whole number, its edge half a pixel off.
   let scale = 1, shiftX = 0, shiftY = 0;
+  let whole = true;
   let chosen = null;
   const picked = [];
   const atX = (n) => scale * (data.points[n][0] + 0.5) + shiftX;
@@ -66,7 +68,7 @@
       const x = atX(n), y = atY(n);
       if (x < -40 || y < -40 || x > width + 40 || y > height + 40) continue;
       path += `M${x.toFixed(1)} ${y.toFixed(1)}h0`;
-      if (levels[n] <= level || n === chosen) shown.push(n);
+      if (n === chosen || (levels[n] <= level && !hiddenByChosen(n))) shown.push(n);
     }
     dots.setAttribute("d", path);
     dots.style.strokeWidth = Math.min(5, Math.max(3, 3 + 2 * Math.log2(scale / fitScale()) / 3));
@@ -75,11 +77,18 @@
       plate.style.display = i < shown.length ? "" : "none";
       if (i < shown.length) fill(plate, shown[i]);
     });
-    mark.style.display = chosen === null ? "none" : "";
-    if (chosen !== null) {
-      mark.setAttribute("cx", atX(chosen));
-      mark.setAttribute("cy", atY(chosen));
+    const before = picked.length > 1 ? picked[picked.length - 2] : null;
+    for (const [ring, n] of [[mark, chosen], [other, chosen === null ? null : before]]) {
+      ring.style.display = n === null ? "none" : "";
+      if (n === null) continue;
+      ring.setAttribute("cx", atX(n));
+      ring.setAttribute("cy", atY(n));
     }
+  }
+
+  // The number chosen is shown at any zoom, and no neighbour's over it.
+  function hiddenByChosen(n) {
+    return chosen !== null && Math.abs(atX(n) - atX(chosen)) < APART && Math.abs(atY(n) - atY(chosen)) < APART * 0.5;
   }
 
   function newPlate() {
@@ -120,11 +129,13 @@
     shiftX = x - (x - shiftX) * next / scale;
     shiftY = y - (y - shiftY) * next / scale;
     scale = next;
+    whole = false;
     keep();
     draw();
   }
 
   function fit() {
+    whole = true;
     scale = fitScale();
     shiftX = (view.clientWidth - scale * data.width) / 2;
     shiftY = (view.clientHeight - scale * data.height) / 2;
@@ -132,6 +143,7 @@
   }
 
   function pan(dx, dy) {
+    whole = false;
     shiftX += dx;
     shiftY += dy;
     keep();
@@ -153,7 +165,9 @@
       const [a, b] = picked.slice(-2);
       const code = document.createElement("code");
       code.textContent = `--known "${data.labels[a]} ${data.labels[b]} = 36 in"`;
-      typed.replaceChildren("If you know how far apart they are, type (with your own length) ", code);
+      typed.replaceChildren("If you know how far apart they are, type, with your own length: ", code);
+    } else {
+      typed.textContent = "Now click its other end.";
     }
     draw();
   }
@@ -175,6 +189,7 @@
   function find(text) {
     const n = data.labels.indexOf(text.trim());
     if (n < 0) { say(text.trim() || "Nothing", " is not a number on this picture"); return; }
+    whole = false;
     scale = Math.max(scale, Math.min(1, 8 * fitScale()));
     shiftX = view.clientWidth / 2 - scale * (data.points[n][0] + 0.5);
     shiftY = view.clientHeight / 2 - scale * (data.points[n][1] + 0.5);
@@ -236,7 +251,8 @@
     event.preventDefault();
     find(document.getElementById("number").value);
   });
-  window.addEventListener("resize", () => { keep(); draw(); });
+  // The whole plan stays whole when the window changes; a place zoomed to stays where it is.
+  window.addEventListener("resize", () => { if (whole) fit(); else { keep(); draw(); } });
   image.style.width = `${data.width}px`;
   image.style.height = `${data.height}px`;
   fit();

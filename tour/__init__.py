@@ -1,0 +1,1 @@
+"""Pictures for the README, made by the program itself."""
