@@ -35,6 +35,9 @@ OPENS_COSINE = float(np.cos(np.radians(60)))
 """A tip's sides come from behind it, each within 60 degrees of its axis: merged ink longer than a line is wide takes
 far less."""
 
+VEE_COSINE = np.cos(np.radians(60))
+"""The sides of a tip whose ink merges open at less than this; at more they meet within a line width."""
+
 TAIL_WIDTHS = 30.0
 """Sides that meet at 5 deg, mitred, share their ink over this many widths."""
 
@@ -274,6 +277,10 @@ class _Work:
         clear = [self.amount[side][self.clear(side, self.width[side])] for side in sides]
         if min(len(one) for one in clear) < 4 or len(self.lines[line]) < 4:
             return None
+        if len(sides) == 2:
+            ways = [self.heading(side, node) for side in sides]
+            if ways[0] is None or ways[1] is None or ways[0][1] @ ways[1][1] < VEE_COSINE:
+                return None
         onward = self.lines[line][order][-1] - self.lines[line][order][0]
         onward = onward / max(float(np.hypot(*onward)), 1e-9)
         for side in sides:

@@ -17,6 +17,9 @@ from pictures.ridge import profiles
 END_SAMPLES = 72
 """Samples along a line's end: some five to a px on thin lines."""
 
+FARTHEST_WIDTHS, FARTHEST_PX = 3.0, 4.0
+"""A skeleton's node lies off the true one by up to this: lines at 30 deg share ink over two widths, and blur."""
+
 TIP_SIGMA_PX = 0.8
 """One-sigma error along the axis of where the ink's amount alone puts a tip, px (measured on drawn tips of 8 to 25
 deg)."""
@@ -66,7 +69,7 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     place = meeting_points(arms, node, begin, hold_px=hold)
     # A crossing far from its ink is a pair of nearly parallel arms: what was seen is then better.
     moved = np.hypot(*(place - begin).T)
-    limit = np.maximum(3 * width, 4.0)
+    limit = FARTHEST_WIDTHS * width + FARTHEST_PX
     for tip, tail in graph.tails.items():
         limit[tip] = 3 * TIP_SIGMA_PX + np.hypot(*(tail.points_px[-1] - tail.points_px[0]))
     place = np.where((moved > limit)[:, None], begin, place)

@@ -6,6 +6,9 @@ import numpy as np
 
 from digitize.runs import Floats
 
+LEAST_APART = 0.25
+"""Half the distance of two merged lines in line widths, at its widest: 0.5 where they merge, less some for blur."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tail:
@@ -54,12 +57,10 @@ def merged_tail(
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     ink = single / full
     open_ = apart > 0.1 * ink
-    until = len(apart) if open_.all() else int(np.argmin(open_))
-    if until < 3 or apart[: max(2, until // 3)].max() < 0.25 * ink:
-        return None
     # From its widest on it narrows evenly; before, the skeleton's node lies beside the merged ink.
-    widest = int(np.argmax(apart[:until]))
-    if until - widest < 3:
+    widest = int(np.argmax(apart))
+    until = len(apart) if open_[widest:].all() else widest + int(np.argmin(open_[widest:]))
+    if apart[widest] < LEAST_APART * ink or until - widest < 3:
         return None
     rate, level = np.polyfit(along[widest:until], apart[widest:until], 1)
     if rate >= 0:
