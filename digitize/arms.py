@@ -17,6 +17,13 @@ SPANS = (48, 32, 20, 12, 7)
 AGREES_SIGMAS = 1.5
 """A fit whose residuals are within this many sigma of the samples' own noise describes them."""
 
+OWN_SPAN = 16
+"""Clean samples nearest a node that show an arm's own noise: enough to tell it to a quarter, few enough to be a
+parabola."""
+
+OWN_FACTOR = 1.6
+"""Mean square residual of a fit, in parts of the arm's own noise, that may be chance."""
+
 FLOOR_PX = 0.03
 """What a sample errs besides noise (linear sampling, drawing), px."""
 
@@ -139,7 +146,11 @@ def fit_arms(
     fit, variance = np.zeros((count, 3)), np.zeros((count, 3, 3))
     variance[:, 0, 0] = variance[:, 1, 1] = 1.0
     open_ = np.ones(count, np.bool_)
-    within = (AGREES_SIGMAS * sigma_px + FLOOR_PX) ** 2
+    within = np.full(count, (AGREES_SIGMAS * sigma_px + FLOOR_PX) ** 2)
+    # A faint line scatters more than the picture's usual one: what a short parabola leaves is its own noise, and a
+    # longer fit that leaves little more still describes it.
+    _, _, own, solid = _least_squares(x, y, weight * (order <= OWN_SPAN), 2)
+    within = np.where(solid, np.maximum(within, OWN_FACTOR * own), within)
     noise = sigma_px**2 + FLOOR_PX**2
     for span in SPANS:
         todo = np.flatnonzero(open_)
@@ -149,12 +160,13 @@ def fit_arms(
         curve, curve_cov, curve_rest, solid = _least_squares(x[todo], y[todo], used, 2)
         line, line_cov, line_rest, firm = _least_squares(x[todo], y[todo], used, 1)
         # Judged by the scatter that there is: the noise allowed for may be more.
-        scatter = np.clip(curve_rest, max(LEAST_SCATTER_PX, 0.5 * sigma_px) ** 2, noise)
+        most = np.maximum(noise, own[todo])
+        scatter = np.clip(curve_rest, max(LEAST_SCATTER_PX, 0.5 * sigma_px) ** 2, most)
         bent = solid & (np.abs(curve[:, 2]) > BENT_SIGMAS * np.sqrt(curve_cov[:, 2, 2] * scatter))
-        bent |= solid & (line_rest > within) & (curve_rest < 0.5 * line_rest)
+        bent |= solid & (line_rest > within[todo]) & (curve_rest < 0.5 * line_rest)
         rest = np.where(bent, curve_rest, line_rest)
         last = span == SPANS[-1]
-        take = firm & ((rest <= within) | last)
+        take = firm & ((rest <= within[todo]) | last)
         fit[todo[take]] = np.where(bent[take, None], curve[take], line[take])
         chosen = np.where(bent[take, None, None], curve_cov[take], line_cov[take])
         variance[todo[take]] = chosen * np.maximum(noise, rest[take])[:, None, None]
