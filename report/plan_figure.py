@@ -6,8 +6,10 @@ from fractions import Fraction
 from drawing.drawing import Drawing, Kind
 from drawing.svg import path_data
 from pictures.flat import FlatPicture
+from printing.ink_under import ink_under
 from printing.mirror import mirrored_flat
 from printing.part_labels import PartLabel, part_labels, part_shapes
+from printing.tile_picture import paper_white
 from report.embedded import EmbeddedPicture, embedded
 from report.facts import ReportFacts
 
@@ -60,7 +62,8 @@ def plan_figure(facts: ReportFacts, flat: FlatPicture) -> PlanFigure:
     x, y = (corner * fraction * size for corner in shown.origin_mm)
     box = (x, y, x + columns * mm * size, y + rows * mm * size)
     drawing = facts.build.scaled(Fraction(size))
-    numbers = tuple(_number(label, box) for label in part_labels(part_shapes(drawing), box))
+    under = ink_under(shown, paper_white(shown), fraction=facts.fraction * Fraction(size))
+    numbers = tuple(_number(label, box) for label in part_labels(part_shapes(drawing), box, ink=under))
     picture = embedded(shown.pixels, longest_px=LONGEST_PX)
     return PlanFigure(
         box[2] - box[0], box[3] - box[1], picture, shapes_in(drawing, box), lines_in(drawing, box), numbers

@@ -25,8 +25,8 @@ FOLDER = Path(__file__).parent
 WIDE_PX = 1100
 LARGEST_BYTES = 250_000
 """A README with its pictures should open at once on a slow line."""
-COLOURS = 32
-"""Enough for a page with a grey photo; more and the table's grain alone makes the file heavy."""
+COLOURS = (256, 128, 64, 48, 32)
+"""Tried in turn until a picture is light enough: the grain of a photo is most of its weight."""
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 QUIET = (
@@ -77,7 +77,7 @@ def make_pictures(folder: Path) -> None:
         html = looked.page.read_text(encoding="utf-8")
         looked.page.write_text(html.replace("</body>", HAND.replace("LABELS", repr(labels))), encoding="utf-8")
         _save(_photo(), folder / "photo.jpg")
-        _save(_screen(browser, looked.page, work, high_px=760), folder / "look.png")
+        _save(_screen(browser, looked.page, work, high_px=660), folder / "look.png")
         _save(_screen(browser, made.folder / "report.html", work, high_px=1040), folder / "report.png")
         _save(_pages(made.folder / "pages.pdf"), folder / "pages.png")
 
@@ -124,8 +124,11 @@ def _at_width(page: pypdfium2.PdfPage, width_px: int) -> Image.Image:
 def _save(image: Image.Image, path: Path) -> None:
     if path.suffix == ".jpg":
         image.save(path, quality=80, optimize=True)
-    else:
-        image.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(path, optimize=True)
+    for colours in COLOURS if path.suffix == ".png" else ():
+        # Maximum coverage keeps the few coloured lines that a mean over so much grey would lose.
+        image.quantize(colours, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(path, optimize=True)
+        if path.stat().st_size <= LARGEST_BYTES:
+            break
     if path.stat().st_size > LARGEST_BYTES:
         raise ScantlingError(
             f"{path.name} came out at {path.stat().st_size // 1000} kB; a README's picture may hold "

@@ -2,7 +2,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drawing.format import format_area, format_give, format_inches, format_length, format_mm, format_off
+from drawing.format import (
+    format_area,
+    format_give,
+    format_inches,
+    format_inches_near,
+    format_length,
+    format_mm,
+    format_off,
+)
 from drawing.lengths import parse_length
 
 
@@ -48,3 +56,8 @@ def test_lengths_areas_and_errors_are_said_plainly() -> None:
 )
 def test_give_or_take_is_rounded_up(u95_mm: float, said: str) -> None:
     assert format_give(u95_mm) == said
+
+
+# By hand: 264.5 mm is 10.413 in, between 10-6/16 and 10-7/16, nearer the latter.
+def test_a_headline_has_inches_without_the_rest() -> None:
+    assert [format_inches_near(mm) for mm in (264.5, 190.5, 0.4, 25.4)] == ["10-7/16 in", "7-1/2 in", "0 in", "1 in"]

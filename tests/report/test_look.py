@@ -116,6 +116,7 @@ def in_browser(tmp_path: Path, actions: str) -> list[str]:
     run = subprocess.run(
         [
             BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+            "--disable-component-update", "--disable-sync", "--disable-quic",
             "--window-size=1200,900", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom",
             (tmp_path / "acted.html").as_uri(),
         ],
@@ -172,3 +173,18 @@ class TestInABrowser:
         # Points 3 and 4 are 3 px apart: one number stands for both until there is room for two.
         assert said[1] == "4"
         assert said[4] == "2"
+
+    def test_two_clicks_give_the_words_to_type(self, tmp_path: Path) -> None:
+        said = in_browser(
+            tmp_path,
+            """
+            const typed = () => document.getElementById("typed").textContent;
+            const rings = () => [...document.querySelectorAll(".ring")].filter((r) => r.style.display !== "none");
+            seek("1"); put(typed()); put(rings().length);
+            seek("5"); put(typed()); put(rings().length);
+            """,
+        )
+
+        assert said[1:3] == ["Now click its other end.", "1"]
+        assert said[4].endswith('--known "1 5 = 36 in"')
+        assert said[5] == "2"

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from drawing.drawing import Drawing
+from drawing.findings import Finding, Level
 from drawing.paths import polyline
 from pictures.flat import FlatPicture
 from report.cautions import CAUTIONS
@@ -206,3 +207,20 @@ def test_the_file_is_written_whole(tmp_path: Path) -> None:
     write_html(tmp_path / "report.html", facts(), flat())
 
     assert (tmp_path / "report.html").read_bytes() == html_page(facts(), flat())
+
+
+def test_marks_that_moved_are_one_item() -> None:
+    moved = [Finding("mark-moved", Level.NOTE, f"known distance {n}", "Moved 0.4 px to point 7.") for n in (1, 2)]
+
+    read = page(replace(facts(), findings=(NOTE, *moved)))
+
+    assert "2 marks moved to the ink" in read.said
+    assert "Known distance 2: moved 0.4 px to point 7." in read.said
+    assert len([item for item in read.all("li") if item.get("class") == "note"]) == 2
+
+
+def test_the_lines_that_drop_or_name_a_part_are_there() -> None:
+    said = page(facts()).said
+
+    assert "[[choices]]  # part 2" in said
+    assert 'name = "bracket"' in said
