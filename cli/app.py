@@ -137,6 +137,7 @@ def measure(
     as_json: Annotated[bool, typer.Option("--json", help="For programs: one JSON object.")] = False,
 ) -> int:
     """Tell lengths at full size and at build size, with give or take."""
+    from cli.say import say
     from cli.shown import shown_progress
     from cli.summary import measured_values, say_measured
     from cli.typed import read_pairs, read_typed
@@ -151,7 +152,7 @@ def measure(
     with shown_progress() as progress:
         measured = measure_it(source, typed, pairs, progress=progress)
     if as_json:
-        typer.echo(json.dumps(measured_values(measured)))
+        say(json.dumps(measured_values(measured)))
     return say_measured(measured, pairs, lengths_too=not as_json)
 
 

@@ -1,8 +1,11 @@
 """The console script: runs a command, turns what went wrong into one sentence and an exit code."""
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
+
+from cli.say import say
 
 DONE, TO_DECIDE, REFUSED, INTERRUPTED = 0, 1, 2, 130
 
@@ -43,15 +46,24 @@ def main(arguments: Sequence[str]) -> int:
         # Whoever read our output has gone (a pager, `head`): nobody is left to tell.
         sys.stderr.close()
         return DONE
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            return _our_bug()
+        return _refuse("The disk is full, or what our output goes to is; some room is needed: free it and run again.")
     except Exception:  # noqa: BLE001 - the one place where a bug is told from bad input, by its exit code
-        import traceback
-
-        traceback.print_exc()
-        return OUR_BUG
+        return _our_bug()
     return int(result or DONE)
 
 
 OUR_BUG = 3
+
+
+def _our_bug() -> int:
+    """Show the traceback of what is being handled."""
+    import traceback
+
+    traceback.print_exc()
+    return OUR_BUG
 
 
 def _refuse(sentence: str) -> int:
@@ -60,7 +72,7 @@ def _refuse(sentence: str) -> int:
 
 
 def _say(sentence: str) -> None:
-    print(f"scantling: {' '.join(sentence.split())}", file=sys.stderr)
+    say(f"scantling: {' '.join(sentence.split())}", to_stderr=True)
 
 
 def _usage_sentence(error: object) -> str:

@@ -4,9 +4,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-import typer
-
 from cli.main import DONE, TO_DECIDE
+from cli.say import say
 from drawing.build_fraction import speak_fraction
 from drawing.findings import Finding, Level
 from drawing.format import format_give, format_inches, format_inches_near, format_mm
@@ -27,7 +26,6 @@ _ROUTINE = {
 def say_made(made: Made) -> int:
     """Print what to check, then size, sheets and what the scale rests on; give the exit code."""
     size = overall_size(made)
-    say = typer.echo
     told = [finding for finding in made.findings if finding.level is Level.DECIDE or finding.code not in _ROUTINE]
     _say_findings(told)
     if rest := _routine(made.findings):
@@ -53,7 +51,7 @@ def say_measured(measured: Measured, pairs: Sequence[tuple[TypedPoint, TypedPoin
     """Print each length; findings go to stderr when the lengths are for a program."""
     if lengths_too:
         for (start, end), length in zip(pairs, measured.lengths, strict=True):
-            typer.echo(
+            say(
                 f"{_at(start, length.start_px)} to {_at(end, length.end_px)}: {length.full_mm:.2f} mm at full size "
                 f"({format_inches(length.full_mm)}), give or take {length.u95_mm:.2f} mm; "
                 f"{length.build_mm:.2f} mm at build size ({format_inches(length.build_mm)})"
@@ -75,8 +73,11 @@ def measured_values(measured: Measured) -> dict[str, Any]:
 def say_looked(looked: Looked) -> int:
     """Print where the numbered picture is and how to go on."""
     count = len(looked.landmarks_px)
-    typer.echo(f"{_count(count, 'point')} numbered in {looked.page}: open it in a browser.")
-    typer.echo('Then give a length you know between two of them: --known "12 47 = 36 in".')
+    say(f"{_count(count, 'point')} numbered in {looked.page}: open it in a browser.")
+    if count:
+        say('Then give a length you know between two of them: --known "12 47 = 36 in".')
+    else:
+        say("No crossing, corner or line end was found: is this the right page, in even light, with dark lines?")
     _say_findings(looked.findings)
     return DONE
 
@@ -85,9 +86,9 @@ def _say_findings(findings: Iterable[Finding], *, to_stderr: bool = False) -> No
     for level, heading in ((Level.DECIDE, "Decide"), (Level.NOTE, "Check this")):
         chosen = [finding for finding in findings if finding.level is level]
         if chosen:
-            typer.echo(f"\n{heading}:", err=to_stderr)
+            say(f"\n{heading}:", to_stderr=to_stderr)
         for finding in chosen:
-            typer.echo(f"  - {_worded(finding)}", err=to_stderr)
+            say(f"  - {_worded(finding)}", to_stderr=to_stderr)
 
 
 def _worded(finding: Finding) -> str:

@@ -70,8 +70,14 @@ class Region:
             )
         if not all(math.isfinite(value) for point in self.points_px for value in point):
             raise DigitizeError("A region has a corner that is not a number of pixels: mark its corners again.")
-        if shapely.area(shapely.make_valid(shapely.Polygon(self.points_px))) == 0:
+        polygon = shapely.Polygon(self.points_px)
+        if shapely.area(shapely.make_valid(polygon)) == 0:
             raise DigitizeError("A region's corners lie on one line; it needs some area: mark its corners again.")
+        if not polygon.is_valid:
+            raise DigitizeError(
+                "A region's sides cross one another, so that inside and outside cannot be told; "
+                "its corners must go round it once: mark them again in that order."
+            )
 
 
 AREA_WITHIN = 0.10

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from job.errors import JobError
+from job.readable import is_readable_text
 
 LAST = "report.json"
 """A folder without it is unfinished."""
@@ -42,6 +43,11 @@ def write_folder(folder: Path, fill: Callable[[Path], None], seal: Callable[[dic
 
 
 def _refuse_bad_place(folder: Path) -> None:
+    if not is_readable_text(str(folder)):
+        raise JobError(
+            f"The folder name {folder.name!a} is not readable text; a name that can be printed is needed: "
+            "name another with -o."
+        )
     if folder.exists() and not folder.is_dir():
         raise JobError(f"{folder} is a file; a folder is needed for the results: name another with -o.")
 

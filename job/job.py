@@ -10,6 +10,7 @@ from digitize.choices import Choice, Region
 from digitize.traces import Trace
 from drawing.papers import PAPERS
 from job.errors import JobError
+from job.readable import is_readable_text
 from printing.best_grid import PageGrid
 from printing.setup import PageSetup
 
@@ -99,6 +100,15 @@ class Sheet:
     trust_size: bool = False
     dpi: float | None = None
     origin_px: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        if self.trust_size and self.dpi is not None:
+            raise JobError("The sheet has both trust_size and dpi; one of them can be true: take the other out.")
+        if not is_readable_text(str(self.file)):
+            raise JobError(
+                f"The path {str(self.file)!a} is not readable text; every file made from it must name it: "
+                "rename the picture, or its folder."
+            )
 
 
 class Found(StrEnum):

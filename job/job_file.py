@@ -1,10 +1,12 @@
 """The job file: job.toml read and written, comments included."""
 
 import os
+import stat
 import tomllib
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from digitize.choices import Action, Choice, Region, RegionKind
 from digitize.traces import Trace
@@ -24,9 +26,9 @@ from job.job import (
     Sheet,
     SheetKind,
 )
-from job.points import parse_width_mm
+from job.points import parse_exact_mm, parse_width_mm
 from job.toml_table import Table
-from printing.best_grid import PageGrid
+from printing.best_grid import MOST_CELLS, PageGrid
 from printing.setup import PageSetup, parse_paper
 
 SIZE_LIMIT_BYTES = 64 << 20
@@ -42,19 +44,40 @@ def read_job(path: Path) -> Job:
         In one sentence, when the file is missing, is no TOML, or has a key that is
         unknown, missing or of the wrong type.
     """
+    return _job(Table(_values(path), path.name), path.parent)
+
+
+def _values(path: Path) -> dict[str, Any]:
     try:
-        if path.stat().st_size > SIZE_LIMIT_BYTES:
+        status = path.stat()
+        if stat.S_ISFIFO(status.st_mode) or stat.S_ISCHR(status.st_mode):
+            # Opening a pipe would wait for whoever writes into it.
             raise JobError(
-                f"{path} is {path.stat().st_size >> 20} MB; a job file is small: give the job.toml of a job."
+                f"{path} is a device or a pipe; a job file was needed: copy what it gives into a file first."
             )
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
+        if status.st_size > SIZE_LIMIT_BYTES:
+            raise JobError(f"{path} is {status.st_size >> 20} MB; a job file is small: give the job.toml of a job.")
+        # Some editors put a byte-order mark before the first letter.
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise JobError(f"{path} cannot be read ({error.strerror}); a job file was needed: check the name.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except RecursionError as error:
         raise JobError(
-            f"{path} is not a TOML file ({error}); mend that line or start again from the picture."
+            f"{path} has brackets within brackets without end; no job has: start again from the picture."
         ) from error
-    return _job(Table(values, path.name), path.parent)
+    except ValueError as error:
+        # TOML errors, other encodings than UTF-8, and numbers too long for Python are all of this kind.
+        why = str(error).split(";")[0]
+        raise JobError(f"{path} is not a TOML file ({why}); mend that line or start again from the picture.") from error
+
+
+def is_plain_file(path: Path) -> bool:
+    """Say whether there is a file to read, whatever the name looks like."""
+    try:
+        return path.is_file()
+    except OSError:
+        # A name too long for the disk is no file's.
+        return False
 
 
 def _job(table: Table, folder: Path) -> Job:
@@ -177,7 +200,12 @@ def _build(table: Table) -> _Build:
     length = None
     if inner := build.table("length"):
         start, end = _marks(inner, [inner.point("start_px"), inner.point("end_px")])
-        length = GivenLength(start, end, _length(inner, "length"))
+        length = GivenLength(start, end, inner.text("length"))
+        parse_exact_mm(length.text, "A build length")
+        if build.has("fraction"):
+            raise JobError(
+                "The job's [build] has both a fraction and a length; each alone fixes the build size: take one out."
+            )
         inner.done()
     read = _Build(parse_fraction(build.text("fraction", "1")), length, build.flag("mirrored", False))
     build.done()
@@ -199,8 +227,8 @@ def _pages(table: Table) -> _Pages:
             PageGrid(
                 origin_mm=grid.point("origin_mm"),
                 landscape=grid.flag("landscape"),
-                rows=grid.whole("rows"),
-                cols=grid.whole("cols"),
+                rows=_count(grid, "rows"),
+                cols=_count(grid, "cols"),
             ),
             parse_fraction(grid.text("for_fraction")),
             PageSetup(
@@ -218,6 +246,13 @@ def _pages(table: Table) -> _Pages:
     read = _Pages(setup, pages.flag("lines_only", False), kept)
     pages.done()
     return read
+
+
+def _count(table: Table, key: str) -> int:
+    count = table.whole(key)
+    if not 1 <= count <= MOST_CELLS:
+        raise table.refuse(key, f"from 1 to {MOST_CELLS}, or the table [pages.grid] be taken out to lay pages anew")
+    return count
 
 
 def _trace(table: Table) -> Trace:

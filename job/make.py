@@ -11,15 +11,17 @@ from drawing.lengths import parse_length, parse_size
 from drawing.papers import Paper
 from job.errors import JobError
 from job.job import GivenAcross, GivenCorners, GivenLength, Job, Sheet, SheetKind
-from job.job_file import read_job
+from job.job_file import is_plain_file, read_job
 from job.made import Made
-from job.points import TypedCorners, TypedLength, TypedPoint
+from job.points import TypedCorners, TypedLength, TypedPoint, parse_exact_mm
 from job.progress import Progress, Timed
 from job.run import run
 from job.see import Seen, see
 from job.settle import mark_at
 
 JOB_SUFFIX = ".toml"
+
+BUILD_LENGTH = "A build length"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,7 @@ class Typed:
         for given in (*self.knowns, *self.on_paper, *self.checks):
             parse_length(given.text)
         if self.build_length is not None:
-            parse_length(self.build_length.text)
+            parse_exact_mm(self.build_length.text, BUILD_LENGTH)
         if self.corners is not None and self.corners.size_text is not None:
             parse_size(self.corners.size_text)
         if self.trust_size and self.dpi is not None:
@@ -118,7 +120,7 @@ def _sheet(sheet: Sheet, typed: Typed) -> Sheet:
 
 
 def _refuse_changed(sheet: Sheet) -> None:
-    if not sheet.file.is_file():
+    if not is_plain_file(sheet.file):
         raise JobError(
             f"The job's picture {sheet.file} is not there; it was marked on that file: "
             "put it back, or change `file` in the job."

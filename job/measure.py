@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from drawing.findings import Finding
+from job.errors import JobError
 from job.make import Typed, job_from
 from job.observe import observe
 from job.points import TypedPoint
@@ -55,6 +56,10 @@ def measure(
             mark, noted = settled_point(point, seen, about=f"length {number}, {word} mark", as_given=typed.as_given)
             ends.append(mark.at_px)
             findings += noted
+        if ends[0] == ends[1]:
+            raise JobError(
+                f"Both marks of length {number} are at {ends[0]} px; a length needs two places: mark its other end."
+            )
         found = calibration.length(*ends)
         lengths.append(MeasuredLength(ends[0], ends[1], found.mm, found.u95_mm, found.mm * fraction))
     return Measured(tuple(lengths), tuple(findings))

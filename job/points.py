@@ -7,6 +7,12 @@ from typing import TypeAlias
 from drawing.lengths import parse_length
 from job.errors import JobError
 
+MOST_DIGITS = 9
+"""No picture has a thousand million points; a longer number is a slip of the hand."""
+
+SHOWN_LENGTH = 60
+"""How much of a wrong word is repeated back, characters."""
+
 TypedPoint: TypeAlias = int | tuple[float, float]
 """A number that `scantling look` gave, or (x, y) in picture px."""
 
@@ -84,17 +90,42 @@ def parse_points(text: str, *, option: str) -> tuple[TypedPoint, ...]:
 
 
 def parse_width_mm(text: str) -> float:
-    """Read a margin or overlap: a length, or nothing at all (`0 mm`)."""
-    return 0.0 if _ZERO.fullmatch(text.strip()) else parse_length(text).mm
+    """Read a margin or overlap: a length, or nothing at all (`0 mm`).
+
+    Raises
+    ------
+    DrawingError
+        When it is no length.
+    JobError
+        When it has a give or take.
+    """
+    return 0.0 if _ZERO.fullmatch(text.strip()) else parse_exact_mm(text, "A margin or overlap")
+
+
+def parse_exact_mm(text: str, what: str) -> float:
+    """Read a length that is set, not measured, so that no give or take can belong to it.
+
+    Raises
+    ------
+    DrawingError
+        When it is no length.
+    JobError
+        When it has a give or take, which would otherwise be dropped unseen.
+    """
+    length = parse_length(text)
+    if length.give_mm is not None:
+        raise JobError(f"{what} of {text!r} has a give or take; it is taken as it stands: leave the give or take out.")
+    return length.mm
 
 
 def _point(word: str, option: str) -> TypedPoint:
-    if word.isdecimal() and word.isascii():
+    if word.isdecimal() and word.isascii() and len(word) <= MOST_DIGITS:
         return int(word)
     if match := _COORDINATES.fullmatch(word):
         return float(match[1]), float(match[2])
+    shown = repr(word if len(word) <= SHOWN_LENGTH else word[:SHOWN_LENGTH] + "...")
     raise JobError(
-        f"{option} has {word!r} where a point belongs; a point is a number from `scantling look` or x,y in pixels: "
+        f"{option} has {shown} where a point belongs; a point is a number from `scantling look` or x,y in pixels: "
         "write it like 12 or 310.5,95."
     )
 

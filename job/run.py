@@ -9,6 +9,7 @@ from calibration.calibration import Calibration
 from calibration.observations import CalibrationError, PointPx
 from digitize.draw_outlines import draw_outlines
 from digitize.traces import with_traces
+from drawing.build_fraction import LARGEST, SMALLEST
 from drawing.drawing import Drawing
 from drawing.lengths import parse_length
 from job.errors import JobError
@@ -46,7 +47,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
             tolerance_mm=None,
             border_px=None if seen.border is None else seen.border.corners_px,
         )
-        _refuse_blank(drawn.drawing)
+        _refuse_blank(drawn.drawing, job)
         plan = with_give_or_take(drawn.drawing, calibration)
         # The same map again: its findings now tell their effect over the longest part.
         calibration = calibrate(job, seen, observed, longest_px=longest_part_px(plan, calibration.to_picture))
@@ -110,14 +111,30 @@ def fraction_of(job: Job, calibration: Calibration) -> Fraction:
     if job.build_length is None:
         return job.fraction
     wanted_mm = parse_length(job.build_length.text).mm
-    full = calibration.length(job.build_length.start.at_px, job.build_length.end.at_px)
+    start_px, end_px = job.build_length.start.at_px, job.build_length.end.at_px
+    if start_px == end_px:
+        raise JobError(f"Both marks of the build length are at {start_px} px; it needs two places: mark its other end.")
+    full_mm = calibration.length(start_px, end_px).mm
     # A billionth of a length is far below anything drawn, and keeps the figure short enough to write down.
-    return Fraction(wanted_mm / full.mm).limit_denominator(10**9)
-
-
-def _refuse_blank(drawing: Drawing) -> None:
-    if not drawing.outlines and not drawing.lines:
+    fraction = Fraction(wanted_mm / full_mm).limit_denominator(10**9)
+    if not SMALLEST <= fraction <= LARGEST:
         raise JobError(
-            "No drawn line was found in the picture; dark lines on light paper (or light on dark) are needed: "
-            "look at it with `scantling look`, or take the picture again in even light."
+            f"The build length of {job.build_length.text!r} is {full_mm:.6g} mm at full size, which makes the build "
+            f"{wanted_mm / full_mm:.4g} of it; that must lie between 1/{SMALLEST.denominator} and {LARGEST}: "
+            "check its unit and its marks."
         )
+    return fraction
+
+
+def _refuse_blank(drawing: Drawing, job: Job) -> None:
+    if drawing.outlines or drawing.lines:
+        return
+    if job.regions or job.choices:
+        raise JobError(
+            "Nothing is left to draw after the regions and choices; at least one drawn line must stay: "
+            "widen a region or take back a choice."
+        )
+    raise JobError(
+        "No drawn line was found in the picture; dark lines on light paper (or light on dark) are needed: "
+        "look at it with `scantling look`, or take the picture again in even light."
+    )

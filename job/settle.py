@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drawing.findings import Finding, Level
 from job.errors import JobError
@@ -17,6 +18,10 @@ REACH_WIDTHS = 2.5
 
 LEAST_REACH_PX = 6.0
 """On thin lines a hand's slip is set by the screen, not the line."""
+
+SAME_PX = 1.0
+"""A mark this near a landmark is on it: the same picture gives the same landmarks to far less, another version of the
+program to some tenths."""
 
 DIGITS = 3
 """Marks are kept to a thousandth of a px, far below what ink can tell, so that the job file reads back as it was."""
@@ -32,6 +37,11 @@ def mark_at(point: TypedPoint, seen: Seen, *, option: str) -> Mark:
     """
     if isinstance(point, int):
         count = len(seen.landmarks_px)
+        if not count:
+            raise JobError(
+                f"{option} names point {point}, but no crossing, corner or line end was found in this picture; "
+                "a number needs one: give the point as x,y."
+            )
         if not 1 <= point <= count:
             raise JobError(
                 f"{option} names point {point}; `scantling look` numbers 1 to {count} on this picture: "
@@ -53,11 +63,17 @@ def settled_job(job: Job, seen: Seen, *, as_given: bool) -> tuple[Job, tuple[Fin
         When a mark lies outside the picture.
     """
     notes: list[Finding] = []
+    _refuse_far(job, seen)
 
     def settle(mark: Mark, about: str) -> Mark:
         _inside(mark, seen, about)
-        if mark.settled is not Settled.NOT_YET:
+        if mark.settled is Settled.AS_GIVEN:
             return mark
+        if mark.settled is Settled.INK:
+            if _far_px(mark, seen).min(initial=math.inf) <= SAME_PX:
+                return mark
+            notes.append(_off_ink(mark, about))
+            return replace(mark, settled=Settled.AS_GIVEN)
         if as_given:
             return replace(mark, settled=Settled.AS_GIVEN)
         moved, finding = _settled(mark, seen, about)
@@ -115,7 +131,7 @@ def _settled(mark: Mark, seen: Seen, about: str) -> tuple[Mark, Finding]:
     width_px = float(np.median([link.width_px for link in links])) if links else 0.0
     reach_px = max(LEAST_REACH_PX, REACH_WIDTHS * width_px)
     landmarks = seen.landmarks_px
-    far = np.hypot(landmarks[:, 0] - mark.x_px, landmarks[:, 1] - mark.y_px)
+    far = _far_px(mark, seen)
     if not len(far) or far.min() > reach_px:
         finding = Finding(
             "mark-as-given",
@@ -136,6 +152,39 @@ def _settled(mark: Mark, seen: Seen, about: str) -> tuple[Mark, Finding]:
         f"in the ink at {moved.x_px:.1f},{moved.y_px:.1f} (--as-given leaves it where it was put).",
     )
     return moved, finding
+
+
+def _far_px(mark: Mark, seen: Seen) -> NDArray[np.float64]:
+    """How far each landmark lies from a mark, (N,) px."""
+    landmarks = seen.landmarks_px
+    return np.asarray(np.hypot(landmarks[:, 0] - mark.x_px, landmarks[:, 1] - mark.y_px))
+
+
+def _off_ink(mark: Mark, about: str) -> Finding:
+    return Finding(
+        "mark-off-ink",
+        Level.NOTE,
+        about,
+        f"The job says that it lies on the ink at {mark.x_px:g},{mark.y_px:g}, where there is no crossing, corner or "
+        "line end; it stays there as a point put by hand. Write 'not yet' in its marks to let it move to the ink.",
+    )
+
+
+def _refuse_far(job: Job, seen: Seen) -> None:
+    """Refuse points that may lie beyond the picture's edge, but not by more than the picture itself."""
+    width, height = seen.picture.width_px, seen.picture.height_px
+    points = [("A region's corner", point) for region in job.regions for point in region.points_px]
+    for trace in job.traces:
+        nodes = (trace.start_px, *(point for cubic in trace.cubics_px for point in cubic))
+        points += [("A point of a traced line", point) for point in nodes]
+    if job.sheet.origin_px is not None:
+        points.append(("The origin", job.sheet.origin_px))
+    for what, (x, y) in points:
+        if not (-width <= x <= 2 * width and -height <= y <= 2 * height):
+            raise JobError(
+                f"{what} is at {x:g},{y:g}, far outside the picture of {width} x {height} px; "
+                "it must lie on the picture or near it: correct it in the job."
+            )
 
 
 def _inside(mark: Mark, seen: Seen, about: str) -> None:

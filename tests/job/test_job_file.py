@@ -50,10 +50,10 @@ jobs = st.builds(
         page=st.integers(1, 900),
         kind=st.sampled_from(SheetKind),
         drawn_at=st.none() | fractions,
-        trust_size=st.booleans(),
         dpi=st.none() | st.floats(1, 20000),
         origin_px=st.none() | points,
-    ),
+    )
+    | st.builds(Sheet, st.just(Path("/plans/deep/plan é.jpg")), st.just("ab" * 32), trust_size=st.just(True)),
     knowns=st.lists(lengths, max_size=3).map(tuple),
     checks=st.lists(lengths, max_size=2).map(tuple),
     corners=st.none() | st.builds(GivenCorners, st.tuples(marks, marks, marks, marks), st.none() | st.just("A4")),
