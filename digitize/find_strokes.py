@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from digitize.centre_lines import measure_lines
 from digitize.clean_graph import clean_graph
+from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.gaps import bridges
 from digitize.nodes import Placed, place_nodes
@@ -81,7 +82,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
-    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
+    strokes = with_crossed_tips(Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px)))
     tell(1.0)
     return strokes
 

@@ -1,0 +1,176 @@
+"""Sharp tips on a line that runs through them: ribs drawn on a common datum."""
+
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from digitize.strokes import Link, NodeKind, Strokes
+
+Floats = NDArray[np.float64]
+
+FREE_WIDTHS = 1.6
+"""A side is measured where its middle is this far from the line through the tip: nearer, the ink of both has merged."""
+
+FIT_PX = 40.0
+"""Length of a side that its direction is taken from: shorter is noise, longer bends."""
+
+LEAST_PX = 12.0
+"""A side that is free of the line for less than this has no direction to go by."""
+
+SPARED_WIDTHS = 2.0
+"""The first of the free stretch still leans towards the merged ink."""
+
+ASTRAY_WIDTHS = 0.12
+"""Points of a side farther from its straight line than this are led astray; noise and bend stay well below."""
+
+LEAST_RAD = np.radians(4)
+"""Sides that meet at less have their crossing anywhere."""
+
+ACUTE_RAD = np.radians(40)
+"""Sides that open wider leave a junction where they meet, and need no help."""
+
+AHEAD_WIDTHS = (1.5, 40.0)
+"""How far ahead of the junction the tip may lie, in line widths: the merged ink of an 8 degree tip is 14 long."""
+
+ASIDE_WIDTHS = 0.8
+"""The sides meet on the line to within this, or it is another line's crossing."""
+
+
+def with_crossed_tips(strokes: Strokes) -> Strokes:
+    """Give the strokes with each sharp tip on a line moved from where ink merges to where its sides meet.
+
+    At such a junction two sides, one from either side of the line, come in at an acute angle; their
+    extensions meet farther on, upon that line. The line then passes the junction by, and is cut at the tip.
+    """
+    for node in np.flatnonzero(strokes.kinds == NodeKind.JUNCTION).tolist():
+        strokes = _mended(strokes, node)
+    return strokes
+
+
+def _mended(strokes: Strokes, node: int) -> Strokes:
+    at = [which for which, link in enumerate(strokes.links) if node in (link.start, link.end)]
+    if not 3 <= len(at) <= 5 or any(strokes.links[which].start == strokes.links[which].end for which in at):
+        return strokes
+    arms = {which: _outward(strokes.links[which], node) for which in at}
+    for one, other in combinations(at, 2):
+        through = np.concatenate([arms[which] for which in at if which not in (one, other)])
+        for onward in at:
+            if onward in (one, other):
+                continue
+            found = _tip(arms[one], arms[other], arms[onward], through, strokes.links[one].width_px)
+            if found is not None:
+                return _moved(strokes, node, (one, other), onward, found)
+    return strokes
+
+
+def _outward(link: Link, node: int) -> Floats:
+    return link.points_px if link.start == node else link.points_px[::-1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """A side's free stretch: its middle, its direction towards the node, and on which side of the line it lies."""
+
+    middle_px: Floats
+    way: Floats
+    across: float
+
+    def off_px(self, points_px: Floats) -> Floats:
+        """Distances of (N, 2) points from the side's straight line."""
+        away = points_px - self.middle_px
+        off: Floats = np.abs(away[:, 0] * self.way[1] - away[:, 1] * self.way[0])
+        return off
+
+
+@dataclass(frozen=True, slots=True)
+class _Tip:
+    """Where two sides meet, and the place on the line through it that is nearest."""
+
+    at_px: Floats
+    nearest: int
+    sides: tuple[_Side, _Side]
+
+
+def _tip(one: Floats, other: Floats, onward: Floats, through: Floats, width_px: float) -> _Tip | None:
+    """The crossing of two sides' extensions upon a line; None where this is no such tip."""
+    axis = onward[min(len(onward) - 1, int(6 * width_px))] - onward[0]
+    reach = float(np.hypot(*axis))
+    if reach < AHEAD_WIDTHS[0] * width_px:
+        return None
+    axis = axis / reach
+    a, b = _side(one, through, axis, width_px), _side(other, through, axis, width_px)
+    if a is None or b is None:
+        return None
+    # From either side of the line, and each coming from behind.
+    if a.across * b.across >= 0 or min(a.way @ axis, b.way @ axis) < np.cos(ACUTE_RAD):
+        return None
+    cross = float(a.way[0] * b.way[1] - a.way[1] * b.way[0])
+    if abs(cross) < np.sin(LEAST_RAD):
+        return None
+    gap = b.middle_px - a.middle_px
+    tip = a.middle_px + a.way * float(gap[0] * b.way[1] - gap[1] * b.way[0]) / cross
+    far = np.hypot(*(onward - tip).T)
+    nearest = int(far.argmin())
+    ahead = float((tip - onward[0]) @ axis)
+    if not AHEAD_WIDTHS[0] * width_px < ahead < AHEAD_WIDTHS[1] * width_px:
+        return None
+    if far[nearest] > ASIDE_WIDTHS * width_px or not 0 < nearest < len(onward) - 1:
+        return None
+    return _Tip(tip, nearest, (a, b))
+
+
+def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side | None:
+    """The stretch of an arm nearest the node that is free of the line, or None where it is too short."""
+    window = arm[: int(FIT_PX + (AHEAD_WIDTHS[1] + FREE_WIDTHS) * width_px)]
+    free = np.flatnonzero(_apart_px(window, through) > FREE_WIDTHS * width_px)
+    if not len(free):
+        return None
+    stretch = window[free[0] :]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(stretch, axis=0).T))])
+    stretch = stretch[(along <= FIT_PX) & (along >= SPARED_WIDTHS * width_px)]
+    if len(stretch) < 4 or float(np.hypot(*(stretch[-1] - stretch[0]))) < LEAST_PX:
+        return None
+    middle = stretch.mean(axis=0)
+    _, _, axes = np.linalg.svd(stretch - middle, full_matrices=False)
+    way = axes[0] if axes[0] @ (stretch[0] - stretch[-1]) > 0 else -axes[0]
+    away = middle - arm[0]
+    return _Side(middle, way, float(axis[0] * away[1] - axis[1] * away[0]))
+
+
+def _apart_px(points_px: Floats, others_px: Floats) -> Floats:
+    apart: Floats = cKDTree(others_px).query(points_px)[0]
+    return apart
+
+
+def _moved(strokes: Strokes, node: int, sides: tuple[int, int], onward: int, tip: _Tip) -> Strokes:
+    """The sides carried on to the tip, and the line through it cut there."""
+    new = len(strokes.nodes_px)
+    links = list(strokes.links)
+    for which, side in zip(sides, tip.sides, strict=True):
+        links[which] = _carried_on(links[which], node, new, tip.at_px, side)
+    cut = links[onward]
+    line = _outward(cut, node)
+    far_end = cut.end if cut.start == node else cut.start
+    links[onward] = replace(cut, start=node, end=new, points_px=np.vstack([line[: tip.nearest], tip.at_px]))
+    links.append(replace(cut, start=new, end=far_end, points_px=np.vstack([tip.at_px, line[tip.nearest + 1 :]])))
+    kinds = np.append(strokes.kinds, np.uint8(NodeKind.JUNCTION))
+    return Strokes(np.vstack([strokes.nodes_px, tip.at_px]), kinds, tuple(links))
+
+
+def _carried_on(link: Link, node: int, new: int, tip_px: Floats, side: _Side) -> Link:
+    """A side from where it is free and straight, and straight on from there to the tip."""
+    points = _outward(link, node)
+    behind = (points - side.middle_px) @ side.way
+    # What lies ahead of the middle and off the side's own line has been led astray by the other ink.
+    astray = np.flatnonzero((behind > 0) & (side.off_px(points) > ASTRAY_WIDTHS * link.width_px))
+    first = int(astray[-1]) + 1 if len(astray) else int(np.argmax(side.off_px(points) <= ASTRAY_WIDTHS * link.width_px))
+    kept = points[first:]
+    count = max(1, int(np.hypot(*(kept[0] - tip_px))))
+    bridge = tip_px + (kept[0] - tip_px) * (np.arange(count) / count)[:, None]
+    carried = np.vstack([bridge, kept])
+    if link.start == node:
+        return replace(link, start=new, points_px=carried)
+    return replace(link, end=new, points_px=carried[::-1])
