@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -44,6 +45,21 @@ def test_parts_come_out_at_half_size(half: Path) -> None:
     assert [size[2] for size in sizes] == [1, 0]
     assert sizes[0][:2] == pytest.approx((40.0, 20.0), abs=SIZE_TOLERANCE_MM)
     assert sizes[1][:2] == pytest.approx((65.0, 7.5), abs=SIZE_TOLERANCE_MM)
+
+
+def test_the_terminal_ends_with_what_a_builder_wants_to_know(
+    small_plan: SmallPlan, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _make(small_plan, tmp_path / "out", "--fraction", "1/2")
+
+    noted, result = capsys.readouterr().out.split("\nsmall at 1/2 of full size\n")
+    assert noted.count("moved to the ink") == 1
+    assert "2 marks moved to the ink beside them" in noted
+    size = re.search(r"Over all: ([\d.]+) mm x", result)
+    assert size is not None
+    assert float(size[1]) == pytest.approx(65.0, abs=SIZE_TOLERANCE_MM)
+    assert "the page plan, then 1 A4 sheet\n" in result
+    assert "rests on known distance 1 (130 mm)" in result
 
 
 # SVG 2: width and height in mm with a viewBox of the same numbers make one user unit one mm.
@@ -140,7 +156,7 @@ def test_lengths_that_disagree_are_stamped_and_leave_with_one(small_plan: SmallP
         (["make", "{plan}", "--known", "1 2 = 0 mm"], "0"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "0"], "0"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "-1/2"], "1/2"),
-        (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "90"], "sheets"),
+        (["make", "{plan}", "--known", "1 2 = 170 mm", "--fraction", "90", "--paper", "100x150mm"], "sheets"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--paper", "A4", "--margin", "120mm"], "margin"),
         (["make", "{plan}", "--known", "1 2 = 170 mm", "--paper", "A17"], "A17"),
         (["make", "{plan}", "--on-paper", "1 2 = 170 mm"], "--drawn-at"),
