@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.border_checks import encloses_a_plan
+from calibration.border_checks import NEAR_PX, NEAR_ROUGH_PX, encloses_a_plan
 from calibration.line_runs import Reduced, Run, join_runs, line_pieces, reduce_ink
 from calibration.side_curve import SideCurve, measure_side, meeting_point
 from pictures.ink import Ink, ink_mask
@@ -103,15 +103,16 @@ def find_border(ink: Ink, *, sheet_px: Points | None = None) -> Border | None:
     taken: tuple[Points, list[SideCurve]] | None = None
     measured_count = 0
     for quad in _candidates(runs, reduced):
-        if not encloses_a_plan(
-            reduced, pieces, reduced.from_picture(np.concatenate([side[:-1:OUTLINE_STEP] for side in quad]))
-        ):
+        rough = reduced.from_picture(np.concatenate([side[:-1:OUTLINE_STEP] for side in quad]))
+        if not encloses_a_plan(reduced, pieces, rough, near_px=NEAR_ROUGH_PX):
             continue
         measured_count += 1
         if measured_count > MOST_MEASURED:
             break
         measured = _measured(ink, quad)
         if measured is None or not _is_frame(measured[1]):
+            continue
+        if not encloses_a_plan(reduced, pieces, reduced.from_picture(_outline(measured[1])), near_px=NEAR_PX):
             continue
         if taken is None:
             taken = measured
@@ -262,6 +263,11 @@ def _is_frame(sides: list[SideCurve]) -> bool:
         return False
     drawn = sum(min(sides[n - 1].at_ends[1], sides[n].at_ends[0]) >= LEAST_AT_CORNER for n in range(4))
     return drawn >= 3
+
+
+def _outline(sides: list[SideCurve]) -> Points:
+    t = np.linspace(-1, 1, 33)[:-1:OUTLINE_STEP]
+    return np.concatenate([side.at(t) for side in sides]).astype(np.float64)
 
 
 def _faintest(sides: list[SideCurve]) -> float:

@@ -20,24 +20,28 @@ TOUCHING_LENGTH = 0.03
 """Shortest such line, as part of the picture's diagonal: zone marks and ticks are shorter."""
 
 NEAR_PX = 4.0
-"""Pieces this near (reduced px) to the border are the border's own, or its second line's."""
+"""Pieces this near (reduced px) to the measured border are its own."""
+
+NEAR_ROUGH_PX = 14.0
+"""The same before it is measured, when its rough sides may run between a frame's two lines."""
 
 
-def encloses_a_plan(reduced: Reduced, pieces: NDArray[np.float64], outline: Points) -> bool:
+def encloses_a_plan(reduced: Reduced, pieces: NDArray[np.float64], outline: Points, *, near_px: float) -> bool:
     """Whether nearly all straight ink lies inside an outline (N, 2) and few long lines end on it; all in reduced px.
 
-    Only straight pieces count: the grain and noise of a table are short or none.
+    Pieces within `near_px` of the outline are the border's own. Only straight pieces count: the grain and noise of a
+    table are short or none.
     """
     start, end = pieces[:, :2], pieces[:, 2:]
     length = np.hypot(*(end - start).T)
     near = _depth(np.concatenate([start, end]), outline).reshape(2, -1)
     depth = near.min(axis=0)
-    outside = float(length[depth < -NEAR_PX].sum())
-    inside = float(length[depth > NEAR_PX].sum())
+    outside = float(length[depth < -near_px].sum())
+    inside = float(length[depth > near_px].sum())
     # A border encloses something.
     if inside < 0.25 * np.hypot(*np.ptp(outline, axis=0)):
         return False
-    if outside > MOST_OUTSIDE * (outside + float(length[depth >= -NEAR_PX].sum())):
+    if outside > MOST_OUTSIDE * (outside + float(length[depth >= -near_px].sum())):
         return False
     return _touching(pieces, near, TOUCHING_LENGTH * reduced.diagonal_px) <= MOST_TOUCHING
 
