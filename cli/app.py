@@ -60,7 +60,7 @@ def main(
         raise typer.Exit
 
 
-@app.command()
+@app.command(short_help="Number the points of a plan's picture.")
 def look(
     picture: Annotated[Path, typer.Argument(metavar="PICTURE", help="A photo, scan or PDF of the plan.")],
     to: Annotated[Path | None, typer.Option("-o", metavar="look.html", help="Where the page goes.")] = None,
@@ -76,7 +76,7 @@ def look(
     return say_looked(looked)
 
 
-@app.command()
+@app.command(short_help="Make outlines and pages, or do a job again.")
 def make(
     source: Source,
     folder: Annotated[Path | None, typer.Option("-o", metavar="DIR", help="Where the results go.")] = None,
@@ -100,7 +100,10 @@ def make(
     overlap: Annotated[str | None, typer.Option(metavar="10mm", help="How far pages overlap.")] = None,
     lines_only: Annotated[bool, typer.Option("--lines-only", help="Pages without the plan's picture.")] = False,
 ) -> int:
-    """Make outlines, a flat picture and pages from a picture of a plan, or do a job again."""
+    """Make outlines, a flat picture and pages from a picture of a plan, or do a job again.
+
+    A, B and P are points: numbers from `scantling look`, or x,y in pixels.
+    """
     from cli.shown import shown_progress
     from cli.summary import say_made
     from cli.typed import read_typed
@@ -117,7 +120,7 @@ def make(
     return say_made(made)
 
 
-@app.command()
+@app.command(short_help="Tell lengths at full and at build size.")
 def measure(
     source: Source,
     between: Annotated[list[str], typer.Option("--between", metavar='"A B"', help="Two points to measure between.")],
@@ -136,7 +139,10 @@ def measure(
     kind: Kind = None,
     as_json: Annotated[bool, typer.Option("--json", help="For programs: one JSON object.")] = False,
 ) -> int:
-    """Tell lengths at full size and at build size, with give or take."""
+    """Tell lengths at full size and at build size, with give or take.
+
+    A, B and P are points: numbers from `scantling look`, or x,y in pixels.
+    """
     from cli.say import say
     from cli.shown import shown_progress
     from cli.summary import measured_values, say_measured
@@ -156,7 +162,7 @@ def measure(
     return say_measured(measured, pairs, lengths_too=not as_json)
 
 
-@app.command()
+@app.command(short_help="Do the main job on the bundled sample.")
 def demo(
     folder: Annotated[Path | None, typer.Option("-o", metavar="DIR", help="Where the results go.")] = None,
 ) -> int:

@@ -14,7 +14,12 @@ def run() -> None:
     """Run what the command line says and leave with its exit code."""
     # Small equations wait longer for threads than they take: with them, drawing outlines took twice as long.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    sys.exit(main(sys.argv[1:]))
+    try:
+        code = main(sys.argv[1:])
+    except KeyboardInterrupt:
+        # Before the first command is even known.
+        code = INTERRUPTED
+    sys.exit(code)
 
 
 def main(arguments: Sequence[str]) -> int:

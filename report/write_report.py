@@ -54,6 +54,7 @@ def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
         observed=[
             (number, style_of(length), length) for number, length in enumerate(facts.calibration.observed, start=1)
         ],
+        within=all(abs(length.residual_mm) <= length.u95_mm for length in facts.calibration.observed),
         rows=rows,
         taken_as=_TAKEN_AS[facts.calibration.kind],
         line_full=None if width_mm is None else format_width(width_mm),

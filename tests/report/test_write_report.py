@@ -224,3 +224,15 @@ def test_the_lines_that_drop_or_name_a_part_are_there() -> None:
 
     assert "[[choices]]  # part 2" in said
     assert 'name = "bracket"' in said
+
+
+@pytest.mark.parametrize(("check_mm", "within"), [(50.0, True), (50.3, True), (51.0, False)])
+def test_arrows_within_their_give_or_take_are_said_to_be(check_mm: float, within: bool) -> None:
+    given = facts(check_mm=check_mm)
+    lengths = given.calibration.observed
+
+    said = page(given).said
+
+    assert all(abs(length.residual_mm) <= length.u95_mm for length in lengths) is within
+    # An error of nothing draws no arrow, and nothing is said of arrows.
+    assert ("Every one is within its give or take" in said) is (within and "Red arrows" in said)
