@@ -43,7 +43,7 @@ def write_results(made: Made, timed: Timed) -> None:
         return report_json(replace(report_facts(made, flat), seconds=timed.seconds(), files=hashes))
 
     with timed.stage(WRITING):
-        write_folder(made.folder, fill, seal)
+        write_folder(made.folder, fill, seal, spare=(made.job.sheet.file,))
 
 
 def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:

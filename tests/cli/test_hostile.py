@@ -125,3 +125,35 @@ def test_control_signs_do_not_reach_the_terminal(
     told = capsys.readouterr()
     assert "\x1b" not in told.out + told.err
     assert "\u202e" not in told.out
+
+
+@pytest.mark.parametrize("to", ["{plan}", "other.jpg", "file/x.html", "nowhere/x.html", "folder.html"])
+def test_look_never_overwrites_a_picture(
+    small_plan: SmallPlan, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, to: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "plan.png").write_bytes(small_plan.path.read_bytes())
+    (tmp_path / "other.jpg").write_text("another plan")
+    (tmp_path / "file").write_text("a file")
+    (tmp_path / "folder.html").mkdir()
+    before = {path: path.is_dir() or path.read_bytes() for path in tmp_path.rglob("*")}
+
+    code = main(["look", "plan.png", "-o", to.replace("{plan}", "plan.png")])
+
+    told = capsys.readouterr()
+    assert (code, told.err.count("\n")) == (2, 1)
+    assert {path: path.is_dir() or path.read_bytes() for path in tmp_path.rglob("*")} == before
+
+
+def test_a_picture_named_as_a_result_is_not_overwritten(
+    small_plan: SmallPlan, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    picture = tmp_path / "flat.png"
+    picture.write_bytes(small_plan.path.read_bytes())
+
+    code = main(["make", str(picture), "--known", "1 2 = 170 mm", "-o", str(tmp_path)])
+
+    assert code == 2
+    assert "is the picture itself" in capsys.readouterr().err
+    assert picture.read_bytes() == small_plan.path.read_bytes()
+    assert list(tmp_path.iterdir()) == [picture]

@@ -2,6 +2,9 @@ import errno
 import hashlib
 import json
 import os
+import signal
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -10,7 +13,7 @@ from job.errors import JobError
 from job.folder import write_folder
 
 
-def _fill(text: str):
+def _fill(text: str) -> Callable[[Path], None]:
     def fill(folder: Path) -> None:
         (folder / "a.txt").write_text(text)
         (folder / "b.txt").write_text(text * 2)
@@ -90,3 +93,65 @@ def test_a_place_that_cannot_be_made_is_named(tmp_path: Path) -> None:
 
     with pytest.raises(JobError, match="cannot be written"):
         write_folder(tmp_path / "file" / "deep" / "out", _fill("x"), _seal)
+
+
+def test_a_folder_where_a_file_belongs_is_refused_and_nothing_moves(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write_folder(out, _fill("old"), _seal)
+    (out / "b.txt").unlink()
+    (out / "b.txt").mkdir()
+
+    with pytest.raises(JobError, match="is a folder"):
+        write_folder(out, _fill("new"), _seal)
+
+    assert (out / "a.txt").read_text() == "old"
+    assert sorted(os.listdir(out)) == ["a.txt", "b.txt", "report.json"]
+
+
+def test_the_picture_itself_is_never_overwritten(tmp_path: Path) -> None:
+    picture = tmp_path / "out" / "a.txt"
+    picture.parent.mkdir()
+    picture.write_text("the plan")
+
+    with pytest.raises(JobError, match="is the picture itself"):
+        write_folder(tmp_path / "out", _fill("x"), _seal, spare=(picture,))
+
+    assert picture.read_text() == "the plan"
+    assert os.listdir(tmp_path / "out") == ["a.txt"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_link_to_a_folder_is_followed(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to(tmp_path / "elsewhere")
+
+    write_folder(tmp_path / "link", _fill("x"), _seal)
+
+    assert sorted(os.listdir(tmp_path / "elsewhere")) == ["a.txt", "b.txt", "report.json"]
+    assert (tmp_path / "link").is_symlink()
+
+
+def test_two_runs_at_once_leave_the_files_of_one(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda n: write_folder(out, _fill(str(n) * 9), _seal), range(32)))
+
+    hashes = json.loads((out / "report.json").read_text())
+    assert hashes == {name: hashlib.sha256((out / name).read_bytes()).hexdigest() for name in hashes}
+    assert sorted(os.listdir(out)) == ["a.txt", "b.txt", "report.json"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are raised otherwise there")
+def test_an_interrupt_while_files_move_waits_until_all_have(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    out = tmp_path / "out"
+    replace = Path.replace
+
+    def interrupted(self: Path, target: Path) -> Path:
+        os.kill(os.getpid(), signal.SIGINT)
+        return replace(self, target)
+
+    monkeypatch.setattr(Path, "replace", interrupted)
+    write_folder(out, _fill("x"), _seal)
+
+    assert sorted(os.listdir(out)) == ["a.txt", "b.txt", "report.json"]
+    assert os.listdir(tmp_path) == ["out"]
