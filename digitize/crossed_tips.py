@@ -23,6 +23,9 @@ LEAST_PX = 12.0
 SPARED_WIDTHS = 2.0
 """The first of the free stretch still leans towards the merged ink."""
 
+STRAIGHT_WIDTHS = 0.25
+"""How far a side may leave its straight line: a section's rear bows by a tenth of a width in 40 px."""
+
 ASTRAY_WIDTHS = 0.12
 """Points of a side farther from its straight line than this are led astray; noise and bend stay well below."""
 
@@ -137,7 +140,9 @@ def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side 
     _, _, axes = np.linalg.svd(stretch - middle, full_matrices=False)
     way = axes[0] if axes[0] @ (stretch[0] - stretch[-1]) > 0 else -axes[0]
     away = middle - arm[0]
-    return _Side(middle, way, float(axis[0] * away[1] - axis[1] * away[0]))
+    side = _Side(middle, way, float(axis[0] * away[1] - axis[1] * away[0]))
+    # A tip's sides are all but straight; a circle's two halves, which a line through it parts, are not.
+    return side if side.off_px(stretch).max() < STRAIGHT_WIDTHS * width_px else None
 
 
 def _apart_px(points_px: Floats, others_px: Floats) -> Floats:
