@@ -30,6 +30,9 @@ LEAST_STEP = 25
 SHARP_PX = 5
 """Distance (reduced px) across which the paper's edge makes its whole step; a shadow's edge is softer."""
 
+TOUCHING_PX = 3
+"""An outline this near the picture's edge (reduced px) is that edge; a scanner's lid shows twice as wide."""
+
 SHARP_PART = 0.85
 """Part of the outline that must be sharp or the picture's own edge..."""
 
@@ -84,7 +87,8 @@ def find_sheet(picture: Picture) -> Points | None:
         return None
     small = cv2.resize(picture.grey, size, interpolation=cv2.INTER_AREA)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (LINES_CLOSED_PX, LINES_CLOSED_PX))
-    closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
+    # Continued beyond the picture, so that a narrow strip of table along its edge is not painted over as a line.
+    closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE)
     clear = np.asarray(cv2.medianBlur(closed, 5), dtype=np.uint8)
     outlines = (_sheet_outline(clear, area) for area in _light_areas(clear))
     outline = next((found for found in outlines if found is not None), None)
@@ -142,8 +146,8 @@ def _is_sharp(clear: NDArray[np.uint8], outline: Points) -> bool:
     # Outwards, whichever way round the outline runs.
     x, y = outline.T
     normal *= np.sign(x @ np.roll(y, -1) - y @ np.roll(x, -1))
-    edge = (outline <= 2 * SHARP_PX).any(axis=1)
-    edge |= (outline >= np.array([width, height]) - 1 - 2 * SHARP_PX).any(axis=1)
+    edge = (outline <= TOUCHING_PX).any(axis=1)
+    edge |= (outline >= np.array([width, height]) - 1 - TOUCHING_PX).any(axis=1)
     if edge.sum() > 0.6 * count:
         return False
 
