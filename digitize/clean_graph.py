@@ -208,6 +208,9 @@ class _Work:
         before, after = sorted(self.at[a] - {line}), sorted(self.at[b] - {line})
         if len(before) != 2 or len(after) != 2 or self.length[line] > MERGED_WIDTHS * (width + BLUR_PX):
             return False
+        if set(before) & set(after):
+            # A line from one end to the other is the other half of a ring, not a line that runs through.
+            return False
         ways = [self.heading(one, a) for one in before], [self.heading(one, b) for one in after]
         for order in ((0, 1), (1, 0)):
             if all(

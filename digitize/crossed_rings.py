@@ -46,6 +46,7 @@ def with_crossed_rings(strokes: Strokes, measured_px: Sequence[Floats]) -> Strok
     links = list(strokes.links)
     nodes = strokes.nodes_px.copy()
     done: set[int] = set()
+    circles: dict[int, Circle] = {}
     for ring in _rings(strokes):
         if done & {arc.link for arc in ring}:
             continue
@@ -55,6 +56,7 @@ def with_crossed_rings(strokes: Strokes, measured_px: Sequence[Floats]) -> Strok
         if circle is None or not _goes_round(ring, measured_px, circle):
             continue
         done |= {arc.link for arc in ring}
+        circles |= {arc.start: circle for arc in ring}
         for arc in ring:
             nodes[arc.start] = _onto(circle, nodes[[arc.start]])[0]
         for arc in ring:
@@ -62,7 +64,8 @@ def with_crossed_rings(strokes: Strokes, measured_px: Sequence[Floats]) -> Strok
             links[arc.link] = replace(link, points_px=_along(circle, link, nodes, measured_px[arc.link]))
     if not done:
         return strokes
-    return Strokes(nodes, strokes.kinds, tuple(_ended(link, nodes) for link in links))
+    ended = [link if which in done else _ended_both(link, nodes, circles) for which, link in enumerate(links)]
+    return Strokes(nodes, strokes.kinds, tuple(ended))
 
 
 def _rings(strokes: Strokes) -> list[list[_Arc]]:
@@ -147,10 +150,22 @@ def _along(circle: Circle, link: Link, nodes: Floats, measured_px: Floats) -> Fl
     return points
 
 
-def _ended(link: Link, nodes: Floats) -> Link:
-    """The link with its ends exactly on its nodes."""
-    if (link.points_px[0] == nodes[link.start]).all() and (link.points_px[-1] == nodes[link.end]).all():
+def _ended_both(link: Link, nodes: Floats, circles: dict[int, Circle]) -> Link:
+    return _turned(_ended(_turned(_ended(link, nodes, circles)), nodes, circles))
+
+
+def _turned(link: Link) -> Link:
+    return replace(link, start=link.end, end=link.start, points_px=link.points_px[::-1])
+
+
+def _ended(link: Link, nodes: Floats, circles: dict[int, Circle]) -> Link:
+    """The link with its last point on its node, without what ran past the circle that the node was moved onto."""
+    circle = circles.get(link.end)
+    if circle is None:
         return link
-    points = link.points_px.copy()
-    points[0], points[-1] = nodes[link.start], nodes[link.end]
+    off = circle.off_mm(link.points_px)
+    # The link's own side of the circle is where its middle lies.
+    wrong = np.sign(off) != np.sign(off[len(off) // 2])
+    kept = len(off) - int(np.argmin(wrong[::-1])) if not wrong.all() else 1
+    points = np.vstack([link.points_px[: max(1, min(kept, len(off) - 1))], nodes[link.end]])
     return replace(link, points_px=points)
