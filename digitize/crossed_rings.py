@@ -147,6 +147,7 @@ def _along(circle: Circle, link: Link, nodes: Floats, measured_px: Floats) -> Fl
     count = max(2, int(abs(sweep) * circle.radius_mm) + 1)
     turned = start + sweep * np.linspace(0, 1, count)
     points: Floats = circle.centre_mm + circle.radius_mm * np.column_stack([np.cos(turned), np.sin(turned)])
+    points[0], points[-1] = nodes[link.start], nodes[link.end]
     return points
 
 

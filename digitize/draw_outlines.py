@@ -210,14 +210,17 @@ def _fitted(
     rings = [sampled(fit.path, tolerance_mm=0.25 * tolerance_mm) for fit in fits]
     findings = []
     for which, loop in enumerate(loops):
-        if _is_clear(rings[which]):
+        drawn = np.concatenate([_along(plan, side) for side in loop.walk])
+        astray = _strays(rings[which], drawn, max(s.width_mm for s in contours[which].sections))
+        if _is_clear(rings[which]) and not astray:
             continue
         fits[which] = fit_contours([contours[which]], tolerance_mm=0.4 * tolerance_mm)[0]
         rings[which] = sampled(fits[which].path, tolerance_mm=0.25 * tolerance_mm)
-        if _is_clear(rings[which]):
+        if _is_clear(rings[which]) and not astray:
             continue
+        # Sides carried on to a crossing far off are in the sections already; the lines as found are not astray.
         points = np.concatenate([s.points_mm[: None if s.closed else -1] for s in contours[which].sections])
-        plain = shapely.simplify(shapely.LinearRing(points), tolerance_mm)
+        plain = shapely.simplify(shapely.LinearRing(drawn if astray else points), tolerance_mm)
         rings[which] = np.asarray(plain.coords)[:-1]
         fits[which] = Fitted(polyline(rings[which], closed=True), tolerance_mm)
         x_px, y_px = loop.points_px.mean(axis=0)
@@ -226,11 +229,28 @@ def _fitted(
                 "outline-crosses-itself",
                 Level.NOTE,
                 f"the outline around {x_px:.0f}, {y_px:.0f} px",
-                f"The curve around {x_px:.0f}, {y_px:.0f} px crossed itself, so straight steps from point to point "
-                "stand in its place: look at it before cutting.",
+                f"The curve around {x_px:.0f}, {y_px:.0f} px {'left its line' if astray else 'crossed itself'}, so "
+                "straight steps from point to point stand in its place: look at it before cutting.",
             )
         )
     return [_counter_clockwise(fit, ring) for fit, ring in zip(fits, rings, strict=True)], findings
+
+
+STRAY_WIDTHS = 3.0
+"""A curve this many line widths off its drawn line follows nothing: sides nearly in line were made to meet far away."""
+
+
+def _along(plan: PlanStrokes, side: int) -> Points:
+    points = plan.links_mm[side >> 1]
+    return points[::-1] if side & 1 else points
+
+
+def _strays(ring: Points, drawn_mm: Points, width_mm: float) -> bool:
+    """Whether any point of a curve lies far from every point of the line it stands for."""
+    if len(drawn_mm) < 2 or not len(ring):
+        return False
+    far = shapely.distance(shapely.points(ring), shapely.LineString(drawn_mm))
+    return bool(far.max() > STRAY_WIDTHS * width_mm)
 
 
 def _is_clear(ring: Points) -> bool:

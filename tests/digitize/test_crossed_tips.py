@@ -1,0 +1,61 @@
+import numpy as np
+import pytest
+
+from digitize.crossed_tips import with_crossed_tips
+from digitize.strokes import Link, NodeKind, Strokes
+
+WIDTH_PX = 3.0
+
+
+def _line(start: tuple[float, float], end: tuple[float, float]) -> np.ndarray:
+    count = int(np.hypot(end[0] - start[0], end[1] - start[1])) + 1
+    return np.linspace(start, end, count)
+
+
+def _merged(half_angle_deg: float) -> tuple[Strokes, np.ndarray]:
+    """A rib's tail on a datum from left to right; its sides are drawn into the datum 12 px before the tip."""
+    tip = np.array([200.0, 80.0])
+    slope = np.tan(np.radians(half_angle_deg))
+    node = tip - (12.0, 0.0)
+    links = []
+    for sign in (1.0, -1.0):
+        free = _line((80.0, 80.0 + sign * slope * 120.0), (200.0 - 8.0 / slope, 80.0 + sign * 8.0))
+        links.append(Link(0, 1 if sign > 0 else 2, np.vstack([node, free[::-1]]), 0.05, WIDTH_PX))
+    links.append(Link(0, 3, _line(tuple(node), (100.0, 80.0)), 0.05, WIDTH_PX))
+    links.append(Link(0, 4, _line(tuple(node), (260.0, 80.0)), 0.05, WIDTH_PX))
+    ends = [links[0].points_px[-1], links[1].points_px[-1], links[2].points_px[-1], links[3].points_px[-1]]
+    kinds = np.array([NodeKind.JUNCTION] + [NodeKind.END] * 4, dtype=np.uint8)
+    return Strokes(np.vstack([node, *ends]), kinds, tuple(links)), tip
+
+
+@pytest.mark.parametrize("half_angle_deg", [8.0, 12.0, 18.0])
+def test_the_sides_of_a_tip_on_a_datum_meet_at_the_tip(half_angle_deg: float) -> None:
+    strokes, tip = _merged(half_angle_deg)
+
+    mended = with_crossed_tips(strokes)
+
+    at = mended.nodes_px[-1]
+    assert len(mended.nodes_px) == len(strokes.nodes_px) + 1
+    assert np.hypot(*(at - tip)) < 0.3
+    meeting = [link for link in mended.links if len(mended.nodes_px) - 1 in (link.start, link.end)]
+    assert len(meeting) == 4
+    for link in mended.links:
+        assert (link.points_px[0] == mended.nodes_px[link.start]).all()
+        assert (link.points_px[-1] == mended.nodes_px[link.end]).all()
+
+
+def test_the_halves_of_a_circle_on_a_line_are_left_alone() -> None:
+    angles = np.linspace(0, np.pi, 60)
+    ring = np.column_stack([100 + 18 * np.cos(angles), 80 + 18 * np.sin(angles)])
+    left, right = ring[-1], ring[0]
+    links = (
+        Link(0, 1, ring, 0.05, WIDTH_PX),
+        Link(0, 1, ring * (1, -1) + (0, 160), 0.05, WIDTH_PX),
+        Link(0, 2, _line(tuple(right), (160.0, 80.0)), 0.05, WIDTH_PX),
+        Link(0, 1, _line(tuple(right), tuple(left)), 0.05, WIDTH_PX),
+        Link(1, 3, _line(tuple(left), (40.0, 80.0)), 0.05, WIDTH_PX),
+    )
+    kinds = np.array([NodeKind.JUNCTION, NodeKind.JUNCTION, NodeKind.END, NodeKind.END], dtype=np.uint8)
+    strokes = Strokes(np.array([right, left, (160.0, 80.0), (40.0, 80.0)]), kinds, links)
+
+    assert with_crossed_tips(strokes) is strokes
