@@ -37,7 +37,7 @@ def main(arguments: Sequence[str]) -> int:
     usage_error = next(kind for kind in typer.BadParameter.__mro__ if kind.__base__ is Exception)
     assert issubclass(usage_error, Exception)
     try:
-        result = app(args=list(arguments), prog_name="scantling", standalone_mode=False)
+        result = app(args=list(arguments) or ["--help"], prog_name="scantling", standalone_mode=False)
     except ScantlingError as error:
         return _refuse(str(error))
     except usage_error as error:

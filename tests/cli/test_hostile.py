@@ -157,3 +157,26 @@ def test_a_picture_named_as_a_result_is_not_overwritten(
     assert "is the picture itself" in capsys.readouterr().err
     assert picture.read_bytes() == small_plan.path.read_bytes()
     assert list(tmp_path.iterdir()) == [picture]
+
+
+def test_no_word_at_all_shows_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    code = main([])
+
+    told = capsys.readouterr()
+    assert (code, told.err) == (0, "")
+    assert "Commands" in told.out
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_the_shell_is_taught_our_commands(shell: str) -> None:
+    script = "from cli.main import run; run()"
+
+    words = {"COMP_WORDS": "scantling m", "COMP_CWORD": "1", "_TYPER_COMPLETE_ARGS": "scantling m"}
+    more = {"_SCANTLING_COMPLETE": f"complete_{shell}", "_TYPER_COMPLETE_FISH_ACTION": "get-args"}
+    ran = subprocess.run(
+        [sys.executable, "-c", script], env={**os.environ, **words, **more}, capture_output=True, text=True, check=False
+    )
+
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert "make" in ran.stdout
+    assert "look" not in ran.stdout
