@@ -36,15 +36,17 @@ ROW_PX = 60.04
 
 FIRST_COLUMN_PX = ((378.5, 600.0), (373.2, 2900.0))
 FIRST_ROW_PX = 322.0
+LONG_SQUARES = (10, 20, 30)
 NEAR_PX = 6.0
 """A crossing is looked for within this of where the pitch puts it: a tenth of a square."""
 
 
 @dataclass(frozen=True, slots=True)
 class GridErrors:
-    """How far distances between grid crossings are off, percent, and the skew found, degrees."""
+    """How far distances between grid crossings are off, percent, how many squares long; the skew found, degrees."""
 
     percent: NDArray[np.float64]
+    squares: NDArray[np.float64]
     skew_deg: float
     crossings: int
 
@@ -62,6 +64,12 @@ def main() -> None:
         f"largest {np.abs(grid.percent).max():.3f} %; "
         f"skew {grid.skew_deg:.3f} deg (0.13 in its notes)"
     )
+    for least in LONG_SQUARES:
+        long = np.abs(grid.percent[grid.squares >= least])
+        print(
+            f"graph paper, {least} squares or longer: {len(long)} distances, median {np.median(long):.3f} %, "
+            f"95 % under {np.percentile(long, 95):.3f} %"
+        )
     for name in ("ruler_target_colour.tif", "ruler_target_g3.tif"):
         off, said = ruler(folder, name)
         print(f"{name}: 30 mm between ticks measures {30 + off:.3f} mm; {said}")
@@ -106,7 +114,8 @@ def graph_paper(folder: Path) -> GridErrors:
     found = np.array([length.full_mm for length in measured.lengths])
     skew = find_skew(find_ink(read_picture(path)))
     skew_deg = float("nan") if skew is None else float(np.degrees(skew.angle_rad))
-    return GridErrors(100 * (found / np.array(true_mm) - 1), skew_deg, len(crossings))
+    true = np.array(true_mm)
+    return GridErrors(100 * (found / true - 1), true / SQUARE_MM, skew_deg, len(crossings))
 
 
 def _crossings(landmarks_px: NDArray[np.float64]) -> dict[tuple[int, int], tuple[float, float]]:
