@@ -28,6 +28,18 @@ def main(arguments: Sequence[str]) -> int:
     Anything that is neither bad input nor an interrupt is our bug: its traceback is
     shown and the exit code is 3.
     """
+    code = _command(arguments)
+    try:
+        # What is still buffered would fail after the exit code is given, with Python's words instead of ours.
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop_output()
+    except OSError as error:
+        return _full(error)
+    return code
+
+
+def _command(arguments: Sequence[str]) -> int:
     import typer
 
     from cli.app import app
@@ -52,15 +64,29 @@ def main(arguments: Sequence[str]) -> int:
         sys.stderr.close()
         return DONE
     except OSError as error:
-        if error.errno != errno.ENOSPC:
-            return _our_bug()
-        return _refuse("The disk is full, or what our output goes to is; some room is needed: free it and run again.")
+        return _full(error)
     except Exception:  # noqa: BLE001 - the one place where a bug is told from bad input, by its exit code
         return _our_bug()
     return int(result or DONE)
 
 
 OUR_BUG = 3
+
+
+def _full(error: OSError) -> int:
+    _drop_output()
+    if error.errno != errno.ENOSPC:
+        return _our_bug()
+    return _refuse("The disk is full, or what our output goes to is; some room is needed: free it and run again.")
+
+
+def _drop_output() -> None:
+    """Let what is still buffered go nowhere: it cannot go where it should."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        # Standard output is no file of the system: there is nothing that could fail later.
+        return
 
 
 def _our_bug() -> int:

@@ -169,7 +169,8 @@ def _arc_extremes(start: Point, arc: Arc) -> Points:
     circle = arc_circle(start, arc)
     if circle is None:
         return np.empty((0, 2))
-    quadrants = np.arange(-4, 5) * (math.pi / 2)
+    # An arc starts within half a turn of 0 and goes on for up to a whole one.
+    quadrants = np.arange(-6, 7) * (math.pi / 2)
     low, high = sorted((circle.start_rad, circle.start_rad + circle.sweep_rad))
     angles = quadrants[(quadrants > low) & (quadrants < high)]
     reach = circle.radius_mm * np.column_stack([np.cos(angles), np.sin(angles)])

@@ -132,3 +132,12 @@ def test_winding_of_the_shapes_used_in_tests() -> None:
     assert path_area_mm2(letter_f()) > 0
     assert path_area_mm2(wing_rib(0, 0)) > 0
     assert path_area_mm2(circle(0, 0, 1, bulge=-HALF)) < 0
+
+
+# Closed form: centre (7/600, 1/600), radius sqrt(2) / 120; the circle's lowest point lies on the arc.
+def test_an_arc_that_ends_beyond_a_whole_turn_has_all_its_extremes() -> None:
+    path = Path((0.0, 0.0), (Arc((0.01, -0.01), -3.0), Line((0.0, 0.0))), closed=True)
+
+    low_y = path_bounds_mm(path)[1]
+
+    assert low_y == pytest.approx(1 / 600 - math.sqrt(2) / 120, abs=1e-12)
