@@ -35,7 +35,9 @@ def _run(command: str, folder: Path) -> str:
     ran = subprocess.run(
         ["bash", "-c", command], cwd=folder, env=_clean(folder), capture_output=True, text=True, check=False
     )
-    last = [line for line in (ran.stdout + ran.stderr).splitlines() if line.strip()][-1:]
+    # pip's advice comes last on its own stream and says nothing of the run.
+    said = [line for line in (ran.stderr + ran.stdout).splitlines() if line.strip() and not line.startswith("[notice]")]
+    last = said[-1:]
     return f"exit code {ran.returncode} after {time.perf_counter() - start:.0f} s; last line: {''.join(last)}"
 
 
