@@ -11,7 +11,7 @@ from digitize.centre_lines import Samples, line_widths
 from digitize.runs import Floats
 from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
-from digitize.tails import Tail, merged_tail
+from digitize.tails import Tail, merged_tail, shortened_tail
 
 SPUR_WIDTHS = 1.0
 """A branch shorter than this many line widths, plus a pixel, is a bump of the ink's edge: its tip lies within the
@@ -30,12 +30,6 @@ BLUR_PX = 1.0
 HOLE_WIDTHS = 1.3
 """Lines side by side and no farther apart than this many widths leave no paper between them but what noise puts
 there."""
-
-CROSSING_SINE = float(np.sin(np.radians(8)))
-"""Sides that close at less than 8 degrees have their straight crossing anywhere."""
-
-RUNS_ON_WIDTHS = 3.0
-"""A tip this many line widths beyond its sides' crossing is a line's end; a mitre and the sides' bend take less."""
 
 OPENS_COSINE = float(np.cos(np.radians(60)))
 """A tip's sides come from behind it, each within 60 degrees of its axis: merged ink longer than a line is wide takes
@@ -307,28 +301,8 @@ class _Work:
         )
         if found is None or len(sides) != 2:
             return found
-        return self.shortened(found, node, sides, onward, width)
-
-    def shortened(self, tail: Tail, node: int, sides: list[int], onward: Floats, width: float) -> Tail:
-        """The tail cut off where its sides' straight extensions have met well before: a line runs on from its tip."""
         a, b = (self.heading(side, node) for side in sides)
-        if a is None or b is None:
-            return tail
-        cross = float(a[1][0] * b[1][1] - a[1][1] * b[1][0])
-        if abs(cross) < CROSSING_SINE:
-            return tail
-        gap = b[0] - a[0]
-        met = a[0] + a[1] * float(gap[0] * b[1][1] - gap[1] * b[1][0]) / cross
-        start = tail.points_px[0]
-        ahead = float((met - start) @ onward)
-        along = (tail.points_px - start) @ onward
-        too_far = float((tail.tip_px - met) @ onward) > RUNS_ON_WIDTHS * width
-        kept = along < ahead
-        if not too_far or np.count_nonzero(kept) < 3:
-            return tail
-        tip = start + onward * ahead
-        falling = tail.apart_px[0] * np.clip(1 - along[kept] / ahead, 0, 1)
-        return Tail(tail.points_px[kept], np.minimum(tail.apart_px[kept], falling), tip)
+        return found if a is None or b is None else shortened_tail(found, a, b, onward=onward, width_px=width)
 
     def join(self) -> None:
         """Make one line of two that meet at a node where nothing else does."""

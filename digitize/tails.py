@@ -77,3 +77,41 @@ def merged_tail(
         return None
     tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
     return Tail(points[widest:until], apart[widest:until], tip)
+
+
+CROSSING_SINE = float(np.sin(np.radians(8)))
+"""Sides that close at less than 8 degrees have their straight crossing anywhere."""
+
+RUNS_ON_WIDTHS = 3.0
+"""A tip this many line widths beyond its sides' crossing is a line's end; a mitre and the sides' bend take less."""
+
+
+def shortened_tail(
+    tail: Tail, one: tuple[Floats, Floats], other: tuple[Floats, Floats], *, onward: Floats, width_px: float
+) -> Tail:
+    """Give the tail cut off where its sides' straight extensions have met well before: a line runs on from its tip.
+
+    Parameters
+    ----------
+    tail : Tail
+    one, other : pair of (2,) float
+        A place on each side, px, and the side's direction away from the tail.
+    onward : (2,) float
+        The tail's direction.
+    width_px : float
+        A side's width, blur included.
+    """
+    (place, way), (other_place, other_way) = one, other
+    cross = float(way[0] * other_way[1] - way[1] * other_way[0])
+    if abs(cross) < CROSSING_SINE:
+        return tail
+    gap = other_place - place
+    met = place + way * float(gap[0] * other_way[1] - gap[1] * other_way[0]) / cross
+    start = tail.points_px[0]
+    ahead = float((met - start) @ onward)
+    along = (tail.points_px - start) @ onward
+    kept = along < ahead
+    if float((tail.tip_px - met) @ onward) <= RUNS_ON_WIDTHS * width_px or np.count_nonzero(kept) < 3:
+        return tail
+    falling = tail.apart_px[0] * np.clip(1 - along[kept] / ahead, 0, 1)
+    return Tail(tail.points_px[kept], np.minimum(tail.apart_px[kept], falling), start + onward * ahead)
