@@ -1,0 +1,149 @@
+// The page's beginning: makes store, panels, steps and picture, and keeps them together.
+import { mountCard } from "./card.js";
+import { makeAsk, makeNotices, openDialog } from "./dialogs.js";
+import { say, show } from "./dom.js";
+import { mountHead } from "./head.js";
+import { makeHints, makePrefs } from "./hints.js";
+import { makeKeys } from "./keys.js";
+import { mountReadout } from "./readout.js";
+import { connect, NoAnswer } from "./server.js";
+import { makeStore } from "./store.js";
+import { mountWelcome, watchDrops } from "./welcome.js";
+import { makeTheme } from "./theme.js";
+import { mountCanvas } from "./canvas.js";
+import { STEPS } from "./words.js";
+
+const $ = (id) => document.getElementById(id);
+
+const api = connect();
+const store = makeStore(api);
+const prefs = makePrefs();
+const theme = makeTheme(prefs);
+const keys = makeKeys(prefs);
+const hints = makeHints($("hints"), prefs);
+const notices = makeNotices($("notices"));
+
+/** What the picture area may use of the page around it. */
+const panels = {
+  ask: null, // Filled in once the card is there.
+  say: notices.say,
+  announce: (text) => {
+    $("told").textContent = "";
+    requestAnimationFrame(() => say($("told"), text));
+  },
+  dialog: openDialog,
+  keys,
+  hints,
+  /** Run something that the program may refuse; its sentence is shown. Gives true when it was done. */
+  async attempt(work) {
+    try {
+      await work();
+      return true;
+    } catch (error) {
+      if (error.name !== "AbortError") notices.say(error.message, { loud: true, id: error instanceof NoAnswer ? "link" : null });
+      return false;
+    }
+  },
+};
+
+const bench = { store, api, panels, prefs, canvas: null, desk: null, open: openPlan, leave: showWelcome };
+const card = mountCard($("card"), bench);
+panels.ask = card.ask;
+mountHead($("head"), bench, { theme });
+mountReadout($("strip"), store, api);
+const welcome = mountWelcome($("welcome"), bench);
+watchDrops(document, bench);
+
+/** Open a plan: `how()` asks the program and gives {key}; then everything follows it. */
+async function openPlan(how) {
+  const { key } = await how();
+  await follow(key);
+}
+
+async function follow(key) {
+  await store.follow(key);
+  show($("welcome"), false);
+  show($("card"), true);
+  show($("stage"), true);
+  const place = $("canvas").cloneNode(false);
+  $("canvas").replaceWith(place);
+  store.setTool("pan");
+  bench.canvas = mountCanvas(place, store, api, panels);
+  document.title = `${store.state.name}: Scantling`;
+  if (store.state.opening_note) notices.say(store.state.opening_note, { stay: true });
+  store.emit("step", store.step);
+  panels.announce(`${store.state.name} is open.`);
+}
+
+async function showWelcome() {
+  bench.desk = await api.desk();
+  welcome.fill(bench.desk);
+  hints.clear();
+  show($("welcome"), true);
+  show($("card"), false);
+  show($("stage"), false);
+}
+
+store.on("link", (up) => {
+  if (up) {
+    notices.take("link");
+    notices.say("The program answers again. Everything up to here is kept.");
+  } else {
+    notices.say("The program does not answer. What you see is as it was last kept; the page goes on by itself as soon as the program is back.", { loud: true, id: "link" });
+  }
+});
+api.onLink = (up) => store.setLinked(up);
+
+store.on("gone", (sentence) => {
+  notices.say(sentence, { loud: true, id: "gone", choices: [{ label: "Show what is open now", run: () => location.reload() }] });
+});
+
+let deciding = false;
+store.on("conflict", async (conflict) => {
+  if (!conflict || deciding) return;
+  deciding = true;
+  const body = document.createElement("div");
+  body.className = "stack";
+  for (const text of [conflict.text, "Nothing has been overwritten. Which of the two shall count from here on?"]) {
+    const line = document.createElement("p");
+    line.textContent = text;
+    body.append(line);
+  }
+  const keep = await openDialog({
+    title: "The job file was changed outside this page", body, must: true,
+    choices: [
+      { value: "theirs", label: "Take the changed file (undo begins anew)" },
+      { value: "mine", label: "Keep mine (the other stays beside it)", kind: "primary" },
+    ],
+  });
+  deciding = false;
+  await panels.attempt(() => store.keep(keep));
+});
+
+const running = () => Boolean(store.state);
+keys.add(
+  { keys: ["ctrl+z"], words: "Undo", group: "Anywhere", when: running, run: () => panels.attempt(store.undo) },
+  { keys: ["ctrl+shift+z", "ctrl+y"], words: "Redo", group: "Anywhere", when: running, run: () => panels.attempt(store.redo) },
+  { keys: ["?"], words: "Show this list", group: "Anywhere", run: () => keys.show() },
+  { keys: ["escape"], words: "Put the tool away, or what is typed", group: "Anywhere", when: () => running() && store.tool !== "pan", run: () => store.setTool("pan") },
+  { keys: ["q"], words: "Go to the question in the card", group: "Anywhere", when: running, run: () => card.focus() },
+  { keys: ["w"], words: "Go to the picture", group: "Anywhere", when: running, run: () => focusPicture() },
+  ...STEPS.map((step, index) => ({
+    keys: [String(index + 1)], words: step.title, group: "Steps", when: running, run: () => store.setStep(step.name),
+  })),
+);
+document.addEventListener("keydown", (event) => keys.press(event));
+
+function focusPicture() {
+  const place = $("canvas");
+  const first = place.matches("[tabindex]") ? place : place.querySelector("[tabindex='0'], button");
+  first?.focus();
+}
+
+try {
+  bench.desk = await api.desk();
+  if (bench.desk.open) await follow(bench.desk.open);
+  else await showWelcome();
+} catch (error) {
+  notices.say(error.message, { loud: true, id: "link" });
+}

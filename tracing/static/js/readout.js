@@ -1,0 +1,88 @@
+// The strip at the bottom: where the pointer is, what a length there is good to, and what comes out of it all.
+import { el, icon, say, show } from "./dom.js";
+
+// The program is asked about a place only when the pointer rests that long; a question takes it a few ms.
+const REST_MS = 60;
+
+/** Fill the strip and keep it true. */
+export function mountReadout(strip, store, api) {
+  const at = el("span", { class: "figure" });
+  const give = el("span", { class: "figure" });
+  const badge = el("strong", { class: "badge", text: "Scale not settled", hidden: true });
+  const headline = el("span", { class: "headline-text" });
+  const busy = el("span", { class: "busy", hidden: true, text: "working" });
+  const saved = el("span", { class: "saved" });
+  strip.append(
+    el("div", { class: "cell place" }, icon("place"), el("span", { class: "out-of-sight", text: "Under the pointer: " }), at),
+    el("div", { class: "cell give" }, icon("give"), give),
+    el("div", { class: "cell headline", role: "status" }, badge, headline, busy),
+    el("div", { class: "cell kept" }, saved));
+
+  let timer = 0;
+  let asked = null;
+  let known = "";
+
+  function pointer() {
+    const point = store.pointer;
+    if (!store.state) {
+      say(at, "");
+      return say(give, "");
+    }
+    say(at, point ? `${point[0].toFixed(1)}, ${point[1].toFixed(1)} px` : "pointer off the picture");
+    clearTimeout(timer);
+    if (point && store.state.results.scale?.ok) timer = setTimeout(here, REST_MS);
+    else say(give, store.state.results.scale?.ok ? known || "Point at the plan: how sure a length is there" : "Give or take: once a length is known");
+  }
+
+  async function here() {
+    asked?.abort();
+    const mine = (asked = new AbortController());
+    try {
+      const said = await api.measure("here", [store.pointer ?? [0, 0]], { signal: mine.signal });
+      if (asked !== mine) return;
+      known = said.words;
+      say(give, said.words);
+    } catch (error) {
+      if (error.name !== "AbortError" && asked === mine) say(give, "");
+    }
+  }
+
+  function headlines() {
+    const state = store.state;
+    if (!state) {
+      say(headline, "");
+      show(badge, false);
+      return show(busy, false);
+    }
+    const { pages, scale } = state.results;
+    const fresh = store.isFresh("pages") || state.tasks.every((task) => task.state !== "running");
+    say(headline, headlineOf(state));
+    headline.classList.toggle("old", !fresh);
+    show(badge, Boolean(scale?.ok && !scale.settled && pages?.ok));
+    const running = state.tasks.find((task) => task.state === "running");
+    show(busy, Boolean(running) || !fresh);
+    say(busy, running?.share > 0 && running.share < 1 ? `working, ${Math.round(running.share * 100)} %` : "working");
+  }
+
+  store.on("pointer", pointer);
+  for (const kind of ["job", "results", "task", "progress"]) store.on(kind, headlines);
+  for (const kind of ["job", "results"]) store.on(kind, pointer);
+  store.on("saved", () => say(saved, "Saved"));
+  store.on("job", (reply) => reply && say(saved, "Saving"));
+  store.on("link", (up) => say(saved, up ? "" : "Not connected"));
+  pointer();
+  headlines();
+}
+
+/** The one line that tells how things stand. */
+export function headlineOf(state) {
+  const { seen, scale, outlines, pages } = state.results;
+  if (pages?.ok) return pages.words;
+  if (seen && !seen.ok) return seen.error;
+  if (!seen) return "Looking at the picture";
+  if (!scale) return "Setting the scale";
+  if (!scale.ok) return scale.error ?? "Mark one length you know, and the size of everything follows.";
+  if (outlines && !outlines.ok) return outlines.error;
+  if (!outlines) return "Finding the outlines";
+  return pages?.error ?? "Laying out the pages";
+}

@@ -1,0 +1,49 @@
+// Open: what is on the bench, which page of it, and what to know about the file.
+import { button, el, say, show } from "../dom.js";
+import { openDialog, findingList, photoGuide } from "../dialogs.js";
+import { textField } from "../fields.js";
+
+export function openStep({ store, panels, leave }) {
+  const facts = el("p");
+  const note = el("p", { class: "quiet-text" });
+  const findings = el("div");
+  const pageField = textField({ label: "Which page holds the plan?", example: "1", mode: "numeric", send: (text) => store.do({ do: "set_page", page: wholeNumber(text) }) });
+  const earlier = button("Page before", () => turn(-1), { kind: "small" });
+  const later = button("Page after", () => turn(1), { kind: "small" });
+  const pages = el("div", { class: "stack", hidden: true }, pageField.node, el("div", { class: "row" }, earlier, later));
+  const nameField = textField({ label: "What is this job called?", send: (text) => store.do({ do: "set_name", text }) });
+  const node = el("div", { class: "body" },
+    el("div", { class: "sum" }, facts, note), pages, findings, nameField.node,
+    el("div", { class: "row" }, button("Open another plan", () => panels.attempt(leave)), button("How to take the photo", () => openDialog({ title: "Taking the photo", body: photoGuide() }))));
+
+  async function turn(by) {
+    const { page } = store.state.job.sheet;
+    await panels.attempt(() => store.do({ do: "set_page", page: page + by }));
+  }
+
+  return {
+    node,
+    question(state) {
+      const { pages: count } = state.source;
+      if (count > 1) return { ask: "Is this the page with the plan?", lead: `The file has ${count} pages; one job works from one of them.`, done: true };
+      return { ask: "Is this the plan?", lead: "Look whether all of it is there, and sharp where you zoom in.", done: true };
+    },
+    update(state) {
+      const { source, job, results } = state;
+      say(facts, `${source.file.split(/[\\/]/).pop()}, ${source.width_px} × ${source.height_px} px`);
+      say(note, state.folder ? `Everything is kept in ${state.folder}` : "");
+      show(pages, source.pages > 1);
+      pageField.set(String(job.sheet.page));
+      earlier.disabled = job.sheet.page <= 1;
+      later.disabled = job.sheet.page >= source.pages;
+      nameField.set(job.name);
+      findings.replaceChildren(findingList(results.seen?.findings ?? []));
+      show(findings, (results.seen?.findings ?? []).length > 0);
+    },
+  };
+}
+
+function wholeNumber(text) {
+  // The program's own sentence says what is wrong with anything else.
+  return /^\d+$/.test(text) ? Number(text) : text;
+}

@@ -1,0 +1,150 @@
+// Outlines: which are parts, what they are called, and mending what the ink did not give.
+import { button, el, keyed, say, show } from "../dom.js";
+import { findingList } from "../dialogs.js";
+import { textField } from "../fields.js";
+import { more, plainItem, toolButton } from "../controls.js";
+import { counted, mm } from "../words.js";
+
+export function outlinesStep(bench) {
+  const { store, panels } = bench;
+  const progress = el("progress", { max: "1", "aria-label": "Finding the outlines" });
+  const wrong = el("p", { class: "wrong", role: "status" });
+  const findings = el("div");
+  const partList = el("ul", { class: "given" });
+  const fillParts = keyed(partList, (part) => near(part), () => partRow(bench));
+  const choose = toolButton(bench, "Choose by clicking outlines", "choose", {}, { kind: "wide", iconName: "pen" });
+  const otherList = el("ul");
+  const fillOthers = keyed(otherList, (other) => near(other), () => otherRow(bench));
+  const others = more("Found, but not taken", otherList);
+
+  const mend = more("Mend outlines", el("div", { class: "tools" },
+    toolButton(bench, "Join two", "rub", { why: "join" }),
+    toolButton(bench, "Split one", "straightline", { why: "split" }),
+    toolButton(bench, "Close a gap", "straightline", { why: "close" }),
+    toolButton(bench, "Rub out", "rub", { why: "rub" })));
+  const draw = more("Draw what is missing", el("div", { class: "tools" },
+    toolButton(bench, "Along the ink", "trace"),
+    toolButton(bench, "Straight line", "straightline", { why: "draw" }),
+    toolButton(bench, "Free curve", "curve")));
+  const region = more("Only part of the plan", el("div", { class: "tools" },
+    toolButton(bench, "Keep an area", "region", { keep: "in" }),
+    toolButton(bench, "Leave one out", "region", { keep: "out" })));
+
+  const handList = el("ul");
+  const fillHand = keyed(handList, (item) => item.key, () => {
+    let current = null;
+    const row = plainItem(() => current.command, () => current.words, bench);
+    row.node.addEventListener("focusin", () => store.select({ kind: current.kind, index: current.index }));
+    return { node: row.node, update(item, index) {
+      current = item;
+      row.update(item, index);
+    } };
+  });
+  const hand = more("Done by hand", handList);
+  const node = el("div", { class: "body" }, progress, wrong, choose, partList, findings, others, mend, draw, region, hand);
+
+  return {
+    node,
+    question(state) {
+      const { outlines, scale } = state.results;
+      if (!outlines && scale && !scale.ok) return { ask: "First, the scale", lead: "Outlines are drawn once one length is known; you can already rub out and trace." };
+      if (!outlines) return { ask: "Finding the outlines", lead: "Every closed line that may be a part. You may go on meanwhile." };
+      const unsure = (outlines.parts ?? []).filter((part) => part.kind === "unsure").length;
+      if (unsure) return { ask: "Are these the parts you want?", lead: `${counted(unsure, "outline")} may or may not be a part; look at ${unsure === 1 ? "it" : "them"} first.`, done: true };
+      return { ask: "Are these the parts you want?", lead: "Click an outline to take it or to leave it out. A name is printed on the part.", done: outlines.ok };
+    },
+    update(state) {
+      const { outlines } = state.results;
+      const { job } = state;
+      const task = state.tasks.find((item) => item.state === "running" && item.kind !== "export");
+      show(progress, Boolean(task));
+      if (task?.share > 0) progress.value = task.share;
+      else progress.removeAttribute("value");
+      say(wrong, outlines && !outlines.ok ? (outlines.error ?? "") : "");
+      fillParts(outlines?.parts ?? []);
+      fillOthers(outlines?.others ?? []);
+      show(others, (outlines?.others ?? []).length > 0);
+      findings.replaceChildren(findingList(outlines?.findings ?? []));
+      show(findings, (outlines?.findings ?? []).length > 0);
+      const done = byHand(job);
+      fillHand(done);
+      show(hand, done.length > 0);
+    },
+    select(what) {
+      for (const row of partList.children) row.classList.toggle("chosen", what?.kind === "part" && Number(row.dataset.index) === what.index);
+      if (what?.kind === "part") partList.children[what.index]?.scrollIntoView({ block: "nearest" });
+    },
+    enter() {
+      panels.hints.offer("outlines", "Solid outlines are taken, dashed ones are not. Click “Choose by clicking outlines”, then an outline, to change it.");
+    },
+  };
+}
+
+// An outline found again moves by far less than this; two outlines never share a middle and a size that closely.
+const SAME_PLACE_PX = 8;
+const near = (shape) => `${Math.round(shape.inside_px[0] / SAME_PLACE_PX)},${Math.round(shape.inside_px[1] / SAME_PLACE_PX)} ${Math.round(Math.log(shape.area_px2) * 20)}`;
+
+function partRow(bench) {
+  const { store, panels } = bench;
+  let part = null;
+  let at = 0;
+  const number = el("span", { class: "number" });
+  const name = textField({
+    label: "Name", quiet: true, example: "no name yet",
+    send: (text) => store.do({ do: "rename", inside_px: part.inside_px, area_px2: part.area_px2, name: text }),
+  });
+  const drop = button("Leave out", () => panels.attempt(() => store.do({ do: "choose", inside_px: part.inside_px, area_px2: part.area_px2, action: "drop", ...(part.name ? { name: part.name } : {}) })), { kind: "small" });
+  const tag = el("span", { class: "tag unsure", text: "unsure" });
+  const size = el("span");
+  const node = el("li", { class: "item" }, number, name.node, drop, el("p", { class: "says" }, size, " ", tag));
+  const choose = () => store.select({ kind: "part", index: at });
+  node.addEventListener("focusin", choose);
+  node.addEventListener("pointerenter", choose);
+  return {
+    node,
+    update(next, index) {
+      part = next;
+      at = index;
+      node.dataset.index = String(index);
+      say(number, String(part.number));
+      name.label(`Name of part ${part.number}`);
+      drop.setAttribute("aria-label", `Leave out part ${part.number}${part.name ? `, ${part.name}` : ""}`);
+      name.set(part.name);
+      say(size, part.width_mm ? `${mm(part.width_mm)} × ${mm(part.height_mm)}, give or take ${mm(part.u95_mm)}` : "");
+      show(tag, part.kind === "unsure");
+      node.classList.toggle("chosen", store.selection?.kind === "part" && store.selection.index === index);
+    },
+  };
+}
+
+function otherRow(bench) {
+  const { store, panels } = bench;
+  let other = null;
+  let at = 0;
+  const why = el("span");
+  const take = button("Take", () => panels.attempt(() => store.do({ do: "choose", inside_px: other.inside_px, area_px2: other.area_px2, action: "take" })), { kind: "small" });
+  const node = el("li", { class: "plain-item" }, why, take);
+  const choose = () => store.select({ kind: "other", index: at });
+  node.addEventListener("focusin", choose);
+  node.addEventListener("pointerenter", choose);
+  return {
+    node,
+    update(next, index) {
+      other = next;
+      at = index;
+      say(why, `${index + 1}. ${other.why}`);
+      take.setAttribute("aria-label", `Take outline ${index + 1}: ${other.why}`);
+    },
+  };
+}
+
+/** Everything drawn, rubbed out or fenced in by hand, with the command that takes it away. */
+function byHand(job) {
+  const list = (items, kind, words, command) => (items ?? []).map((item, index) => ({ kind, index, words: words(item, index), command: command(index), key: `${kind} ${JSON.stringify(item)}` }));
+  return [
+    ...list(job.traces, "trace", (trace, index) => `Traced line ${index + 1}${trace.closed ? ", closed" : ""}`, (index) => ({ do: "remove_trace", index })),
+    ...list(job.rubbed, "rub", (_, index) => `Rubbed out ${index + 1}`, (index) => ({ do: "remove_rub", index })),
+    ...list(job.regions, "region", (region, index) => `Area ${index + 1}, ${region.keep === "out" ? "left out" : "kept"}`, (index) => ({ do: "remove_region", index })),
+    ...list(job.choices, "choice", (choice) => `${choice.action === "take" ? "Taken" : "Left out"}: ${choice.name || `the outline at ${choice.inside_px.map((value) => value.toFixed(0)).join(", ")} px`}`, (index) => ({ do: "unchoose", index })),
+  ];
+}
