@@ -1,0 +1,57 @@
+/**
+ * What lies over the picture as lines and areas: outlines, open lines, traces, rubbed bands, regions, pages, border.
+ *
+ * Pure: the state of the job in, a list of items out. Marks, which people grab one by one, are in marks.js.
+ */
+
+/** Names of styles in the order they are drawn: what people placed lies over what was found. */
+export const STYLES = ["regionIn", "regionOut", "page", "line", "dropped", "part", "rub", "trace", "border"];
+
+/**
+ * Items `{key, style, data, kind, index, widthPx?, label?}`; `data` is SVG path data in picture px.
+ *
+ * `show` names what the step at hand wants to see: "pages" lays the page grid over the plan.
+ */
+export function sceneOf(state, { show = new Set() } = {}) {
+  const { job, results } = state;
+  const items = [];
+  const add = (style, kind, index, data, more = {}) => items.push({ key: `${kind}:${index}`, style, kind, index, data, ...more });
+  (results?.outlines?.lines ?? []).forEach((data, index) => add("line", "line", index, data));
+  (results?.outlines?.parts ?? []).forEach((part, index) => add("part", "part", index, part.path_px));
+  (job?.regions ?? []).forEach((region, index) => {
+    add(region.keep === "out" ? "regionOut" : "regionIn", "region", index, polygon(region.points_px));
+  });
+  (job?.rubbed ?? []).forEach((rub, index) => add("rub", "rub", index, polyline(rub.points_px), { widthPx: rub.width_px }));
+  (job?.traces ?? []).forEach((trace, index) => add("trace", "trace", index, traceData(trace)));
+  const border = results?.seen?.border_px;
+  if (border && !job?.corners && !(job?.ignore ?? []).includes("drawn border")) add("border", "border", 0, polygon(border));
+  if (show.has("pages")) {
+    (results?.pages?.tiles ?? []).forEach((tile, index) => {
+      add("page", "page", index, polygon(tile.corners_px), { label: { text: tile.label, corners: tile.corners_px } });
+    });
+  }
+  return items;
+}
+
+/** Loops that were found but not taken: shown under the pointer only, else they would hide the plan. */
+export function othersOf(state) {
+  return (state.results?.outlines?.others ?? []).map((other, index) => {
+    return { key: `other:${index}`, kind: "other", index, data: other.path_px, areaPx2: other.area_px2, why: other.why };
+  });
+}
+
+export function traceData({ start_px: start, cubics_px: cubics, closed }) {
+  const curves = cubics.map(([c1, c2, end]) => `C${[...c1, ...c2, ...end].join(" ")}`);
+  return `M${start.join(" ")}${curves.join("")}${closed ? "Z" : ""}`;
+}
+
+export function polyline(points) {
+  if (!points.length) return "M0 0";
+  // A rub of one touch is a dot: a line with no length is drawn with round ends.
+  const all = points.length === 1 ? [points[0], points[0]] : points;
+  return `M${all.map(([x, y]) => `${x} ${y}`).join("L")}`;
+}
+
+export function polygon(points) {
+  return points.length < 2 ? polyline(points) : `${polyline(points)}Z`;
+}
