@@ -174,3 +174,20 @@ def demo(
     with shown_progress() as progress:
         made = run_demo(folder=folder, progress=progress)
     return say_made(made)
+
+
+@app.command(short_help="Do the whole job by eye and hand, in the browser.")
+def trace(
+    source: Annotated[
+        Path | None, typer.Argument(metavar="[PICTURE|JOB.toml]", help="A photo, scan or PDF of the plan, or a job.")
+    ] = None,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address and open no browser.")] = False,
+) -> int:
+    """Do the whole job by eye and hand, in the browser: mark, trace, choose, see the pages, write the files.
+
+    Everything done there is kept in job.toml, which `scantling make` runs. The page is served to this computer alone;
+    Ctrl-C ends it.
+    """
+    from cli.trace import trace as trace_it
+
+    return trace_it(source, open_browser=not no_browser)

@@ -85,7 +85,7 @@ def job_from(source: Path, typed: Typed, progress: Progress) -> tuple[Job, Seen]
     base = read_job(source) if is_job(source) else _new_job(source, typed)
     sheet = _sheet(base.sheet, typed)
     if is_job(source):
-        _refuse_changed(sheet)
+        refuse_changed(sheet)
     seen = see(sheet, base.ignore, progress)
     sheet = replace(sheet, sha256=seen.picture.source.sha256)
     return _with_typed(replace(base, sheet=sheet), typed, seen), seen
@@ -119,7 +119,14 @@ def _sheet(sheet: Sheet, typed: Typed) -> Sheet:
     return changed
 
 
-def _refuse_changed(sheet: Sheet) -> None:
+def refuse_changed(sheet: Sheet) -> None:
+    """Refuse a sheet whose picture is gone or is no longer the one that was marked.
+
+    Raises
+    ------
+    JobError
+        In one sentence.
+    """
     if not is_plain_file(sheet.file):
         raise JobError(
             f"The job's picture {sheet.file} is not there; it was marked on that file: "

@@ -47,6 +47,11 @@ def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
     """
     with progress.stage(READING):
         picture = read_picture(sheet.file, page=sheet.page)
+    return see_picture(picture, sheet, ignore, progress)
+
+
+def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
+    """Find paper, border, skew and strokes of a sheet whose picture has been read."""
     with progress.stage(INK):
         ink = find_ink(picture)
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)

@@ -15,7 +15,8 @@ MAY_IMPORT = {
     "printing": {"drawing", "pictures"},
     "report": {"drawing", "pictures", "calibration", "digitize", "printing"},
     "job": {"drawing", "pictures", "calibration", "digitize", "printing", "report", "sample_scans"},
-    "cli": {"drawing", "pictures", "calibration", "digitize", "printing", "report", "job"},
+    "tracing": {"drawing", "pictures", "calibration", "digitize", "printing", "report", "job"},
+    "cli": {"drawing", "pictures", "calibration", "digitize", "printing", "report", "job", "tracing"},
     "sample_scans": set(),
 }
 

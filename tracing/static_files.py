@@ -1,0 +1,38 @@
+"""The page's own files, from the package."""
+
+from pathlib import Path
+
+from starlette.responses import Response
+
+STATIC = Path(__file__).parent / "static"
+
+TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".json": "application/json",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+    ".jpg": "image/jpeg",
+    ".woff2": "font/woff2",
+}
+"""What is served, under which type: the system's own table may call a script plain text, which a browser won't run."""
+
+
+def static_file(name: str, *, root: Path = STATIC) -> Response | None:
+    """Give a file below `root` by its name with forward slashes; None when there is no such file."""
+    parts = name.split("/")
+    if any(part in ("", ".", "..") or any(sign in part for sign in "\\:\0") for part in parts):
+        return None
+    kind = TYPES.get(Path(parts[-1]).suffix)
+    if kind is None:
+        return None
+    try:
+        path = root.joinpath(*parts).resolve()
+        # A link inside could still lead out.
+        if not path.is_relative_to(root.resolve()) or not path.is_file():
+            return None
+        content = path.read_bytes()
+    except (OSError, ValueError):
+        return None
+    return Response(content, media_type=kind)
