@@ -60,6 +60,7 @@ export function mountCard(card, bench) {
     show(next, at < STEPS.length - 1);
     if (STEPS[at + 1]) say(next.lastElementChild, `Next: ${STEPS[at + 1].title}`);
     store.setTool("pan");
+    panels.hints.clear();
     current().enter?.();
     update();
   }

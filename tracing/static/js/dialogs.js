@@ -77,7 +77,7 @@ export function openDialog({ title, body, choices = [{ value: null, label: "Clos
     dialog.append(
       el("div", { class: "dialog-head" }, el("h2", { id: "dialog-title", text: title }),
         must ? null : button("", () => dialog.close(), { kind: "bare", iconName: "close", label: "Close" })),
-      el("div", { class: "dialog-body", tabindex: "0" }, body), row);
+      el("div", { class: "dialog-body" }, body), row);
     if (must) dialog.addEventListener("cancel", (event) => event.preventDefault());
     dialog.addEventListener("close", () => {
       dialog.remove();
@@ -86,6 +86,8 @@ export function openDialog({ title, body, choices = [{ value: null, label: "Clos
     if (!must) dialog.addEventListener("click", (event) => event.target === dialog && dialog.close());
     document.body.append(dialog);
     dialog.showModal();
+    const scrolls = dialog.querySelector(".dialog-body");
+    if (scrolls.scrollHeight > scrolls.clientHeight) scrolls.tabIndex = 0;
   });
 }
 

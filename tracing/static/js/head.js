@@ -38,7 +38,7 @@ export function mountHead(head, { store, panels }, { theme }) {
     const { state } = store;
     say(name, state?.name ?? "Scantling");
     name.title = state?.name ?? "";
-    say(file, state ? state.source.file.split(/[\\/]/).pop() : "From a picture of a plan to pages you can print");
+    say(file, state ? state.source.file.split(/[\\/]/).pop() : "From a plan to pages");
     file.title = state?.source.file ?? "";
     show(way, Boolean(state));
     show(undo.node, Boolean(state));

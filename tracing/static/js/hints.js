@@ -55,7 +55,7 @@ export function makeHints(place, prefs) {
       if (shown?.name === name) hints.clear();
     },
 
-    /** Take the shown one away without forgetting it. */
+    /** Out of the way while the picture is worked on; it comes back with the next visit to its step. */
     clear() {
       shown?.node.remove();
       shown = null;

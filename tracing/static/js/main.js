@@ -61,27 +61,55 @@ async function openPlan(how) {
 }
 
 async function follow(key) {
-  await store.follow(key);
-  show($("welcome"), false);
-  show($("card"), true);
-  show($("stage"), true);
-  const place = $("canvas").cloneNode(false);
-  $("canvas").replaceWith(place);
+  // The picture is fitted to its place when it is laid, so the place comes first.
+  arrange(true);
+  try {
+    await store.follow(key);
+  } catch (error) {
+    arrange(false);
+    throw error;
+  }
   store.setTool("pan");
-  bench.canvas = mountCanvas(place, store, api, panels);
   document.title = `${store.state.name}: Scantling`;
   if (store.state.opening_note) notices.say(store.state.opening_note, { stay: true });
   store.emit("step", store.step);
   panels.announce(`${store.state.name} is open.`);
 }
 
+let mounted = null;
+
+/** Lay the picture on the bench once it can be shown, and anew when it is another one. */
+function layPicture() {
+  const { state } = store;
+  const which = state?.tiles.ready ? `${state.key} ${state.tiles.of ?? state.source.page}` : null;
+  if (which === mounted && which !== null) return;
+  mounted = which;
+  const place = $("canvas").cloneNode(false);
+  $("canvas").replaceWith(place);
+  bench.canvas = which ? mountCanvas(place, store, api, panels) : null;
+  if (bench.canvas || !state) return;
+  const line = document.createElement("p");
+  line.className = "reading";
+  line.textContent = state.results.seen?.error ? "The picture cannot be shown." : "Reading the picture";
+  place.append(line);
+}
+store.on("picture", layPicture);
+store.on("results", (stage) => stage === "seen" && layPicture());
+// A hint stands aside as soon as the picture is worked on.
+for (const kind of ["pointerdown", "wheel"]) $("stage").addEventListener(kind, (event) => event.target.closest("#hints") || hints.clear(), { passive: true });
+
 async function showWelcome() {
   bench.desk = await api.desk();
   welcome.fill(bench.desk);
   hints.clear();
-  show($("welcome"), true);
-  show($("card"), false);
-  show($("stage"), false);
+  document.title = "Scantling";
+  arrange(false);
+}
+
+function arrange(open) {
+  show($("welcome"), !open);
+  show($("card"), open);
+  show($("stage"), open);
 }
 
 store.on("link", (up) => {
@@ -101,6 +129,10 @@ store.on("gone", (sentence) => {
 let deciding = false;
 store.on("conflict", async (conflict) => {
   if (!conflict || deciding) return;
+  if (conflict.kind === "unsaved") {
+    notices.say(conflict.text, { loud: true, id: "unsaved" });
+    return;
+  }
   deciding = true;
   const body = document.createElement("div");
   body.className = "stack";

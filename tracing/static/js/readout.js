@@ -12,11 +12,13 @@ export function mountReadout(strip, store, api) {
   const headline = el("span", { class: "headline-text" });
   const busy = el("span", { class: "busy", hidden: true, text: "working" });
   const saved = el("span", { class: "saved" });
-  strip.append(
+  const home = el("p", { class: "cell", text: "Your plan stays on this computer: nothing is sent anywhere." });
+  const cells = [
     el("div", { class: "cell place" }, icon("place"), el("span", { class: "out-of-sight", text: "Under the pointer: " }), at),
     el("div", { class: "cell give" }, icon("give"), give),
     el("div", { class: "cell headline", role: "status" }, badge, headline, busy),
-    el("div", { class: "cell kept" }, saved));
+    el("div", { class: "cell kept" }, saved)];
+  strip.append(home, ...cells);
 
   let timer = 0;
   let asked = null;
@@ -49,14 +51,13 @@ export function mountReadout(strip, store, api) {
 
   function headlines() {
     const state = store.state;
-    if (!state) {
-      say(headline, "");
-      show(badge, false);
-      return show(busy, false);
-    }
+    show(home, !state);
+    for (const cell of cells) show(cell, Boolean(state));
+    if (!state) return;
     const { pages, scale } = state.results;
     const fresh = store.isFresh("pages") || state.tasks.every((task) => task.state !== "running");
     say(headline, headlineOf(state));
+    headline.classList.toggle("todo", !pages?.ok);
     headline.classList.toggle("old", !fresh);
     show(badge, Boolean(scale?.ok && !scale.settled && pages?.ok));
     const running = state.tasks.find((task) => task.state === "running");

@@ -18,7 +18,7 @@ export class NoAnswer extends Error {
   }
 }
 
-const EVENT_KINDS = ["state", "results", "progress", "task", "conflict", "saved"];
+const EVENT_KINDS = ["state", "picture", "results", "progress", "task", "conflict", "saved"];
 // A stream that the server closed is opened again after this long; short enough to feel at once, long enough not to hammer.
 const AGAIN_MS = 1500;
 

@@ -2,7 +2,7 @@
 import { Refused } from "./server.js";
 
 /** Kinds that can be listened to; "view" is the canvas's own (zoom, origin), "pointer" the place under the pointer. */
-export const KINDS = ["job", "results", "progress", "task", "selection", "tool", "view", "pointer", "step", "conflict", "saved", "link", "gone"];
+export const KINDS = ["job", "picture", "results", "progress", "task", "selection", "tool", "view", "pointer", "step", "conflict", "saved", "link", "gone"];
 
 // Commands that name something by its place in a list, and that list in the job.
 const LISTS = {
@@ -81,6 +81,7 @@ export function makeStore(api) {
       await store.refresh();
       stopListening = api.listen({
         state: take,
+        picture: takePicture,
         results: takeResults,
         progress: takeProgress,
         task: takeTask,
@@ -101,11 +102,14 @@ export function makeStore(api) {
         if (error instanceof Refused && error.body.gone) store.emit("gone", error.message);
         throw error;
       }
-      store.state = { tasks: [], ...view, results: view.results ?? {} };
+      const tasks = (view.tasks ?? []).map((task) => withJob(task));
+      store.state = { ...view, results: view.results ?? {}, tasks };
       settleSelection();
       store.emit("job", null);
+      store.emit("picture", null);
       store.emit("results", null);
       store.emit("task", null);
+      if (view.conflict) store.emit("conflict", { text: view.conflict });
     },
 
     leave() {
@@ -191,30 +195,47 @@ export function makeStore(api) {
     return reply;
   }
 
-  function takeResults({ stage, of, value }) {
+  function takePicture({ source, tiles }) {
+    if (!store.state) return;
+    store.state = { ...store.state, source, tiles };
+    store.emit("picture", tiles);
+  }
+
+  /** A result that stands as it was comes with its new revision alone (`same`). */
+  function takeResults({ stage, of, value, same: asBefore }) {
     const state = store.state;
     if (!state) return;
     const had = state.results[stage];
     if (had && had.of > of) return;
-    store.state = { ...state, results: { ...state.results, [stage]: value === null ? null : { ...value, of } } };
+    const now = asBefore ? had : value;
+    store.state = { ...state, results: { ...state.results, [stage]: now ? { ...now, of } : null } };
     store.emit("results", stage);
+  }
+
+  /** A task keeps the job it began with, so that the page can tell whether its files are of the job as it stands. */
+  function withJob(task) {
+    const known = store.state?.tasks?.find((other) => other.task === task.task);
+    const begun = known?.job ?? (task.state === "running" ? store.state?.job : null);
+    return { ...known, ...task, job: begun ?? null };
   }
 
   function takeProgress(progress) {
     const state = store.state;
     if (!state) return;
-    const tasks = state.tasks.some((task) => task.task === progress.task)
-      ? state.tasks.map((task) => (task.task === progress.task ? { ...task, ...progress } : task))
-      : [...state.tasks, { state: "running", ...progress }];
-    store.state = { ...state, tasks };
+    const known = state.tasks.find((task) => task.task === progress.task);
+    // News of progress may come after that of the end, which counts.
+    if (known && known.state !== "running") return;
+    const task = withJob({ state: "running", ...progress });
+    store.state = { ...state, tasks: known ? state.tasks.map((other) => (other === known ? task : other)) : [...state.tasks, task] };
     store.emit("progress", progress);
   }
 
   function takeTask(task) {
     const state = store.state;
     if (!state) return;
-    const others = state.tasks.filter((other) => other.task !== task.task);
-    store.state = { ...state, tasks: [...others, task] };
+    const now = withJob(task);
+    const others = state.tasks.filter((other) => other.task !== task.task && other.kind !== task.kind);
+    store.state = { ...state, tasks: [...others, now] };
     store.emit("task", task);
   }
 

@@ -11,10 +11,9 @@ export function mountWelcome(place, bench) {
   const wrong = el("p", { class: "wrong", role: "alert" });
   const going = el("progress", { max: "1", value: 0, hidden: true, "aria-label": "Reading the file" });
   const chooser = el("input", { type: "file", accept: KINDS, class: "out-of-sight", id: "choose-file", tabindex: "-1", "aria-label": "Choose a file" });
-  const choose = button("Choose a file", () => chooser.click(), { kind: "primary", iconName: "file" });
+  const choose = button("Choose a file", () => chooser.click(), { kind: "primary" });
   const recentList = el("ul", { class: "recents" });
   const recents = el("section", { "aria-label": "Jobs of late" }, el("h3", { text: "Go on with a job" }), recentList);
-  const elsewhere = el("div", { class: "stack", hidden: true });
   const path = textField({
     label: "Or type where it lies", example: "plans/plan.jpg", send: (text) => attempt(() => api.open({ path: text })),
     hint: "A picture, or the job.toml of a job.",
@@ -23,8 +22,8 @@ export function mountWelcome(place, bench) {
   place.append(el("div", { class: "welcome" },
     el("div", { class: "stack" },
       el("h2", { text: "Which plan do you want to work from?" }),
-      el("div", { class: "drop" }, icon("file", { className: "pictogram" }), el("p", { text: "Drop a photo, a scan or a PDF here" }), choose, chooser, going, wrong),
-      elsewhere, recents, path.node),
+      el("div", { class: "drop" }, el("p", { text: "Drop a photo, a scan or a PDF here" }), choose, chooser, going, wrong),
+      recents, path.node),
     el("aside", { class: "guide-side", "aria-label": "Taking the photo" }, el("h3", { text: "Before you take the photo" }), photoGuide())));
 
   chooser.addEventListener("change", () => {
@@ -38,22 +37,8 @@ export function mountWelcome(place, bench) {
       await bench.open(how);
     } catch (error) {
       say(wrong, error.message);
-      offerElsewhere(error);
       throw error;
     }
-  }
-
-  /** A job whose picture moved or changed: ask where it is. */
-  function offerElsewhere(error) {
-    const moved = Boolean(error.body?.moved ?? error.body?.look_elsewhere);
-    show(elsewhere, moved);
-    if (!moved) return;
-    const where = textField({
-      label: "Where is the picture now?", example: "pictures/plan.jpg", hint: "The very same file is needed; it may have another name.",
-      send: (text) => attempt(() => api.lookElsewhere(text)),
-    });
-    elsewhere.replaceChildren(where.node);
-    where.input.focus();
   }
 
   async function send(file) {
@@ -75,7 +60,6 @@ export function mountWelcome(place, bench) {
   return {
     fill(desk) {
       say(wrong, "");
-      show(elsewhere, false);
       show(recents, desk.recent.length > 0);
       recentList.replaceChildren(...desk.recent.map((job) => {
         const node = el("button", { type: "button", class: job.there ? "recent" : "recent gone" },

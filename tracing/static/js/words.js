@@ -114,6 +114,14 @@ export function doneSteps(state) {
   if (results.outlines?.ok && results.outlines.parts.length > 0) done.add("outlines");
   if ((job.measures ?? []).length > 0) done.add("measure");
   if (done.has("scale") && results.pages?.ok) done.add("size");
-  if (state.tasks.some((task) => task.kind === "export" && task.state === "done" && task.of === state.revision)) done.add("export");
+  if (state.tasks.some((task) => task.kind === "export" && task.state === "done" && filesAreOf(task, job) === true)) done.add("export");
   return done;
+}
+
+/** Whether an export's files are those of the job as it stands: true, false, or null when the page does not know. */
+export function filesAreOf(task, job) {
+  if (!task.job) return null;
+  // An export itself keeps the origin and the page grid in the job; neither changes what it wrote.
+  const bare = ({ kept_grid: _grid, grid: _laid, sheet, notes: _notes, ...rest }) => JSON.stringify([rest, { ...sheet, origin_px: null }]);
+  return bare(task.job) === bare(job);
 }

@@ -2,7 +2,7 @@
 import { button, el, say, show } from "../dom.js";
 import { findingList } from "../dialogs.js";
 import { more } from "../controls.js";
-import { allFindings, FILES, mm } from "../words.js";
+import { allFindings, FILES, filesAreOf, mm } from "../words.js";
 import { headlineOf } from "../readout.js";
 
 export function exportStep(bench) {
@@ -63,7 +63,7 @@ export function exportStep(bench) {
       say(said, task?.state === "failed" ? task.error : task?.state === "cancelled" ? "Stopped; nothing was changed." : "");
       const done = task?.state === "done" ? task : null;
       show(files, Boolean(done?.files?.length));
-      show(old, done?.of !== undefined && done.of !== state.revision);
+      show(old, Boolean(done) && filesAreOf(done, state.job) === false);
       const names = JSON.stringify(done?.files ?? []);
       if (names !== listed) {
         listed = names;

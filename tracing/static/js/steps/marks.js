@@ -1,5 +1,5 @@
 // Marks as commands take them, and lists of lengths that people gave.
-import { button, el, say } from "../dom.js";
+import { button, el, say, show } from "../dom.js";
 import { textField, tickField } from "../fields.js";
 
 /** A mark of the job as a command gives it: one that lies on ink may settle there again, one put by hand stays. */
@@ -30,7 +30,8 @@ export function lengthRow(bench, { word, kind }) {
   const bin = button("", () => panels.attempt(() => store.do({ do: `remove_${kind}`, index: at })), { kind: "bare", iconName: "bin", label: "Take it out" });
   const says = el("p", { class: "says" });
   const paper = tickField({ label: "Measured on the paper, not of the thing", panels, send: (on) => store.do({ do: "set_known", index: at, on_paper: on }) });
-  const node = el("li", { class: "item" }, number, text.node, bin, says, kind === "known" ? el("div", { class: "extra" }, paper.node) : null);
+  const extra = el("div", { class: "extra" }, paper.node);
+  const node = el("li", { class: "item" }, number, text.node, bin, says, extra);
   node.addEventListener("focusin", () => store.select({ kind, index: at }));
   return {
     node,
@@ -43,6 +44,8 @@ export function lengthRow(bench, { word, kind }) {
       bin.setAttribute("aria-label", `Take out ${word} ${index + 1}, ${length.text}`);
       text.set(length.text);
       paper.set(length.on_paper);
+      // The question arises only where the paper shows the thing at another size.
+      show(extra, kind === "known" && (length.on_paper || Boolean(state.job.sheet.drawn_at)));
       const loud = Boolean(observed?.loud);
       node.classList.toggle("loud", loud);
       node.classList.toggle("agrees", Boolean(observed) && !loud);

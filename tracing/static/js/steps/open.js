@@ -3,7 +3,7 @@ import { button, el, say, show } from "../dom.js";
 import { openDialog, findingList, photoGuide } from "../dialogs.js";
 import { textField } from "../fields.js";
 
-export function openStep({ store, panels, leave }) {
+export function openStep({ store, api, panels, leave, open }) {
   const facts = el("p");
   const note = el("p", { class: "quiet-text" });
   const findings = el("div");
@@ -12,8 +12,14 @@ export function openStep({ store, panels, leave }) {
   const later = button("Page after", () => turn(1), { kind: "small" });
   const pages = el("div", { class: "stack", hidden: true }, pageField.node, el("div", { class: "row" }, earlier, later));
   const nameField = textField({ label: "What is this job called?", send: (text) => store.do({ do: "set_name", text }) });
+  const elsewhere = textField({
+    label: "Where is the picture now?", example: "pictures/plan.jpg", hint: "The very same file is needed, under whatever name.",
+    send: (text) => open(() => api.lookElsewhere(text)),
+  });
+  const wrong = el("p", { class: "wrong", role: "alert" });
+  const missing = el("div", { class: "stack", hidden: true }, wrong, elsewhere.node);
   const node = el("div", { class: "body" },
-    el("div", { class: "sum" }, facts, note), pages, findings, nameField.node,
+    missing, el("div", { class: "sum" }, facts, note), pages, findings, nameField.node,
     el("div", { class: "row" }, button("Open another plan", () => panels.attempt(leave)), button("How to take the photo", () => openDialog({ title: "Taking the photo", body: photoGuide() }))));
 
   async function turn(by) {
@@ -24,13 +30,17 @@ export function openStep({ store, panels, leave }) {
   return {
     node,
     question(state) {
+      if (cannotBeRead(state)) return { ask: "The picture is not to be had. Where is it?", lead: "Nothing of the job is lost: its marks wait for the picture." };
+      if (!state.tiles.ready) return { ask: "Reading the picture", lead: "A large scan takes some seconds the first time." };
       const { pages: count } = state.source;
       if (count > 1) return { ask: "Is this the page with the plan?", lead: `The file has ${count} pages; one job works from one of them.`, done: true };
       return { ask: "Is this the plan?", lead: "Look whether all of it is there, and sharp where you zoom in.", done: true };
     },
     update(state) {
       const { source, job, results } = state;
-      say(facts, `${source.file.split(/[\\/]/).pop()}, ${source.width_px} × ${source.height_px} px`);
+      say(facts, source.file.split(/[\\/]/).pop() + (source.width_px ? `, ${source.width_px} × ${source.height_px} px` : ""));
+      show(missing, cannotBeRead(state));
+      say(wrong, results.seen?.error ?? "");
       say(note, state.folder ? `Everything is kept in ${state.folder}` : "");
       show(pages, source.pages > 1);
       pageField.set(String(job.sheet.page));
@@ -41,6 +51,11 @@ export function openStep({ store, panels, leave }) {
       show(findings, (results.seen?.findings ?? []).length > 0);
     },
   };
+}
+
+/** The picture moved or changed, or cannot be read: nothing of it is there to show. */
+function cannotBeRead(state) {
+  return !state.tiles.ready && state.results.seen?.ok === false;
 }
 
 function wholeNumber(text) {

@@ -15,6 +15,7 @@ export function scaleStep(bench) {
   const verdictWords = el("p");
   verdict.append(verdictWords);
   const findings = el("div");
+  const notes = el("div");
 
   const checkList = el("ul", { class: "given" });
   const fillChecks = keyed(checkList, lengthKey, () => lengthRow(bench, { word: "check length", kind: "check" }));
@@ -41,7 +42,7 @@ export function scaleStep(bench) {
   const table = more("Everything the scale rests on", el("div", { class: "scroll-x", tabindex: "0", role: "group", "aria-label": "Table of lengths" }, el("table", {},
     el("caption", { text: "At full size" }),
     el("thead", {}, el("tr", {}, ["What", "Given", "Off by", "Give or take"].map((text) => el("th", { scope: "col", text })))), rows)));
-  const node = el("div", { class: "body" }, add, knownList, verdict, findings, checks, paper, scanner, table);
+  const node = el("div", { class: "body scale" }, findings, add, knownList, verdict, notes, checks, paper, scanner, table);
 
   return {
     node,
@@ -71,8 +72,14 @@ export function scaleStep(bench) {
       if (job.sheet.trust_size || job.sheet.dpi !== null) scanner.open = true;
       say(verdictWords, scale?.ok ? scale.words : job.knowns.length ? (scale?.error ?? "Working it out") : "");
       show(verdict, Boolean(verdictWords.textContent));
-      findings.replaceChildren(findingList(scale?.findings ?? []));
-      show(findings, (scale?.findings ?? []).length > 0);
+      // What must be decided comes before everything else; what is worth knowing comes after the lengths.
+      const found = scale?.findings ?? [];
+      for (const [place, level] of [[findings, "decide"], [notes, "note"]]) {
+        const here = found.filter((finding) => (finding.level === "decide") === (level === "decide"));
+        place.replaceChildren(findingList(here));
+        show(place, here.length > 0);
+      }
+      node.classList.toggle("unsettled", Boolean(scale?.ok && !scale.settled));
       const observed = scale?.observed ?? [];
       show(table, observed.length > 0);
       rows.replaceChildren(...observed.map((item) => el("tr", { class: item.loud ? "loud" : "" },

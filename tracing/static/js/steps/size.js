@@ -3,19 +3,25 @@ import { button, el, say, show } from "../dom.js";
 import { findingList } from "../dialogs.js";
 import { textField, tickField } from "../fields.js";
 import { more, toolButton } from "../controls.js";
-import { FRACTIONS, PAPERS } from "../words.js";
+import { counted, FRACTIONS, mm, PAPERS } from "../words.js";
 import { givenMark } from "./marks.js";
 
 const OTHER = "another size";
 
 export function sizeStep(bench) {
   const { store, panels } = bench;
+  const ways = {
+    part: button("By a fraction", () => turn("part"), { kind: "small" }),
+    span: button("By a length", () => turn("span"), { kind: "small" }),
+  };
+  let way = null;
+
   const fraction = textField({
-    label: "Build it at this part of full size", example: "1/2", hint: "As you would say it: 1/2, 50 %, 1:2, 0.62.",
+    label: "Part of full size", example: "1/2", hint: "As you would say it: 1/2, 50 %, 1:2, 0.62.",
     send: (text) => store.do({ do: "set_fraction", text }),
   });
-  const chips = el("div", { class: "chips", role: "group", "aria-label": "Usual fractions" }, FRACTIONS.map((text) =>
-    button(text === "1" ? "Full size" : text, () => panels.attempt(() => store.do({ do: "set_fraction", text })), { kind: "small" })));
+  const chips = FRACTIONS.map((text) => button(text === "1" ? "Full" : text, () => panels.attempt(() => store.do({ do: "set_fraction", text })), { kind: "small" }));
+  const part = el("div", { class: "stack" }, el("div", { class: "chips", role: "group", "aria-label": "Usual parts" }, chips), fraction.node);
 
   const which = el("select", { class: "input", id: "which-length" });
   const wanted = textField({
@@ -26,13 +32,12 @@ export function sizeStep(bench) {
       return store.do({ do: "set_build_length", start: givenMark(length.start), end: givenMark(length.end), text });
     },
   });
-  const span = el("div", { class: "stack" }, el("div", { class: "field" }, el("label", { for: "which-length", text: "This length" }), which), wanted.node);
-  const spanTool = toolButton(bench, "Mark the length on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length" });
-  const spanMore = more("Or say how long something shall come out", span, spanTool);
+  const known = el("div", { class: "stack" }, el("div", { class: "field" }, el("label", { for: "which-length", text: "This length" }), which), wanted.node);
+  const span = el("div", { class: "stack" }, known, toolButton(bench, "Mark another on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length" }));
 
   const count = el("p", { class: "count" });
   const countNote = el("p");
-  const countBox = el("div", { class: "sum", role: "status" }, count, countNote);
+  const countBox = el("div", { class: "sum" }, count, countNote);
   const findings = el("div");
 
   const paper = el("select", { class: "input", id: "paper" }, [...PAPERS, OTHER].map((name) => el("option", { value: name, text: name })));
@@ -50,42 +55,50 @@ export function sizeStep(bench) {
   const gridClear = button("Lay them anew", () => panels.attempt(() => store.do({ do: "clear_grid" })));
 
   const node = el("div", { class: "body" },
-    el("div", { class: "stack" }, fraction.node, chips), spanMore, countBox, findings,
-    el("div", { class: "field" }, el("label", { for: "paper", text: "Paper" }), paper), paperSize.node,
+    el("div", { class: "ways", role: "group", "aria-label": "How to say the size" }, Object.values(ways)), part, span, countBox, findings,
+    el("div", { class: "field beside" }, el("label", { for: "paper", text: "Paper" }), paper), paperSize.node,
     el("div", { class: "tools" }, gridTool, gridClear),
     more("Margin, overlap and what is printed", el("div", { class: "pair" }, margin.node, overlap.node), mirrored.node, lines.node));
   let whichText = "";
 
+  function turn(to) {
+    way = to;
+    for (const [name, each] of Object.entries(ways)) each.setAttribute("aria-pressed", String(name === to));
+    show(part, to === "part");
+    show(span, to === "span");
+  }
+
+  function fillWhich(job) {
+    const options = [
+      ...(job.build_length ? [{ value: "kept", text: "The length marked for it" }] : []),
+      ...job.knowns.map((length, index) => ({ value: String(index), text: `Known distance ${index + 1} (${length.text})` })),
+    ];
+    show(known, options.length > 0);
+    const text = JSON.stringify(options);
+    if (text === whichText) return;
+    whichText = text;
+    const had = which.value;
+    which.replaceChildren(...options.map((option) => el("option", option)));
+    if (options.some((option) => option.value === had)) which.value = had;
+  }
+
   return {
     node,
     question(state) {
-      const { pages } = state.results;
-      return { ask: "How large do you want to build it?", lead: "Give a part of full size, or say how long one length shall come out.", done: Boolean(pages?.ok) };
+      return { ask: "How large do you want to build it?", lead: way === "span" ? "Say how long one length shall come out; all the rest goes with it." : "", done: Boolean(state.results.pages?.ok) };
     },
     update(state) {
       const { job, results } = state;
       const { pages } = results;
       const built = job.build_length;
+      if (way === null) turn(built ? "span" : "part");
       fraction.set(built ? "" : job.fraction);
-      for (const chip of chips.children) chip.setAttribute("aria-pressed", String(!built && FRACTIONS[[...chips.children].indexOf(chip)] === job.fraction));
-      const options = [
-        ...(built ? [{ value: "kept", text: "The length marked for it" }] : []),
-        ...job.knowns.map((known, index) => ({ value: String(index), text: `Known distance ${index + 1} (${known.text})` })),
-      ];
-      const text = JSON.stringify(options);
-      if (text !== whichText) {
-        whichText = text;
-        const had = which.value;
-        which.replaceChildren(...options.map((option) => el("option", option)));
-        if (options.some((option) => option.value === had)) which.value = had;
-      }
-      show(span, options.length > 0);
-      if (built) spanMore.open = true;
+      chips.forEach((chip, index) => chip.setAttribute("aria-pressed", String(!built && FRACTIONS[index] === job.fraction)));
+      fillWhich(job);
       wanted.set(built?.text ?? "");
-      say(count, pages?.ok ? pages.words : (pages?.error ?? ""));
-      count.classList.toggle("wrong", Boolean(pages && !pages.ok));
-      count.classList.toggle("count", !(pages && !pages.ok));
-      say(countNote, pages?.ok ? pagesNote(pages) : results.scale?.ok ? "" : "The count of sheets shows here once the scale is set.");
+      say(count, pages?.ok ? counted(pages.count, `${pages.paper} sheet`) : "");
+      show(count, Boolean(pages?.ok));
+      say(countNote, pages?.ok ? pagesNote(pages) : (pages?.error ?? (results.scale?.ok ? "Laying out the pages" : "The count of sheets shows here once the scale is set.")));
       findings.replaceChildren(findingList(pages?.findings ?? []));
       show(findings, (pages?.findings ?? []).length > 0);
       const named = PAPERS.includes(job.setup.paper);
@@ -99,11 +112,12 @@ export function sizeStep(bench) {
       gridClear.disabled = !job.grid;
     },
     enter() {
+      way = null;
       panels.hints.offer("size", "The sheets lie over the plan. “Drag the pages” moves them so that a joint does not run through a part.");
     },
   };
 }
 
 function pagesNote(pages) {
-  return `${pages.rows} × ${pages.cols}, ${pages.landscape ? "lying" : "upright"}, at ${pages.fraction} of full size; one page more shows how they join.`;
+  return `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high, give or take ${mm(pages.u95_mm)}. ${pages.rows} × ${pages.cols} sheets, ${pages.landscape ? "lying" : "upright"}, and one that shows how they join.`;
 }
