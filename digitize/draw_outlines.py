@@ -11,6 +11,7 @@ from digitize.choices import Action, Choice, Region, RegionKind, inside_regions,
 from digitize.fit import Contour, Fitted, fit_contours
 from digitize.lettering import lettering_links
 from digitize.loops import Loop, Loops, Role, find_loops
+from digitize.not_taken import NotTaken, clear_of_alike, not_taken, point_in
 from digitize.open_lines import open_lines
 from digitize.sections import closed_sections, open_sections
 from digitize.strokes import PlanStrokes
@@ -25,10 +26,16 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A drawing and what was noticed while drawing it."""
+    """A drawing and what was noticed while drawing it.
+
+    `part_choices` holds for every outline the number of the choice about it, None where there is none; `others` what
+    a person may still take.
+    """
 
     drawing: Drawing
     findings: tuple[Finding, ...]
+    part_choices: tuple[int | None, ...] = ()
+    others: tuple[NotTaken, ...] = ()
 
 
 LEAST_TOLERANCE_MM = 0.02
@@ -78,7 +85,7 @@ def draw_outlines(
     say("outlines", 0.0)
     lettering = lettering_links(plan.strokes)
     found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
-    loops, names, findings = _chosen(found.loops, choices)
+    loops, chosen_by, findings = _chosen(found.loops, choices)
     kept, cut = _in_regions(loops, regions)
     findings += cut
     tolerance_mm, said = _tolerance(plan, found, kept, tolerance_mm)
@@ -96,7 +103,7 @@ def draw_outlines(
             of[which],
             [of[hole] for hole in holes if loops[hole].parent == which],
             inside_px=inside[which],
-            name=names.get(which, ""),
+            name=next((choices[n].name for n in reversed(chosen_by.get(which, [])) if choices[n].name), ""),
         )
         for which in parts
     ]
@@ -116,27 +123,29 @@ def draw_outlines(
     say("lines", 0.95)
     lines = _lines(plan, found, lettering, [loops[which] for which in kept], regions, tolerance_mm)
     say("done", 1.0)
-    return Drawn(Drawing(numbered, lines), tuple(findings))
+    part_choices = tuple(chosen_by[parts[which]][-1] if parts[which] in chosen_by else None for which in order)
+    every_part = [which for which, loop in enumerate(loops) if loop.role is Role.PART]
+    others = not_taken(loops, every_part, chosen_by, regions)
+    return Drawn(Drawing(numbered, lines), tuple(findings), part_choices, others)
 
 
 def _silent(what: str, share: float) -> None:
     """No one is told."""
 
 
-def _chosen(loops: Sequence[Loop], choices: Sequence[Choice]) -> tuple[list[Loop], dict[int, str], list[Finding]]:
-    """The loops with a person's choices carried out, and the names given."""
+def _chosen(loops: Sequence[Loop], choices: Sequence[Choice]) -> tuple[list[Loop], dict[int, list[int]], list[Finding]]:
+    """The loops with a person's choices carried out, and the numbers of the choices about each."""
     chosen = list(loops)
-    names: dict[int, str] = {}
+    chosen_by: dict[int, list[int]] = {}
     if not choices:
-        return chosen, names, []
+        return chosen, chosen_by, []
     polygons = np.array([loop.polygon for loop in loops], dtype=object)
     areas_px2 = np.array([loop.area_px2 for loop in loops])
     matched, findings = match_choices(choices, polygons, areas_px2=areas_px2)
-    for choice, which in zip(choices, matched, strict=True):
+    for number, (choice, which) in enumerate(zip(choices, matched, strict=True)):
         if which is None:
             continue
-        if choice.name:
-            names[which] = choice.name
+        chosen_by.setdefault(which, []).append(number)
         match choice.action:
             case Action.TAKE:
                 if chosen[which].role is not Role.PART:
@@ -144,7 +153,7 @@ def _chosen(loops: Sequence[Loop], choices: Sequence[Choice]) -> tuple[list[Loop
                 chosen[which] = replace(chosen[which], confidence=1.0, why="chosen")
             case Action.DROP:
                 chosen[which] = replace(chosen[which], role=Role.FACE, parent=None)
-    return chosen, names, list(findings)
+    return chosen, chosen_by, list(findings)
 
 
 def _in_regions(loops: Sequence[Loop], regions: Sequence[Region]) -> tuple[list[int], list[Finding]]:
@@ -279,18 +288,20 @@ def _counter_clockwise(fitted: Fitted, ring: Points) -> Fitted:
 
 
 def _inside_points(loops: Sequence[Loop], parts: Sequence[int]) -> dict[int, Point]:
-    """A point inside each part and outside every part and hole drawn within it."""
+    """A point inside each part, outside every part and hole drawn within it, and not in another loop of its size."""
     taken = [which for which, loop in enumerate(loops) if loop.role in (Role.PART, Role.HOLE)]
     polygons = {which: loops[which].polygon for which in taken}
     tree = shapely.STRtree([polygons[which] for which in taken])
+    alike = clear_of_alike(loops, parts)
     points: dict[int, Point] = {}
     for which in parts:
         own = polygons[which]
         within = [taken[i] for i in tree.query(own, predicate="covers") if taken[i] != which]
         within += [hole for hole in taken if loops[hole].parent == which and hole not in within]
-        clear = shapely.difference(own, shapely.union_all([polygons[i] for i in within])) if within else own
-        at = shapely.point_on_surface(own if shapely.is_empty(clear) else clear)
-        points[which] = (float(shapely.get_x(at)), float(shapely.get_y(at)))
+        inner = shapely.union_all([polygons[i] for i in within])
+        clear = shapely.difference(alike[which], inner)
+        clear = shapely.difference(own, inner) if shapely.is_empty(clear) else clear
+        points[which] = point_in(own if shapely.is_empty(clear) else clear)
     return points
 
 
