@@ -1,79 +1,200 @@
 /**
  * The picture area as a whole: builds its layers, draws once a frame, hands gestures to the tool at hand.
  *
- * `mountCanvas(element, store, api, panels)` gives `{view, setTool, focusMark, announce, ...}`.
+ * Layers from below: tiles (canvas), outlines and lines (canvas), marks (SVG), magnifier (canvas).
  */
 
+import { Crosshair } from "./crosshair.js";
+import { Editing } from "./editing.js";
+import { makeHands } from "./hands.js";
+import { Loupe } from "./loupe.js";
+import { MarkLayer } from "./mark_layer.js";
+import { marksOf, removeCommand } from "./marks.js";
 import { Overlay } from "./overlay.js";
+import { KEY_LIST, listenToKeys } from "./picture_keys.js";
 import { Pointers } from "./pointer.js";
+import { othersOf } from "./scene.js";
+import { readColours, watchColours, watchSize } from "./surroundings.js";
 import { Tiles } from "./tiles.js";
+import { makeTool } from "./tools/all.js";
 import { View } from "./view.js";
-import { panTool } from "./tools/pan.js";
+import { boxOf, meets, readPath } from "./path_data.js";
 
-const COLOURS = ["halo", "part", "other", "line", "dropped", "hover", "trace", "rub", "border", "page", "regionIn", "regionOut", "regionInFill", "regionOutFill"];
+const PAGE_STEPS = new Set(["size", "export"]); // where the pages lie over the plan
 
+let mounted = null;
+
+/**
+ * Fill `element` with the picture of the job in `store`.
+ *
+ * Gives `{view, setTool, focusMark, announce, zoomToChosen, destroy}`. Mounting again ends the one before.
+ */
 export function mountCanvas(element, store, api, panels) {
+  mounted?.destroy();
+  const canvas = () => element.appendChild(document.createElement("canvas"));
   element.classList.add("picture");
-  const tileCanvas = element.appendChild(document.createElement("canvas"));
-  const lineCanvas = element.appendChild(document.createElement("canvas"));
+  element.tabIndex = 0;
+  element.setAttribute("role", "application");
+  element.setAttribute("aria-label", "Picture of the plan: arrow keys move the cross, Enter places, Tab goes through the marks");
   const view = new View();
+  const tiles = new Tiles(canvas(), view, (level, x, y) => api.tileUrl(level, x, y), () => redraw());
+  const overlay = new Overlay(canvas(), view, () => redraw());
+  const layer = new MarkLayer(element, view);
+  const loupe = new Loupe(element, view, tiles);
+  const crosshair = new Crosshair(view);
+  const state = { marks: [], tool: null, showMarks };
+  const hands = makeHands({ element, view, store, api, panels, layer, overlay, loupe, crosshair, redraw, state });
+  const editing = new Editing(hands);
+  hands.editing = editing;
   let due = false;
-  const frame = () => {
+  let landmarksOf = null;
+
+  function redraw() {
+    if (!due) requestAnimationFrame(frame);
+    due = true;
+  }
+
+  function frame() {
     due = false;
     tiles.draw();
     overlay.draw();
-  };
-  const redraw = () => {
-    if (!due) requestAnimationFrame(frame);
-    due = true;
-  };
-  const tiles = new Tiles(tileCanvas, view, (level, x, y) => `/api/job/${store.state.key}/tiles/${level}/${x}/${y}`, redraw);
-  const overlay = new Overlay(lineCanvas, view, redraw);
-  view.onChange(redraw);
+    layer.draw();
+    layer.setPointers(crosshair.at, hands.target);
+    loupe.draw(hands.target, overlay.colours);
+  }
 
-  let tool = panTool({ view });
-  const pointers = new Pointers(element, view, { tool: () => tool, onHover: () => {}, onLeave: () => {} });
-
-  const setState = () => {
-    overlay.setState(store.state);
+  function showMarks() {
+    const { selection } = store;
+    const found = marksOf(store.state, selection);
+    found.marks = editing.apply(found.marks);
+    state.marks = found.marks;
+    layer.setMarks(found, (thing) => selection?.kind === thing.kind && selection.index === thing.index);
+    layer.setChosen(dataOf(selection));
     redraw();
-  };
-  readColours(element, tiles, overlay);
-  watchSize(element, [tileCanvas, lineCanvas], view, () => {
+  }
+
+  function showState() {
+    if (!store.state) return;
+    const show = new Set(PAGE_STEPS.has(store.step) || store.tool === "grid" ? ["pages"] : []);
+    overlay.setState(store.state, { show });
+    showMarks();
+    fetchLandmarks();
+  }
+
+  /** Landmarks come with what is seen in the picture, and only the keyboard needs them here. */
+  async function fetchLandmarks() {
+    const of = store.state.results?.seen?.ok ? store.state.results.seen.of : null;
+    if (of === null || of === landmarksOf) return;
+    landmarksOf = of;
+    try {
+      crosshair.landmarks = (await api.landmarks()).points;
+    } catch {
+      landmarksOf = null; // asked for again with the next result
+    }
+  }
+
+  function dataOf(selection) {
+    if (!selection) return null;
+    const found = overlay.items.find(({ kind, index }) => kind === selection.kind && index === selection.index);
+    return found?.data ?? (selection.kind === "other" ? othersOf(store.state)[selection.index]?.data : null) ?? null;
+  }
+
+  function boxOfChosen() {
+    const data = dataOf(store.selection);
+    if (data) return boxOf(readPath(data));
+    const places = state.marks.filter(({ kind, index }) => kind === store.selection?.kind && index === store.selection.index).map(({ at }) => at);
+    if (!places.length) return null;
+    return [0, 1].map((axis) => Math.min(...places.map((at) => at[axis]))).concat([0, 1].map((axis) => Math.max(...places.map((at) => at[axis]))));
+  }
+
+  function zoomToChosen() {
+    const box = boxOfChosen();
+    if (box) view.fitTo(box);
+  }
+
+  function showSelection() {
+    showMarks();
+    const box = boxOfChosen();
+    if (box && !meets(box, view.visibleBox())) view.centreOn([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]);
+  }
+
+  function setTool(name, options = {}) {
+    state.tool?.cancel();
+    hands.hoverOutline(null);
+    state.tool = makeTool(name, options, hands);
+    element.style.cursor = state.tool.cursor;
+    showState();
+  }
+
+  async function removeChosen() {
+    const command = store.selection && !["part", "other", "line"].includes(store.selection.kind) ? removeCommand(store.selection) : null;
+    if (command) await panels.attempt(() => store.do(command));
+  }
+
+  setToolFirst();
+  const pointers = new Pointers(element, view, {
+    tool: () => state.tool,
+    onHover: (event) => {
+      crosshair.hide();
+      hands.told(event.at);
+      state.tool.hover(event);
+    },
+    onMove: (event) => hands.told(event.at),
+    onLeave: () => {
+      hands.told(null);
+      state.tool.leave?.();
+    },
+    onPress: () => {
+      crosshair.hide();
+      element.focus({ preventScroll: true });
+    },
+  });
+  listenToKeys(element, { element, view, store, pointers, crosshair, layer, editing, hands, redraw, zoomToChosen, removeChosen, tool: () => state.tool });
+  element.addEventListener("focusin", (event) => {
+    const mark = layer.markOf(event.target);
+    if (!mark) return;
+    view.reveal(mark.at);
+    store.select({ kind: mark.kind, index: mark.index });
+  });
+
+  const { source, tiles: pyramid } = store.state;
+  const unsize = watchSize(element, [tiles.canvas, overlay.canvas], view, () => {
     overlay.refresh();
     redraw();
   });
-  const { source, tiles: pyramid } = store.state;
-  view.setPicture({ width: source.width_px, height: source.height_px, tilePx: pyramid.tile_px, levelCount: pyramid.levels.length });
-  tiles.setPyramid(pyramid);
-  setState();
-  store.on("job", setState);
-  store.on("results", setState);
-  return { view, tiles, overlay, pointers, redraw, setTool() {}, focusMark() {}, announce() {} };
-}
-
-function readColours(element, tiles, overlay) {
-  const style = getComputedStyle(element);
-  tiles.surround = style.getPropertyValue("--c-surround").trim();
-  for (const name of COLOURS) overlay.colours[name] = style.getPropertyValue(`--c-${name}`).trim();
-  overlay.refresh();
-}
-
-function watchSize(element, canvases, view, redraw) {
-  const put = (width, height, ratio, deviceWidth, deviceHeight) => {
-    for (const canvas of canvases) {
-      // Setting a canvas's size wipes it, even to the size it has.
-      if (canvas.width !== deviceWidth) canvas.width = deviceWidth;
-      if (canvas.height !== deviceHeight) canvas.height = deviceHeight;
-    }
-    view.setWindow(width, height, ratio);
+  const recolour = () => {
+    readColours(element, tiles, overlay);
     redraw();
   };
-  const measure = () => {
-    const ratio = window.devicePixelRatio || 1;
-    const { clientWidth: width, clientHeight: height } = element;
-    put(width, height, ratio, Math.round(width * ratio), Math.round(height * ratio));
+  recolour();
+  const uncolour = watchColours(recolour);
+  view.setPicture({ width: source.width_px, height: source.height_px, tilePx: pyramid.tile_px, levelCount: pyramid.levels.length });
+  tiles.setPyramid(pyramid);
+  showState();
+  const offs = [
+    store.on("job", showState), store.on("results", showState), store.on("step", showState),
+    store.on("selection", showSelection),
+    store.on("tool", () => setTool(store.tool, store.toolOptions)),
+    view.onChange(() => {
+      redraw();
+      store.emit("view", view);
+    }),
+    panels.keys?.add(...KEY_LIST), unsize, uncolour, () => tiles.clear(),
+  ];
+
+  function setToolFirst() {
+    state.tool = makeTool(store.tool ?? "pan", store.toolOptions, hands);
+    element.style.cursor = state.tool.cursor;
+  }
+
+  mounted = {
+    view, tiles, overlay, layer, pointers, crosshair, setTool, zoomToChosen,
+    focusMark: (id) => layer.focus(id),
+    announce: hands.announce,
+    destroy() {
+      for (const off of offs) off?.();
+      mounted = null;
+    },
   };
-  measure();
-  new ResizeObserver(measure).observe(element);
+  return mounted;
 }

@@ -78,7 +78,7 @@ export class Pointers {
     this.#down.set(event.pointerId, screen);
     this.#last = screen;
     if (this.#down.size === 2) {
-      if (this.#mode === "tool") this.hands.tool().cancel(); // the first finger was the start of a pinch
+      if (this.#mode === "tool") this.hands.tool().release(); // the first finger was the start of a pinch
       this.#mode = "pinch";
       return;
     }
@@ -110,7 +110,11 @@ export class Pointers {
     }
     this.#down.set(event.pointerId, screen);
     if (this.#mode === "pan") this.view.panBy(screen[0] - was[0], screen[1] - was[1]);
-    else if (this.#mode === "tool") this.hands.tool().move(this.#told(event), [screen[0] - was[0], screen[1] - was[1]]);
+    else if (this.#mode === "tool") {
+      const told = this.#told(event);
+      this.hands.onMove(told);
+      this.hands.tool().move(told, [screen[0] - was[0], screen[1] - was[1]]);
+    }
   }
 
   #pinch(id, screen) {
@@ -142,7 +146,7 @@ export class Pointers {
 
   #onCancel(event) {
     if (!this.#down.delete(event.pointerId)) return;
-    if (this.#mode === "tool") this.hands.tool().cancel();
+    if (this.#mode === "tool") this.hands.tool().release();
     if (!this.#down.size) this.#mode = null;
     this.element.classList.remove("is-panning");
   }

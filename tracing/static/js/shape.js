@@ -13,6 +13,9 @@ const PIECE_POINTS = 40; // long enough that few pieces are stroked, short enoug
 const PIECE_PX = 700; // device px: a dash pattern along a line far longer than the screen takes many frames' time
 const HIT_STRAY_PX = 0.3; // picture px, for what lies under the pointer
 
+const MOST_HIDDEN = 5000;
+
+const hidden = new Map();
 const made = new Map(); // path data -> Shape: results that come again unchanged cost nothing
 
 /** Shapes for many path data; those not asked for again are forgotten. */
@@ -22,6 +25,15 @@ export function shapesFor(datas) {
   made.clear();
   for (const [data, shape] of next) made.set(data, shape);
   return next;
+}
+
+/** The shape of one path data, for what is not drawn all the time. */
+export function shapeOf(data) {
+  if (!hidden.has(data)) {
+    if (hidden.size > MOST_HIDDEN) hidden.clear();
+    hidden.set(data, new Shape(data));
+  }
+  return hidden.get(data);
 }
 
 /** The zoom band a scale belongs to: pieces are made for the band's finest scale. */

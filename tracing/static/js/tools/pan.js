@@ -1,16 +1,42 @@
-/** Moving the picture: one finger or the left button. */
+/** The empty hand: drags marks and the picture, chooses what is clicked. */
 
-export function panTool({ view }) {
+export function panTool(hands) {
+  const { view } = hands;
+  let drag = null;
   return {
     name: "pan",
     cursor: "grab",
-    down() {},
-    move(_event, [dx, dy]) {
-      view.panBy(dx, dy);
+    hover(event) {
+      const mark = hands.markAt(event);
+      hands.cursor(mark ? "move" : null);
+      hands.hoverOutline(null);
     },
-    up() {},
-    hover() {},
+    down(event) {
+      const mark = hands.markAt(event);
+      if (mark) drag = hands.editing.grab(mark, event);
+      else hands.grabbing(event.kind !== "key");
+    },
+    move(event, [dx, dy]) {
+      if (drag) drag.move(event);
+      else view.panBy(dx, dy);
+    },
+    up(event) {
+      hands.grabbing(false);
+      if (drag) drag.up(event);
+      else if (!event.moved) hands.select(hands.thingAt(event));
+      drag = null;
+    },
     key: () => false,
-    cancel() {},
+    leave() {
+      hands.cursor(null);
+    },
+    cancel() {
+      hands.grabbing(false);
+      drag?.cancel();
+      drag = null;
+    },
+    release() {
+      this.cancel();
+    },
   };
 }

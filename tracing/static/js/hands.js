@@ -1,0 +1,90 @@
+/**
+ * What a tool may do with the picture area: look under the pointer, show what it is about to do, place on the ink.
+ */
+
+import { newestOnly } from "./asking.js";
+import { lineAt, markAt, outlineAt } from "./hit.js";
+import { othersOf } from "./scene.js";
+import { shapeOf } from "./shape.js";
+
+const SNAP_REACH_PX = 10; // CSS px: from how far a mark goes to the ink
+const ON_LANDMARK = new Set(["crossing", "corner", "end"]);
+const CHOSEN_BY_LINE = ["trace", "rub", "region"];
+
+export function makeHands({ element, view, store, api, panels, layer, overlay, loupe, crosshair, redraw, state }) {
+  let target = null; // where the ink would draw the mark to
+  let previewFor = null;
+  const askSnap = newestOnly((at) => api.snap(at, SNAP_REACH_PX / view.scale));
+
+  const outlines = () => {
+    const parts = overlay.items.filter((item) => item.kind === "part");
+    return [...parts, ...othersOf(store.state).map((other) => ({ ...other, shape: shapeOf(other.data) }))];
+  };
+
+  const hands = {
+    view, store, api, panels, crosshair,
+    get target() {
+      return target;
+    },
+    get magnified() {
+      return state.magnified;
+    },
+    markAt: (event) => markAt(state.marks, event.at, event.reach),
+    outlineAt: (event) => outlineAt(outlines(), event.at, event.reach),
+
+    /** What a plain click chooses: a line drawn by hand, else the outline around the place. */
+    thingAt(event) {
+      const lines = overlay.items.filter((item) => CHOSEN_BY_LINE.includes(item.kind));
+      const item = lineAt(lines, event.at, event.reach) ?? outlineAt(overlay.items.filter(({ kind }) => kind === "part"), event.at, event.reach);
+      return item ? { kind: item.kind, index: item.index } : null;
+    },
+
+    /** Show where a mark would go from here; `onSnap(at)` hears of it. null: show nothing. */
+    async preview(event, onSnap = () => {}) {
+      previewFor = event;
+      if (!event || event.alt) {
+        target = null;
+        redraw();
+        return;
+      }
+      const answer = await askSnap(event.at);
+      if (!answer || previewFor !== event) return;
+      target = answer.what === "nothing" ? null : answer.at;
+      onSnap(answer.at);
+      redraw();
+    },
+
+    /** Where a mark put here comes to lie: on the ink as it was shown, or (Alt held, or no ink) exactly here. */
+    async settle(event) {
+      if (event.alt) return { at: event.at, snap: false };
+      let answer = null;
+      try {
+        answer = await api.snap(event.at, SNAP_REACH_PX / view.scale);
+      } catch {
+        // Without an answer a mark stays where the hand put it; whatever is wrong is told by the command that follows.
+      }
+      if (!answer || answer.what === "nothing") return { at: event.at, snap: false };
+      return { at: answer.at, snap: ON_LANDMARK.has(answer.what) };
+    },
+
+    magnify(at, kind) {
+      if (at) loupe.show(at, kind);
+      else loupe.hide();
+      redraw();
+    },
+    draft: (spec) => layer.setDraft(spec),
+    hoverOutline(item) {
+      layer.setHover(item?.data ?? null);
+    },
+    select: (what) => store.select(what && { kind: what.kind, index: what.index }),
+    focusMark: (id) => layer.focus(id),
+    announce: (text) => panels.announce?.(text),
+    told: (at) => store.setPointer?.(at),
+    changed: () => state.showMarks(),
+    cursor(name) {
+      element.style.cursor = name ?? state.tool.cursor;
+    },
+    grabbing: (on) => element.classList.toggle("is-panning", on),
+  };
+  return hands;
+}

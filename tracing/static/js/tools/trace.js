@@ -1,0 +1,129 @@
+/** Tracing by hand: along ink, straight, or as a free curve. All end as one traced line of the job. */
+
+import { newestOnly } from "../asking.js";
+import { curveThrough, joined, straightThrough } from "../handles.js";
+import { traceData } from "../scene.js";
+import { pointsTool } from "./points.js";
+
+/** Clicks along a drawn line; the path follows its middle. With shift held the next piece is straight. */
+export function traceTool(hands) {
+  const { api, panels } = hands;
+  let legs = []; // a trace for each pair of places placed
+  let next = null; // the trace from the last place to the pointer, with its words
+  let said = "";
+  const ask = newestOnly((from, to) => api.inkPath([from, to]), (error) => panels.say?.(error.message, { loud: true }));
+
+  async function changed(places, ahead, show) {
+    legs.length = Math.min(legs.length, Math.max(0, places.length - 1));
+    // A place was just added: what was shown up to it is what it gets, unless it was seen for another place.
+    for (let i = legs.length; i < places.length - 1; i += 1) {
+      const [from, to] = [places[i].at, places[i + 1].at];
+      legs.push(places[i + 1].straight ? straightThrough([from, to]) : legFor(from, to) ?? null);
+      if (!legs[i]) askLeg(i, from, to, show);
+    }
+    if (!ahead || !places.length) {
+      next = null;
+      return;
+    }
+    const [from, to] = [places.at(-1).at, ahead.at];
+    if (ahead.straight) {
+      next = { from, to, trace: straightThrough([from, to]), words: "" };
+      said = "";
+      return;
+    }
+    const answer = await ask(from, to);
+    if (!answer) return;
+    next = { from, to, trace: answer.trace, words: answer.on_ink ? "" : answer.words };
+    said = next.words;
+    show();
+  }
+
+  async function askLeg(i, from, to, show) {
+    await panels.attempt(async () => {
+      const { trace } = await api.inkPath([from, to]);
+      if (i < legs.length) legs[i] = trace;
+    });
+    show();
+  }
+
+  function legFor(from, to) {
+    return next && same(next.from, from) && same(next.to, to) ? next.trace : null;
+  }
+
+  async function whole(places, closed) {
+    const ends = closed ? [...places, places[0]] : places;
+    const traces = [];
+    for (let i = 0; i + 1 < ends.length; i += 1) {
+      const [from, to] = [ends[i].at, ends[i + 1].at];
+      traces.push(legs[i] ?? (await api.inkPath([from, to])).trace);
+    }
+    return joined(traces, closed);
+  }
+
+  return pointsTool(hands, {
+    name: "trace",
+    mark: "trace",
+    least: 2,
+    most: Infinity,
+    closes: true,
+    changed,
+    words: () => said,
+    draft(places, ahead) {
+      const lines = legs.filter(Boolean).map((trace) => ({ data: traceData(trace), name: "trace" }));
+      if (ahead && next && places.length) lines.push({ data: traceData(next.trace), name: "trace ahead" });
+      return lines;
+    },
+    async done(places, { closed }) {
+      await add(hands, () => whole(places, closed));
+      legs = [];
+      next = null;
+      said = "";
+    },
+  });
+}
+
+/** Straight lines from click to click. */
+export function straightLineTool(hands, options) {
+  // A gap or a cut has two ends; any other line goes on until it is ended.
+  const most = options.why === "close" || options.why === "split" ? 2 : Infinity;
+  return pointsTool(hands, {
+    name: "trace",
+    mark: "trace",
+    least: 2,
+    most,
+    closes: most > 2,
+    done: (places, { closed }) => add(hands, () => straightThrough(places.map(({ at }) => at), closed)),
+  });
+}
+
+/** A smooth curve through clicks; dragging while a point is placed pulls its handles. */
+export function curveTool(hands) {
+  const curve = (places, closed) => curveThrough(places.map(({ at }) => at), places.map(({ pull }) => pull ?? null), closed);
+  return pointsTool(hands, {
+    name: "trace",
+    mark: "trace",
+    least: 2,
+    most: Infinity,
+    closes: true,
+    pulls: true,
+    draft(places, ahead) {
+      const all = ahead ? [...places, ahead] : places;
+      const lines = all.length > 1 ? [{ data: traceData(curve(all, false)), name: "trace" }] : [];
+      if (ahead?.pull) {
+        const [[x, y], [hx, hy]] = [ahead.at, ahead.pull];
+        lines.push({ data: `M${2 * x - hx} ${2 * y - hy}L${hx} ${hy}`, name: "stalk" });
+      }
+      return lines;
+    },
+    done: (places, { closed }) => add(hands, () => curve(places, closed)),
+  });
+}
+
+async function add({ store, panels, select }, make) {
+  const done = await panels.attempt(async () => store.do({ do: "add_trace", ...(await make()) }));
+  if (done) select({ kind: "trace", index: store.state.job.traces.length - 1 });
+}
+
+function same(a, b) {
+  return a[0] === b[0] && a[1] === b[1];
+}
