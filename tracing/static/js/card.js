@@ -79,6 +79,8 @@ export function mountCard(card, bench) {
     const words = toolWords(store.tool, store.toolOptions);
     say(doingWords, words);
     show(doing, Boolean(words));
+    // On a small screen the picture needs the room while a tool is in the hand.
+    card.classList.toggle("working", Boolean(words));
     if (words) turn(false);
     if (words) scroll.scrollTop = 0;
   }
@@ -89,6 +91,8 @@ export function mountCard(card, bench) {
   store.on("selection", () => current()?.select?.(store.selection));
   store.on("job", (reply) => reply === null && made.size && store.state && forget());
 
+  const filled = () => Boolean(store.state) && made.has(store.step) && body.firstChild === current().node;
+
   // Another job: its steps begin anew, nothing of the last one stays typed.
   let key = null;
   function forget() {
@@ -98,6 +102,8 @@ export function mountCard(card, bench) {
   }
 
   return {
+    /** Whether the card has its size, so that the picture's place has its own. */
+    isFilled: filled,
     ask: (options) => {
       turn(false);
       return ask(options);

@@ -2,8 +2,8 @@
 import { button, el, say } from "./dom.js";
 import { toolWords } from "./words.js";
 
-/** A button that takes up a tool, and shows that it is in the hand. */
-export function toolButton({ store, panels }, text, tool, options = {}, { kind = "plain", iconName = null } = {}) {
+/** A button that takes up a tool, and shows that it is in the hand. `key` is a letter that does the same in its step. */
+export function toolButton({ store, panels }, text, tool, options = {}, { kind = "plain", iconName = null, key = null, group = "" } = {}) {
   const held = () => store.tool === tool && Object.entries(options).every(([name, value]) => store.toolOptions[name] === value);
   const node = button(text, () => {
     if (held()) store.setTool("pan");
@@ -14,6 +14,11 @@ export function toolButton({ store, panels }, text, tool, options = {}, { kind =
   }, { kind, iconName });
   node.setAttribute("aria-pressed", "false");
   store.on("tool", () => node.setAttribute("aria-pressed", String(held())));
+  if (key) {
+    node.setAttribute("aria-keyshortcuts", key);
+    node.title = `Key: ${key.toUpperCase()}`;
+    panels.keys.add({ keys: [key], words: text, group, when: () => node.isConnected, run: () => node.click() });
+  }
   return node;
 }
 

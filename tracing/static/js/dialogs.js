@@ -66,7 +66,7 @@ export function makeAsk(place) {
 }
 
 /** Open a dialog over everything; resolves to the value of the button that closed it (null: Escape). */
-export function openDialog({ title, body, choices = [{ value: null, label: "Close", kind: "primary" }], wide = false, must = false }) {
+export function openDialog({ title, body, choices = [{ value: null, label: "Close", kind: "primary" }], wide = false, must = false, onOpen = () => {} }) {
   return new Promise((resolve) => {
     const dialog = el("dialog", { class: wide ? "dialog wide" : "dialog", "aria-labelledby": "dialog-title" });
     let answer = null;
@@ -86,6 +86,7 @@ export function openDialog({ title, body, choices = [{ value: null, label: "Clos
     if (!must) dialog.addEventListener("click", (event) => event.target === dialog && dialog.close());
     document.body.append(dialog);
     dialog.showModal();
+    onOpen(() => dialog.close());
     const scrolls = dialog.querySelector(".dialog-body");
     if (scrolls.scrollHeight > scrolls.clientHeight) scrolls.tabIndex = 0;
   });

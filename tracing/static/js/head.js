@@ -5,7 +5,7 @@ import { allFindings, doneSteps, STEPS } from "./words.js";
 // Which step shows that something must be decided, by the stage that found it.
 const STAGE_STEP = { seen: "flatten", scale: "scale", outlines: "outlines", pages: "size" };
 
-export function mountHead(head, { store, panels }, { theme }) {
+export function mountHead(head, { store, panels, back }, { theme }) {
   const name = el("h1", { text: "Scantling" });
   const file = el("p");
   const knobs = new Map();
@@ -14,7 +14,11 @@ export function mountHead(head, { store, panels }, { theme }) {
     const knob = el("span", { class: "knob", text: String(index + 1) });
     const told = el("span", { class: "out-of-sight" });
     const node = el("button", { type: "button", class: "step", name: `step-${step.name}` }, knob, el("span", { text: step.title }), told);
-    node.addEventListener("click", () => store.state && store.setStep(step.name));
+    node.addEventListener("click", () => {
+      if (!store.state) return;
+      back();
+      store.setStep(step.name);
+    });
     knobs.set(step.name, { node, knob, told, number: String(index + 1) });
     list.append(el("li", {}, node));
   });

@@ -10,7 +10,7 @@ export function isTyping(target) {
 
 /** Write a key press the way the list does: "ctrl+shift+z", "?", "1", "escape". */
 export function keyName(event) {
-  const key = event.key.length === 1 ? event.key.toLowerCase() : event.key.toLowerCase();
+  const key = event.key.toLowerCase();
   const parts = [];
   if (event.ctrlKey || event.metaKey) parts.push("ctrl");
   if (event.altKey) parts.push("alt");
@@ -38,7 +38,8 @@ export function makeKeys(prefs) {
       if (event.defaultPrevented || document.querySelector("dialog[open]")) return false;
       const name = keyName(event);
       const single = !name.includes("+") && name.length === 1;
-      if (isTyping(event.target) && (single || !/^(ctrl\+(z|y|shift\+z)|f\d+)$/.test(name) || name.startsWith("ctrl+"))) return false;
+      // While somebody types, Ctrl+Z undoes their typing, not the job.
+      if (isTyping(event.target)) return false;
       if (single && name !== "?" && prefs.get("letters") === "off") return false;
       const entry = all.find((item) => item.run && item.keys.includes(name) && (!item.when || item.when()));
       if (!entry) return false;
@@ -50,7 +51,9 @@ export function makeKeys(prefs) {
     /** Show the map. */
     show() {
       const groups = new Map();
-      for (const entry of all) groups.set(entry.group, [...(groups.get(entry.group) ?? []), entry]);
+      // A step made anew for another job has told its keys once more.
+      const shownOnce = new Map(all.map((entry) => [`${entry.group}|${entry.keys}|${entry.words}`, entry]));
+      for (const entry of shownOnce.values()) groups.set(entry.group, [...(groups.get(entry.group) ?? []), entry]);
       const body = el("div", { class: "keymap" });
       for (const [group, entries] of groups) {
         body.append(el("section", {}, el("h3", { text: group }), el("dl", {}, entries.flatMap((entry) => [

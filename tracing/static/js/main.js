@@ -13,6 +13,9 @@ import { makeTheme } from "./theme.js";
 import { mountCanvas } from "./canvas.js";
 import { STEPS } from "./words.js";
 
+// A short break heals itself, with nobody told; a longer one is said.
+const LINK_PATIENCE_MS = 800;
+
 const $ = (id) => document.getElementById(id);
 
 const api = connect();
@@ -46,7 +49,7 @@ const panels = {
   },
 };
 
-const bench = { store, api, panels, prefs, canvas: null, desk: null, open: openPlan, leave: showWelcome };
+const bench = { store, api, panels, prefs, canvas: null, desk: null, open: openPlan, leave: showWelcome, back: () => arrange(true) };
 const card = mountCard($("card"), bench);
 panels.ask = card.ask;
 mountHead($("head"), bench, { theme });
@@ -71,8 +74,9 @@ async function follow(key) {
   }
   store.setTool("pan");
   document.title = `${store.state.name}: Scantling`;
-  if (store.state.opening_note) notices.say(store.state.opening_note, { stay: true });
   store.emit("step", store.step);
+  layPicture();
+  if (store.state.opening_note) notices.say(store.state.opening_note, { stay: true });
   panels.announce(`${store.state.name} is open.`);
 }
 
@@ -81,6 +85,7 @@ let mounted = null;
 /** Lay the picture on the bench once it can be shown, and anew when it is another one. */
 function layPicture() {
   const { state } = store;
+  if (!card.isFilled()) return;
   const which = state?.tiles.ready ? `${state.key} ${state.tiles.of ?? state.source.page}` : null;
   if (which === mounted && which !== null) return;
   mounted = which;
@@ -120,7 +125,23 @@ store.on("link", (up) => {
     notices.say("The program does not answer. What you see is as it was last kept; the page goes on by itself as soon as the program is back.", { loud: true, id: "link" });
   }
 });
-api.onLink = (up) => store.setLinked(up);
+// A stream that breaks may only be the job being closed for another; the program is asked before anything is said.
+let asking = false;
+api.onLink = async (up) => {
+  if (up) return store.setLinked(true);
+  if (asking || !store.linked) return undefined;
+  asking = true;
+  try {
+    await new Promise((resolve) => setTimeout(resolve, LINK_PATIENCE_MS));
+    if (store.state) await store.refresh();
+    else await api.desk();
+  } catch (error) {
+    if (error instanceof NoAnswer) store.setLinked(false);
+  } finally {
+    asking = false;
+  }
+  return undefined;
+};
 
 store.on("gone", (sentence) => {
   notices.say(sentence, { loud: true, id: "gone", choices: [{ label: "Show what is open now", run: () => location.reload() }] });
@@ -134,6 +155,7 @@ store.on("conflict", async (conflict) => {
     return;
   }
   deciding = true;
+  let settledElsewhere = null;
   const body = document.createElement("div");
   body.className = "stack";
   for (const text of [conflict.text, "Nothing has been overwritten. Which of the two shall count from here on?"]) {
@@ -143,13 +165,17 @@ store.on("conflict", async (conflict) => {
   }
   const keep = await openDialog({
     title: "The job file was changed outside this page", body, must: true,
+    onOpen: (close) => {
+      settledElsewhere = store.on("job", () => store.state?.conflict === null && close());
+    },
     choices: [
       { value: "theirs", label: "Take the changed file (undo begins anew)" },
       { value: "mine", label: "Keep mine (the other stays beside it)", kind: "primary" },
     ],
   });
   deciding = false;
-  await panels.attempt(() => store.keep(keep));
+  settledElsewhere();
+  if (keep) await panels.attempt(() => store.keep(keep));
 });
 
 const running = () => Boolean(store.state);

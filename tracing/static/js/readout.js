@@ -30,10 +30,10 @@ export function mountReadout(strip, store, api) {
       say(at, "");
       return say(give, "");
     }
-    say(at, point ? `${point[0].toFixed(1)}, ${point[1].toFixed(1)} px` : "pointer off the picture");
+    say(at, point ? `${point[0].toFixed(1)}, ${point[1].toFixed(1)} px` : "no pointer");
     clearTimeout(timer);
     if (point && store.state.results.scale?.ok) timer = setTimeout(here, REST_MS);
-    else say(give, store.state.results.scale?.ok ? known || "Point at the plan: how sure a length is there" : "Give or take: once a length is known");
+    else say(give, store.state.results.scale?.ok ? known || "Give or take: point at the plan" : "Give or take: once a length is known");
   }
 
   async function here() {

@@ -1,5 +1,6 @@
 // What the page knows: the job as the program last told it, and what is the page's own (step, tool, selection).
 import { Refused } from "./server.js";
+import { same } from "./same.js";
 
 /** Kinds that can be listened to; "view" is the canvas's own (zoom, origin), "pointer" the place under the pointer. */
 export const KINDS = ["job", "picture", "results", "progress", "task", "selection", "tool", "view", "pointer", "step", "conflict", "saved", "link", "gone"];
@@ -20,15 +21,6 @@ export function stillApplies(command, before, after) {
   const list = LISTS[command.do];
   if (!list) return true;
   return same(before?.[list]?.[command.index], after?.[list]?.[command.index]) && after?.[list]?.[command.index] !== undefined;
-}
-
-/** Say whether two values of plain data are alike. */
-export function same(a, b) {
-  if (a === b) return true;
-  if (typeof a !== "object" || typeof b !== "object" || a === null || b === null) return false;
-  if (Array.isArray(a) !== Array.isArray(b)) return false;
-  const keys = Object.keys(a);
-  return keys.length === Object.keys(b).length && keys.every((key) => same(a[key], b[key]));
 }
 
 /** Make the page's store over `api`; nothing here touches the screen. */
@@ -103,7 +95,8 @@ export function makeStore(api) {
         throw error;
       }
       const tasks = (view.tasks ?? []).map((task) => withJob(task));
-      store.state = { ...view, results: view.results ?? {}, tasks };
+      const results = Object.fromEntries(Object.entries(view.results ?? {}).map(([stage, result]) => [stage, result && { ...result, since: result.of }]));
+      store.state = { ...view, results, tasks };
       settleSelection();
       store.emit("job", null);
       store.emit("picture", null);
@@ -208,15 +201,19 @@ export function makeStore(api) {
     const had = state.results[stage];
     if (had && had.of > of) return;
     const now = asBefore ? had : value;
-    store.state = { ...state, results: { ...state.results, [stage]: now ? { ...now, of } : null } };
+    const result = now ? { ...now, of, since: asBefore ? had?.since : of } : null;
+    store.state = { ...state, results: { ...state.results, [stage]: result } };
     store.emit("results", stage);
   }
 
   /** A task keeps the job it began with, so that the page can tell whether its files are of the job as it stands. */
   function withJob(task) {
     const known = store.state?.tasks?.find((other) => other.task === task.task);
-    const begun = known?.job ?? (task.state === "running" ? store.state?.job : null);
-    return { ...known, ...task, job: begun ?? null };
+    const job = store.state?.job ?? null;
+    let begun = known?.job ?? (task.state === "running" ? job : null);
+    // An export keeps the origin and the page grid it used in the job, just before it says that it is done.
+    if (begun && job && task.state === "done" && known?.state === "running") begun = { ...begun, grid: job.grid, sheet: { ...begun.sheet, origin_px: job.sheet.origin_px } };
+    return { ...known, ...task, job: begun };
   }
 
   function takeProgress(progress) {

@@ -12,6 +12,8 @@ export function mountWelcome(place, bench) {
   const going = el("progress", { max: "1", value: 0, hidden: true, "aria-label": "Reading the file" });
   const chooser = el("input", { type: "file", accept: KINDS, class: "out-of-sight", id: "choose-file", tabindex: "-1", "aria-label": "Choose a file" });
   const choose = button("Choose a file", () => chooser.click(), { kind: "primary" });
+  const back = button("", () => bench.back(), { kind: "quiet" });
+  back.append(el("span"));
   const recentList = el("ul", { class: "recents" });
   const recents = el("section", { "aria-label": "Jobs of late" }, el("h3", { text: "Go on with a job" }), recentList);
   const path = textField({
@@ -21,7 +23,7 @@ export function mountWelcome(place, bench) {
 
   place.append(el("div", { class: "welcome" },
     el("div", { class: "stack" },
-      el("h2", { text: "Which plan do you want to work from?" }),
+      back, el("h2", { text: "Which plan do you want to work from?" }),
       el("div", { class: "drop" }, el("p", { text: "Drop a photo, a scan or a PDF here" }), choose, chooser, going, wrong),
       recents, path.node),
     el("aside", { class: "guide-side", "aria-label": "Taking the photo" }, el("h3", { text: "Before you take the photo" }), photoGuide())));
@@ -60,11 +62,14 @@ export function mountWelcome(place, bench) {
   return {
     fill(desk) {
       say(wrong, "");
+      const { state } = bench.store;
+      show(back, Boolean(state));
+      if (state) say(back.lastElementChild, `Back to ${state.name}`);
       show(recents, desk.recent.length > 0);
       recentList.replaceChildren(...desk.recent.map((job) => {
         const node = el("button", { type: "button", class: job.there ? "recent" : "recent gone" },
           el("b", { text: job.name }), el("small", { class: "when", text: ago(job.when) }),
-          el("small", { text: job.there ? job.folder : `${job.file} is not where it was` }));
+          el("small", { text: job.there ? job.folder : `no longer in ${job.folder}` }));
         node.addEventListener("click", () => attempt(() => api.open({ recent: job.id })).catch(() => {}));
         return el("li", {}, node);
       }));

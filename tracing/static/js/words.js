@@ -1,4 +1,5 @@
 // The page's own words: steps, tools, files. What depends on the job comes from the program, in its sentences.
+import { same } from "./same.js";
 
 export const STEPS = [
   { name: "open", title: "Open" },
@@ -121,7 +122,7 @@ export function doneSteps(state) {
 /** Whether an export's files are those of the job as it stands: true, false, or null when the page does not know. */
 export function filesAreOf(task, job) {
   if (!task.job) return null;
-  // An export itself keeps the origin and the page grid in the job; neither changes what it wrote.
-  const bare = ({ kept_grid: _grid, grid: _laid, sheet, notes: _notes, ...rest }) => JSON.stringify([rest, { ...sheet, origin_px: null }]);
-  return bare(task.job) === bare(job);
+  // Notes and kept measures change no file but job.toml, which is always written.
+  const made = ({ notes: _notes, measures: _measures, ...rest }) => rest;
+  return same(made(task.job), made(job));
 }

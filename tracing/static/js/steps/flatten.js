@@ -9,6 +9,8 @@ const BORDER = "drawn border";
 // Twice the card's width, for screens with two device px to a CSS px.
 const PREVIEW_PX = 720;
 
+const group = "In the step Flatten";
+
 export function flattenStep(bench) {
   const { store, api, panels } = bench;
   const yes = button("Yes, use it", () => panels.attempt(async () => {
@@ -19,7 +21,7 @@ export function flattenStep(bench) {
   const again = button("Use the found border after all", () => panels.attempt(() => store.do({ do: "ignore", what: BORDER, on: false })));
   const border = el("div", { class: "row" }, yes, no, again);
 
-  const cornerTool = toolButton(bench, "Mark four corners", "corner", {}, { kind: "wide" });
+  const cornerTool = toolButton(bench, "Mark four corners", "corner", {}, { kind: "wide", key: "c", group });
   const cornerSize = textField({
     label: "The rectangle’s size, if you know it", example: "420 x 297 mm", hint: "Width, then height, as the plan reads. Leave it empty if you do not know it.",
     send: (text) => store.do({ do: "set_corners", marks: store.state.job.corners.marks.map(givenMark), size_text: text || null }),
@@ -31,10 +33,10 @@ export function flattenStep(bench) {
   const straightList = el("ul");
   const straights = more("Lines that are straight on the plan",
     el("p", { class: "hint", text: "Each drawn line you mark as straight helps where paper is wavy or a lens bends." }),
-    toolButton(bench, "Mark a straight line", "straight", {}, { kind: "wide" }), straightList);
+    toolButton(bench, "Mark a straight line", "straight", {}, { kind: "wide", key: "s", group }), straightList);
   const fillStraights = keyed(straightList, (item) => JSON.stringify(item), () => plainItem((index) => ({ do: "remove_straight", index }), (index) => `Straight line ${index + 1}`, bench));
 
-  const acrossTool = toolButton(bench, "Mark the line to lay level", "across", {}, { kind: "wide" });
+  const acrossTool = toolButton(bench, "Mark the line to lay level", "across", {}, { kind: "wide", key: "a", group });
   const clearAcross = button("Take it away", () => panels.attempt(() => store.do({ do: "clear_across" })), { kind: "small" });
   const across = more("The line to lay level", el("p", { class: "hint", text: "A centre line or the border’s lower side: it will run straight across the flat plan and its pages." }), acrossTool, clearAcross);
 
@@ -82,7 +84,7 @@ export function flattenStep(bench) {
       kind.set(job.sheet.kind);
       findings.replaceChildren(findingList(results.seen?.findings ?? []));
       show(findings, (results.seen?.findings ?? []).length > 0);
-      const flat = results.scale?.ok ? results.scale.of : null;
+      const flat = results.scale?.ok ? results.scale.since : null;
       if (flat === null) show(preview, false);
       else if (flat !== shown) {
         show(preview, true);

@@ -3,12 +3,13 @@ import { button, el, keyed, say, show } from "../dom.js";
 import { textField } from "../fields.js";
 import { toolButton } from "../controls.js";
 
+const KEYS = { length: "l", angle: "a", area: "s", radius: "r", note: "m" };
 const WORDS = { length: "Length", angle: "Angle", area: "Area", radius: "Radius", note: "Note" };
 
 export function measureStep(bench) {
   const { store } = bench;
   const tools = el("div", { class: "tools" }, ["length", "angle", "area", "radius", "note"].map((kind) =>
-    toolButton(bench, WORDS[kind], "measure", { kind }, { iconName: kind === "note" ? "pen" : kind })));
+    toolButton(bench, WORDS[kind], "measure", { kind }, { iconName: kind === "note" ? "pen" : kind, key: KEYS[kind], group: "In the step Measure" })));
   const list = el("ul", { class: "given" });
   const fill = keyed(list, (item) => `${item.kind} ${item.marks.map((mark) => `${mark.x_px},${mark.y_px}`).join(" ")}`, () => measureRow(bench));
   const none = el("p", { class: "quiet-text", text: "Nothing measured yet. What you measure stays in the job and moves nothing." });
@@ -63,7 +64,7 @@ function measureRow(bench) {
       if (item.kind === "note") return say(says, "Note");
       // The figure belongs to the scale and to the build size; it is asked for again when either changes.
       const { scale } = store.state.results;
-      const token = JSON.stringify([item.kind, item.marks, scale?.of, store.state.job.fraction, store.state.job.build_length]);
+      const token = JSON.stringify([item.kind, item.marks, scale?.since, store.state.job.fraction, store.state.job.build_length]);
       if (token === asked) return undefined;
       asked = token;
       if (scale?.ok) measure(item, token);

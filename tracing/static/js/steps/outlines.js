@@ -5,6 +5,8 @@ import { textField } from "../fields.js";
 import { more, plainItem, toolButton } from "../controls.js";
 import { counted, mm } from "../words.js";
 
+const group = "In the step Outlines";
+
 export function outlinesStep(bench) {
   const { store, panels } = bench;
   const progress = el("progress", { max: "1", "aria-label": "Finding the outlines" });
@@ -12,23 +14,23 @@ export function outlinesStep(bench) {
   const findings = el("div");
   const partList = el("ul", { class: "given" });
   const fillParts = keyed(partList, (part) => near(part), () => partRow(bench));
-  const choose = toolButton(bench, "Choose by clicking outlines", "choose", {}, { kind: "wide", iconName: "pen" });
+  const choose = toolButton(bench, "Choose by clicking outlines", "choose", {}, { kind: "wide", iconName: "pen", key: "c", group });
   const otherList = el("ul");
   const fillOthers = keyed(otherList, (other) => near(other), () => otherRow(bench));
   const others = more("Found, but not taken", otherList);
 
   const mend = more("Mend outlines", el("div", { class: "tools" },
-    toolButton(bench, "Join two", "rub", { why: "join" }),
-    toolButton(bench, "Split one", "straightline", { why: "split" }),
-    toolButton(bench, "Close a gap", "straightline", { why: "close" }),
-    toolButton(bench, "Rub out", "rub", { why: "rub" })));
+    toolButton(bench, "Join two", "rub", { why: "join" }, { key: "j", group }),
+    toolButton(bench, "Split one", "straightline", { why: "split" }, { key: "s", group }),
+    toolButton(bench, "Close a gap", "straightline", { why: "close" }, { key: "g", group }),
+    toolButton(bench, "Rub out", "rub", { why: "rub" }, { key: "x", group })));
   const draw = more("Draw what is missing", el("div", { class: "tools" },
-    toolButton(bench, "Along the ink", "trace"),
-    toolButton(bench, "Straight line", "straightline", { why: "draw" }),
-    toolButton(bench, "Free curve", "curve")));
+    toolButton(bench, "Along the ink", "trace", {}, { key: "t", group }),
+    toolButton(bench, "Straight line", "straightline", { why: "draw" }, { key: "l", group }),
+    toolButton(bench, "Free curve", "curve", {}, { key: "v", group })));
   const region = more("Only part of the plan", el("div", { class: "tools" },
-    toolButton(bench, "Keep an area", "region", { keep: "in" }),
-    toolButton(bench, "Leave one out", "region", { keep: "out" })));
+    toolButton(bench, "Keep an area", "region", { keep: "in" }, { key: "k", group }),
+    toolButton(bench, "Leave one out", "region", { keep: "out" }, { key: "o", group })));
 
   const handList = el("ul");
   const fillHand = keyed(handList, (item) => item.key, () => {

@@ -6,9 +6,11 @@ import { more, toolButton } from "../controls.js";
 import { mm } from "../words.js";
 import { lengthKey, lengthRow } from "./marks.js";
 
+const group = "In the step Set the scale";
+
 export function scaleStep(bench) {
   const { store, panels } = bench;
-  const add = toolButton(bench, "Mark a length I know", "mark", { for: "known", on_paper: false }, { kind: "wide", iconName: "length" });
+  const add = toolButton(bench, "Mark a length I know", "mark", { for: "known", on_paper: false }, { kind: "wide", iconName: "length", key: "l", group });
   const knownList = el("ul", { class: "given" });
   const fillKnowns = keyed(knownList, lengthKey, () => lengthRow(bench, { word: "known distance", kind: "known" }));
   const verdict = el("div", { class: "sum" });
@@ -20,7 +22,7 @@ export function scaleStep(bench) {
   const checkList = el("ul", { class: "given" });
   const fillChecks = keyed(checkList, lengthKey, () => lengthRow(bench, { word: "check length", kind: "check" }));
   const checks = more("Compare a length, without using it", el("p", { class: "hint", text: "Something you would like to hold against the result. It never moves the scale." }),
-    toolButton(bench, "Mark a length to compare", "mark", { for: "check" }, { kind: "wide", iconName: "length" }), checkList);
+    toolButton(bench, "Mark a length to compare", "mark", { for: "check" }, { kind: "wide", iconName: "length", key: "c", group }), checkList);
 
   const drawnAt = textField({
     label: "The plan is drawn at", example: "1/4", hint: "Paper size to full size, as the plan says it: 1/4, 1:4, 25 %.",
@@ -28,7 +30,7 @@ export function scaleStep(bench) {
   });
   const paper = more("I know a length on the paper",
     el("p", { class: "hint", text: "When you measured the paper itself, the program also needs the scale it is drawn at." }), drawnAt.node,
-    toolButton(bench, "Mark a length on the paper", "mark", { for: "known", on_paper: true }, { kind: "wide", iconName: "length" }));
+    toolButton(bench, "Mark a length on the paper", "mark", { for: "known", on_paper: true }, { kind: "wide", iconName: "length", key: "p", group }));
 
   const trust = tickField({ label: "Trust the size the file gives", panels, send: (on) => store.do({ do: "set_trust_size", on }) });
   const trustHint = el("p", { class: "hint" });

@@ -8,6 +8,8 @@ import { givenMark } from "./marks.js";
 
 const OTHER = "another size";
 
+const group = "In the step Size and pages";
+
 export function sizeStep(bench) {
   const { store, panels } = bench;
   const ways = {
@@ -33,7 +35,7 @@ export function sizeStep(bench) {
     },
   });
   const known = el("div", { class: "stack" }, el("div", { class: "field" }, el("label", { for: "which-length", text: "This length" }), which), wanted.node);
-  const span = el("div", { class: "stack" }, known, toolButton(bench, "Mark another on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length" }));
+  const span = el("div", { class: "stack" }, known, toolButton(bench, "Mark another on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length", key: "m", group }));
 
   const count = el("p", { class: "count" });
   const countNote = el("p");
@@ -51,7 +53,7 @@ export function sizeStep(bench) {
   const overlap = textField({ label: "Overlap", example: "10 mm", hint: "What neighbouring sheets share.", send: (text) => store.do({ do: "set_overlap", text }) });
   const mirrored = tickField({ label: "The other hand (mirrored)", panels, send: (on) => store.do({ do: "set_mirrored", on }) });
   const lines = tickField({ label: "Only the outlines, without the plan’s picture", panels, send: (on) => store.do({ do: "set_lines_only", on }) });
-  const gridTool = toolButton(bench, "Drag the pages", "grid");
+  const gridTool = toolButton(bench, "Drag the pages", "grid", {}, { key: "d", group });
   const gridClear = button("Lay them anew", () => panels.attempt(() => store.do({ do: "clear_grid" })));
 
   const node = el("div", { class: "body" },
@@ -118,6 +120,10 @@ export function sizeStep(bench) {
   };
 }
 
+function cut({ cut_parts: parts = [] }) {
+  return parts.length ? ` ${parts.length === 1 ? "Part" : "Parts"} ${parts.join(", ")} ${parts.length === 1 ? "runs" : "run"} over a joint.` : "";
+}
+
 function pagesNote(pages) {
-  return `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high, give or take ${mm(pages.u95_mm)}. ${pages.rows} × ${pages.cols} sheets, ${pages.landscape ? "lying" : "upright"}, and one that shows how they join.`;
+  return `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high, give or take ${mm(pages.u95_mm)}. ${pages.rows} × ${pages.cols} sheets, ${pages.landscape ? "lying" : "upright"}, and one that shows how they join.${cut(pages)}`;
 }
