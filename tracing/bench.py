@@ -1,32 +1,44 @@
-"""What the spawned processes do: look at a picture; export a job. Only `work.answer` calls these."""
+"""What the spawned processes do: look at a picture, draw its outlines, lay pages, export."""
 
-from collections.abc import Callable, Iterator
+import json
+from collections import OrderedDict
+from collections.abc import Hashable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
 
+from calibration.calibration import Calibration
+from calibration.observations import PointPx
+from digitize.draw_outlines import draw_outlines
+from digitize.strokes import Strokes
+from drawing.drawing import Drawing
 from job.job import Found, Job, Sheet
 from job.job_file import read_job
 from job.make import refuse_changed
+from job.part_errors import longest_part_px, with_give_or_take
 from job.progress import FLATTENING, INK, LINES, OUTLINES, READING, SCALE, WRITING, Timed
-from job.run import run
+from job.run import fraction_of, refuse_blank, run, strokes_of
 from job.see import Seen, see_picture
+from job.tiles import lay_out
 from pictures.read import read_picture
 from tracing.packed import PackedSeen, packed, unpacked
-from tracing.pyramid import keep_pyramid, kept_pyramid
-from tracing.work import answer
+from tracing.pyramid import Pyramid, keep_pyramid, kept_pyramid
+from tracing.view_results import outlines_view, pages_view
+from tracing.work import Tell, answer
 
-Tell = Callable[[str, Any], None]
-
-LOOKED = {READING: 0.0, INK: 0.2, LINES: 0.35}
+LOOKED = {READING: 0.0, INK: 0.07, LINES: 0.2}
 EXPORTED = {SCALE: 0.0, OUTLINES: 0.05, FLATTENING: 0.4, WRITING: 0.55}
 """Share of the time gone when a stage starts, as measured on the bundled photo."""
 
+KEPT_DRAWINGS = 4
+"""Drawings held so that their pages can be laid anew at once: the last, and what undo goes back to."""
+
 
 def look_main(pipe: Connection) -> None:
-    """Look at pictures, one after another."""
-    answer(pipe, {"look": look})
+    """Look at a picture, and draw what it shows as often as asked."""
+    bench = _Bench()
+    answer(pipe, {"look": bench.look, "hold": bench.hold, "draw": bench.draw, "lay": bench.lay})
 
 
 def export_main(pipe: Connection) -> None:
@@ -34,32 +46,84 @@ def export_main(pipe: Connection) -> None:
     answer(pipe, {"export": export})
 
 
-def look(tell: Tell, sheet: Sheet, ignore: tuple[Found, ...], cache: Path) -> PackedSeen:
-    """Read a sheet's picture, keep it on disk in levels (told as "picture"), and see what it shows."""
-    shown = _Shown(tell, LOOKED)
-    with shown.stage(READING):
-        refuse_changed(sheet)
-        pyramid = kept_pyramid(cache, sheet.sha256, sheet.page, sheet.file)
-        if pyramid is None:
-            pyramid = keep_pyramid(cache, read_picture(sheet.file, page=sheet.page))
-    tell("picture", None)
-    return packed(see_picture(pyramid.picture, sheet, ignore, shown))
-
-
 def export(tell: Tell, job_file: Path, seen: PackedSeen, cache: Path) -> Job:
     """Do what `make` does with a saved job; give the job as it then is, with its origin and page grid."""
     job = read_job(job_file)
-    timed = Timed(_Shown(tell, EXPORTED))
-    return run(job, _seen(seen, job, cache), folder=job_file.parent, as_given=False, timed=timed).job
-
-
-def _seen(seen: PackedSeen, job: Job, cache: Path) -> Seen:
     refuse_changed(job.sheet)
-    pyramid = kept_pyramid(cache, job.sheet.sha256, job.sheet.page, job.sheet.file)
-    if pyramid is None:
-        # Another program has cleared the cache meanwhile.
-        pyramid = keep_pyramid(cache, read_picture(job.sheet.file, page=job.sheet.page))
-    return unpacked(seen, pyramid.picture.grey)
+    whole = unpacked(seen, _pyramid(job.sheet, cache).picture.grey)
+    timed = Timed(_Shown(tell, EXPORTED))
+    return run(job, whole, folder=job_file.parent, as_given=False, timed=timed).job
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawing:
+    """Lines in the picture, and what was drawn of them at full size."""
+
+    strokes: Strokes
+    plan: Drawing
+
+
+class _Bench:
+    """Holds what was seen, so that only what a person decides travels between processes."""
+
+    def __init__(self) -> None:
+        self._seen: Seen | None = None
+        self._drawings: OrderedDict[Hashable, _Drawing] = OrderedDict()
+
+    def look(self, tell: Tell, sheet: Sheet, ignore: tuple[Found, ...], cache: Path) -> PackedSeen:
+        """Read a sheet's picture, keep it on disk in levels (told as "picture"), and see what it shows."""
+        shown = _Shown(tell, LOOKED)
+        self._drawings.clear()
+        with shown.stage(READING):
+            refuse_changed(sheet)
+            pyramid = _pyramid(sheet, cache)
+        tell("picture", None)
+        self._seen = see_picture(pyramid.picture, sheet, ignore, shown)
+        return packed(self._seen)
+
+    def hold(self, tell: Tell, seen: PackedSeen, sheet: Sheet, cache: Path) -> None:
+        """Take what another process has seen."""
+        self._drawings.clear()
+        self._seen = unpacked(seen, _pyramid(sheet, cache).picture.grey)
+
+    def draw(
+        self, tell: Tell, key: Hashable, job: Job, calibration: Calibration
+    ) -> tuple[str, tuple[PointPx, PointPx] | None]:
+        """Draw a settled job's outlines: the page's JSON, and the ends of the longest part."""
+        assert self._seen is not None
+        strokes = strokes_of(job, self._seen)
+        border = self._seen.border
+        drawn = draw_outlines(
+            strokes.mapped(calibration.to_plan),
+            choices=job.choices,
+            regions=job.regions,
+            tolerance_mm=None,
+            border_px=None if border is None else border.corners_px,
+        )
+        plan = with_give_or_take(drawn.drawing, calibration)
+        self._drawings[key] = _Drawing(strokes, plan)
+        while len(self._drawings) > KEPT_DRAWINGS:
+            self._drawings.popitem(last=False)
+        return json.dumps(outlines_view(drawn, calibration)), longest_part_px(plan, calibration.to_picture)
+
+    def lay(self, tell: Tell, key: Hashable, job: Job, calibration: Calibration) -> str | None:
+        """Lay a drawing out on pages: the page's JSON; None when the drawing is no longer held."""
+        drawing = self._drawings.get(key)
+        if drawing is None:
+            return None
+        refuse_blank(drawing.plan, job)
+        fraction = fraction_of(job, calibration)
+        build = drawing.plan.scaled(fraction)
+        if job.mirrored:
+            build = build.mirrored()
+        pages, findings = lay_out(job, build, drawing.strokes, calibration, fraction)
+        return json.dumps(pages_view(job, drawing.plan, calibration, fraction, pages, findings))
+
+
+def _pyramid(sheet: Sheet, cache: Path) -> Pyramid:
+    """The picture as it is kept; read (again, if another program has cleared the cache meanwhile) when it is not."""
+    pyramid = kept_pyramid(cache, sheet.sha256, sheet.page, sheet.file)
+    return pyramid or keep_pyramid(cache, read_picture(sheet.file, page=sheet.page))
 
 
 class _Shown:

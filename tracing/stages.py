@@ -5,24 +5,42 @@ import json
 import logging
 from collections import OrderedDict
 from collections.abc import Hashable
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
-from job.job import Job
+from drawing.errors import ScantlingError
+from drawing.papers import PAPERS
+from job.job import Job, Sheet
+from printing.setup import PageSetup
 from tracing.work import Cancelled, Hear, Worker, WorkError
 
 if TYPE_CHECKING:
     # What these stand on takes a second to load, which is done in a thread once the page is up.
+    from calibration.observations import PointPx
+    from drawing.findings import Finding
     from job.see import Seen
     from tracing.packed import PackedSeen
     from tracing.pyramid import Pyramid
+    from tracing.scale import Scale
 
 _log = logging.getLogger(__name__)
 
+Kept = TypeVar("Kept")
+
 STAGES = ("seen", "scale", "outlines", "pages")
+
+PLAIN_SETUP = PageSetup(PAPERS["a4"])
 
 KEPT = 24
 """Results of each stage kept, so that undo and redo show theirs at once."""
+
+LOOKING = "tracing.bench:look_main"
+
+AFTER_SEEN = "This follows once the picture has been looked at."
+AFTER_SCALE = "This follows once the scale is set: give a length you know."
+AFTER_OUTLINES = "This follows once there are outlines."
 
 STOPPED = "Looking at the picture was stopped, so nothing is known of it yet: open the job again to look."
 
@@ -64,6 +82,9 @@ class Stages:
         self._looking_at: Hashable = None
         self._seen: tuple[Hashable, Seen, PackedSeen] | None = None
         self._unseen: tuple[Hashable, str] | None = None
+        self._scales: _Lately[_Scale] = _Lately()
+        self._drawings: _Lately[_Drawing] = _Lately()
+        self._pages_kept: _Lately[str] = _Lately()
         self._task = asyncio.get_running_loop().create_task(self._run())
 
     @property
@@ -122,11 +143,101 @@ class Stages:
                         self._tell(stage, revision, _failed(BUG))
 
     async def _round(self, revision: int, job: Job) -> None:
+        """Work out every stage for one job, the cheap ones first; a newer job takes over between two of them."""
         seen = await self._look(job)
         if isinstance(seen, str):
             self._tell("seen", revision, _failed(seen))
+            self._tell_rest("seen", revision, AFTER_SEEN)
             return
-        self._tell("seen", revision, _ok(landmark_count=len(seen.landmarks_px), kind=str(seen.kind)))
+        self._tell("seen", revision, self._seen_json(seen))
+        try:
+            settled, scale = await self._scale(job, seen)
+        except ScantlingError as error:
+            self._tell("scale", revision, _failed(str(error)))
+            self._tell_rest("scale", revision, AFTER_SCALE)
+            return
+        drawn = self._drawings.get((scale.key, _outline_part(settled)))
+        self._tell("scale", revision, scale.told if drawn is None else drawn.scale_told)
+        if self._is_old(revision):
+            return
+        try:
+            drawing = await self._outlines(settled, seen, scale)
+        except Cancelled:
+            raise
+        except ScantlingError as error:
+            self._tell("outlines", revision, _failed(str(error)))
+            self._tell_rest("outlines", revision, AFTER_OUTLINES)
+            return
+        self._tell("outlines", revision, drawing.told)
+        self._tell("scale", revision, drawing.scale_told)
+        if self._is_old(revision):
+            return
+        try:
+            pages = await self._pages(settled, scale, drawing)
+        except Cancelled:
+            raise
+        except ScantlingError as error:
+            pages = _failed(str(error))
+        self._tell("pages", revision, pages)
+
+    async def _scale(self, job: Job, seen: "Seen") -> "tuple[Job, _Scale]":
+        """The job as settled, and its scale; kept by all that the scale can rest on."""
+        settled, moved = await asyncio.to_thread(_settled, job, seen)
+        key = _seen_key(job), _scale_part(settled)
+        kept = self._scales.get(key)
+        if kept is None:
+            scale = await asyncio.to_thread(_set_scale, settled, seen)
+            kept = self._scales.put(key, _Scale(key, scale, await asyncio.to_thread(_scale_json, scale, moved)))
+        return settled, kept
+
+    async def _outlines(self, job: Job, seen: "Seen", scale: "_Scale") -> "_Drawing":
+        """What is drawn of a settled job; kept by the lines, the person's changes in them, and the scale."""
+        key = scale.key, _outline_part(job)
+        kept = self._drawings.get(key)
+        if kept is None:
+            told, longest_px = await self._ask("draw", key, job, scale.scale.calibration)
+            scale_told = scale.told
+            if longest_px is not None:
+                scale_told = await asyncio.to_thread(_effect_json, scale.scale, seen, longest_px)
+            kept = self._drawings.put(key, _Drawing(key, _ok(told), scale_told))
+        return kept
+
+    async def _pages(self, job: Job, scale: "_Scale", drawing: "_Drawing") -> str:
+        key = drawing.key, _page_part(job)
+        kept = self._pages_kept.get(key)
+        if kept is None:
+            told = await self._ask("lay", drawing.key, job, scale.scale.calibration)
+            if told is None:
+                # The process that held the drawing has ended, or has drawn much since: draw once more.
+                await self._ask("draw", drawing.key, job, scale.scale.calibration)
+                told = await self._ask("lay", drawing.key, job, scale.scale.calibration)
+            kept = self._pages_kept.put(key, _ok(told))
+        return kept
+
+    async def _ask(self, name: str, *values: Any) -> Any:
+        """Have the process that holds what was seen do something; a new one is told first what was seen."""
+        worker = self._worker
+        if worker is None or worker.fresh:
+            worker = self._worker = self._worker or Worker(LOOKING, name="this picture")
+            assert self._seen is not None
+            _, seen, packed = self._seen
+            source = seen.picture.source
+            sheet = Sheet(source.path, source.sha256, page=source.page)
+            await worker.ask("hold", packed, sheet, self._host.cache, hear=_deaf)
+        return await worker.ask(name, *values, hear=_deaf)
+
+    def _is_old(self, revision: int) -> bool:
+        return self._wanted is not None and self._wanted[0] != revision
+
+    def _tell_rest(self, after: str, revision: int, sentence: str) -> None:
+        for stage in STAGES[STAGES.index(after) + 1 :]:
+            self._tell(stage, revision, _failed(sentence))
+
+    @staticmethod
+    def _seen_json(seen: "Seen") -> str:
+        from tracing.view_results import seen_view
+
+        return _ok(json.dumps(seen_view(seen), allow_nan=False))
 
     async def _look(self, job: Job) -> "Seen | str":
         """See a job's picture, or say why not; what was seen of the same picture counts."""
@@ -136,7 +247,7 @@ class Stages:
         if self._unseen is not None and self._unseen[0] == key:
             return self._unseen[1]
         self._unseen = None
-        worker = self._worker = self._worker or Worker("tracing.bench:look_main", name="looking at the picture")
+        worker = self._worker = self._worker or Worker(LOOKING, name="this picture")
         self._looking_at = key
         hear = self._host.begin_looking(worker)
 
@@ -225,8 +336,9 @@ def _failed(sentence: str) -> str:
     return json.dumps({"ok": False, "error": sentence})
 
 
-def _ok(**values: Any) -> str:
-    return json.dumps({"ok": True, "error": None, **values})
+def _ok(value: str) -> str:
+    """A stage's own JSON object as that of a result."""
+    return f'{{"ok": true, "error": null, {value[1:]}'
 
 
 def _body(told: tuple[int, str] | None) -> str:
@@ -237,11 +349,78 @@ def _event(stage: str, told: tuple[int, str]) -> str:
     return f'{{"stage": "{stage}", "of": {told[0]}, "value": {_body(told)}}}'
 
 
-class Lately(OrderedDict[Hashable, Any]):
+def _settled(job: Job, seen: "Seen") -> "tuple[Job, tuple[Finding, ...]]":
+    from job.settle import settled_job
+
+    return settled_job(job, seen, as_given=False)
+
+
+def _set_scale(job: Job, seen: "Seen") -> "Scale":
+    from tracing.scale import set_scale
+
+    return set_scale(job, seen)
+
+
+def _scale_json(scale: "Scale", moved: "tuple[Finding, ...]" = ()) -> str:
+    from tracing.view_results import scale_view
+
+    gathered = replace(scale.gathered, findings=(*moved, *scale.gathered.findings))
+    return _ok(json.dumps(scale_view(gathered, scale.calibration), allow_nan=False))
+
+
+def _effect_json(scale: "Scale", seen: "Seen", longest_px: "tuple[PointPx, PointPx]") -> str:
+    from tracing.scale import with_longest
+
+    return _scale_json(with_longest(scale, seen, longest_px))
+
+
+def _scale_part(job: Job) -> Job:
+    """What of a settled job the scale can rest on: all but what only comes after it."""
+    return replace(_outline_part(job), traces=(), choices=(), regions=())
+
+
+def _outline_part(job: Job) -> Job:
+    """What of a settled job its outlines can rest on."""
+    return replace(
+        _page_part(job),
+        fraction=Fraction(1),
+        build_length=None,
+        mirrored=False,
+        lines_only=False,
+        setup=PLAIN_SETUP,
+        kept_grid=None,
+    )
+
+
+def _page_part(job: Job) -> Job:
+    """What of a settled job its pages can rest on."""
+    return replace(job, name="", notes="")
+
+
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    key: Hashable
+    scale: "Scale"
+    told: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawing:
+    key: Hashable
+    told: str
+    scale_told: str
+
+
+class _Lately(OrderedDict[Hashable, Kept], Generic[Kept]):
     """The results last used, by what they rest on."""
 
-    def put(self, key: Hashable, value: Any) -> None:
+    def put(self, key: Hashable, value: Kept) -> Kept:
+        """Keep a result; give it."""
         self[key] = value
-        self.move_to_end(key)
         while len(self) > KEPT:
             self.popitem(last=False)
+        return value
+
+
+def _deaf(kind: str, value: Any) -> None:
+    """Hear nothing: the work is too short to be shown."""

@@ -12,6 +12,14 @@ from tracing.pyramid import Pyramid
 JPEG_QUALITY = 92
 """Above 90 the ripples around thin lines are below what a screen shows."""
 
+_AS_JPEG = [
+    cv2.IMWRITE_JPEG_QUALITY,
+    JPEG_QUALITY,
+    # Colour at full resolution too: halved, thin red and blue lines are smeared.
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR,
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,
+]
+
 KEPT_BYTES = 32 << 20
 """Encoded tiles held: some hundred, what goes in and out of sight while panning to and fro."""
 
@@ -57,4 +65,4 @@ def _encoded(pixels: np.ndarray, *, sharp: bool) -> tuple[bytes, str]:
         pixels = cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR)
     if sharp:
         return cv2.imencode(".png", pixels, [cv2.IMWRITE_PNG_COMPRESSION, 1])[1].tobytes(), "image/png"
-    return cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])[1].tobytes(), "image/jpeg"
+    return cv2.imencode(".jpg", pixels, _AS_JPEG)[1].tobytes(), "image/jpeg"

@@ -8,7 +8,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -21,6 +21,10 @@ PATIENCE_SECONDS = 4.0
 
 Hear = Callable[[str, Any], None]
 """Told (kind, value) of what a process says while it works; in the event loop's thread."""
+
+
+Tell = Callable[[str, Any], None]
+"""How the process says something: (kind, value)."""
 
 
 class WorkError(ScantlingError):
@@ -147,7 +151,7 @@ class Worker:
         self._pipe = self._process = None
 
 
-def answer(pipe: Connection, known: dict[str, Callable[..., Any]]) -> None:
+def answer(pipe: Connection, known: Mapping[str, Callable[..., Any]]) -> None:
     """Do what is asked over a pipe, one after another, until it closes; for the process's side.
 
     Every function takes `tell(kind, value)` first.
