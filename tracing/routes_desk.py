@@ -8,6 +8,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from report.cautions import CAUTIONS
 from tracing.asked import asked_values, words
 from tracing.desk import MOST_PATH_CHARS, Desk
 from tracing.guard import UPLOAD_BYTES, UPLOAD_PATH, RefusedError
@@ -27,6 +28,7 @@ def desk_routes(desk: Desk) -> list[Route]:
                 "recent": await asyncio.to_thread(_recent_views, desk),
                 "limits": {"upload_bytes": UPLOAD_BYTES},
                 "version": desk.version,
+                "cautions": CAUTIONS,
             }
         )
 
