@@ -8,6 +8,7 @@ from calibration.adjust import adjust
 from calibration.calibration import Calibration
 from calibration.observations import CalibrationError, PointPx
 from digitize.draw_outlines import draw_outlines
+from digitize.strokes import Strokes
 from digitize.traces import with_traces
 from drawing.build_fraction import LARGEST, SMALLEST
 from drawing.drawing import Drawing
@@ -39,7 +40,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         job = with_origin(job, calibration)
         calibration = calibrate(job, seen, observed)
     with timed.stage(OUTLINES):
-        strokes = with_traces(seen.strokes, job.traces)
+        strokes = strokes_of(job, seen)
         drawn = draw_outlines(
             strokes.mapped(calibration.to_plan),
             choices=job.choices,
@@ -47,7 +48,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
             tolerance_mm=None,
             border_px=None if seen.border is None else seen.border.corners_px,
         )
-        _refuse_blank(drawn.drawing, job)
+        refuse_blank(drawn.drawing, job)
         plan = with_give_or_take(drawn.drawing, calibration)
         # The same map again: its findings now tell their effect over the longest part.
         calibration = calibrate(job, seen, observed, longest_px=longest_part_px(plan, calibration.to_picture))
@@ -69,6 +70,11 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
     )
     write_results(made, timed)
     return made
+
+
+def strokes_of(job: Job, seen: Seen) -> Strokes:
+    """Give the drawn lines with what a person changed in them."""
+    return with_traces(seen.strokes, job.traces)
 
 
 def calibrate(
@@ -126,7 +132,14 @@ def fraction_of(job: Job, calibration: Calibration) -> Fraction:
     return fraction
 
 
-def _refuse_blank(drawing: Drawing, job: Job) -> None:
+def refuse_blank(drawing: Drawing, job: Job) -> None:
+    """Refuse a drawing with nothing in it.
+
+    Raises
+    ------
+    JobError
+        In one sentence.
+    """
     if drawing.outlines or drawing.lines:
         return
     if job.regions or job.choices:
