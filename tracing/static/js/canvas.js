@@ -37,7 +37,10 @@ export function mountCanvas(element, store, api, panels) {
   element.setAttribute("role", "application");
   element.setAttribute("aria-label", "Picture of the plan: arrow keys move the cross, Enter places, Tab goes through the marks");
   const view = new View();
-  const tiles = new Tiles(canvas(), view, (level, x, y) => api.tileUrl(level, x, y), () => redraw());
+  // Named with the picture they are of, tiles can be kept by the browser for good.
+  const { of } = store.state.tiles;
+  const tileUrl = (level, x, y) => `${api.tileUrl(level, x, y)}${of ? `?of=${encodeURIComponent(of)}` : ""}`;
+  const tiles = new Tiles(canvas(), view, tileUrl, () => redraw());
   const overlay = new Overlay(canvas(), view, () => redraw());
   const layer = new MarkLayer(element, view);
   const loupe = new Loupe(element, view, tiles);

@@ -28,14 +28,14 @@ export function outlineAt(items, at, reach) {
 
 /** The item whose line passes nearest a place, within reach. */
 export function lineAt(items, at, reach) {
-  const near = [at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach];
   let best = null;
   let least = reach;
   for (const item of items) {
-    if (!meets(item.shape.box, near)) continue;
+    const half = (item.widthPx ?? 0) / 2;
+    const wide = reach + half;
+    if (!meets(item.shape.box, [at[0] - wide, at[1] - wide, at[0] + wide, at[1] + wide])) continue;
     for (const line of item.shape.lines) {
-      const { far } = nearestOn(line, at);
-      const off = far - (item.widthPx ?? 0) / 2;
+      const off = nearestOn(line, at).far - half;
       if (off <= least) [best, least] = [item, off];
     }
   }

@@ -14,8 +14,9 @@ const HALO_CSS_PX = 1.2; // paper-coloured edge on each side, so that a line sho
 const DEAR_POINTS = 4000; // stroking more than this takes longer than half a frame without graphics hardware
 const SETTLE_MS = 90; // shorter than a pause between two turns of a wheel feels like waiting
 const LABEL_CSS_PX = 15;
-const DASHES = { border: [9, 6], page: [14, 5], line: [], dropped: [3, 4] };
-const WIDTHS = { line: 1, page: 1.8, border: 2.2, trace: 2.2 };
+const DASHES = { border: [9, 6], pageEdge: [3, 4], line: [] };
+const WIDTHS = { line: 1, page: 2, pageEdge: 1, border: 2.2, trace: 2.2 };
+const THIN = new Set(["line", "pageEdge"]); // too faint for a halo
 const FILLS = new Set(["regionIn", "regionOut"]);
 
 export class Overlay {
@@ -34,7 +35,6 @@ export class Overlay {
     this.view = view;
     this.context = canvas.getContext("2d");
     this.colours = {};
-    this.hidden = new Set(); // keys of items that are shown elsewhere while they are dragged
   }
 
   /** Take a new state; draws nothing yet. */
@@ -49,7 +49,7 @@ export class Overlay {
     this.#drawn = null;
   }
 
-  /** Draw all again in the next frame: colours or hidden items changed. */
+  /** Draw all again in the next frame: colours changed. */
   refresh() {
     this.#drawn = null;
   }
@@ -136,7 +136,7 @@ export class Overlay {
   }
 
   #drawStyle(style, box, scale) {
-    const items = (this.#groups.get(style) ?? []).filter((item) => !this.hidden.has(item.key));
+    const items = this.#groups.get(style) ?? [];
     if (!items.length) return;
     const { context, colours, view } = this;
     const band = bandOf(scale);
@@ -163,7 +163,7 @@ export class Overlay {
         this.#cost += path.pointCount;
       }
     };
-    if (style !== "line") strokeAll(colours.halo, width + 2 * HALO_CSS_PX * view.ratio);
+    if (!THIN.has(style)) strokeAll(colours.halo, width + 2 * HALO_CSS_PX * view.ratio);
     context.setLineDash((DASHES[style] ?? []).map((long) => (long * view.ratio) / scale));
     strokeAll(colours[style], width);
     context.setLineDash([]);
@@ -188,7 +188,7 @@ export class Overlay {
 
   /** A page's name in its middle, left out where the page is too small on screen to hold it. */
   #drawLabel(item, box) {
-    if (!meets(item.shape.box, box) || this.hidden.has(item.key)) return;
+    if (!meets(item.shape.box, box)) return;
     const { context, view, colours } = this;
     const corners = item.label.corners.map((corner) => view.toScreen(corner));
     const size = Math.min(LABEL_CSS_PX * 3, Math.hypot(corners[1][0] - corners[0][0], corners[1][1] - corners[0][1]) / 4);

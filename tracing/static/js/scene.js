@@ -5,17 +5,17 @@
  */
 
 /** Names of styles in the order they are drawn: what people placed lies over what was found. */
-export const STYLES = ["regionIn", "regionOut", "page", "line", "dropped", "part", "rub", "trace", "border"];
+export const STYLES = ["regionIn", "regionOut", "pageEdge", "page", "line", "part", "rub", "trace", "border"];
 
 /**
- * Items `{key, style, data, kind, index, widthPx?, label?}`; `data` is SVG path data in picture px.
+ * Items `{style, data, kind, index, widthPx?, label?}`; `data` is SVG path data in picture px.
  *
  * `show` names what the step at hand wants to see: "pages" lays the page grid over the plan.
  */
 export function sceneOf(state, { show = new Set() } = {}) {
   const { job, results } = state;
   const items = [];
-  const add = (style, kind, index, data, more = {}) => items.push({ key: `${kind}:${index}`, style, kind, index, data, ...more });
+  const add = (style, kind, index, data, more = {}) => items.push({ style, kind, index, data, ...more });
   (results?.outlines?.lines ?? []).forEach((data, index) => add("line", "line", index, data));
   (results?.outlines?.parts ?? []).forEach((part, index) => add("part", "part", index, part.path_px));
   (job?.regions ?? []).forEach((region, index) => {
@@ -27,7 +27,9 @@ export function sceneOf(state, { show = new Set() } = {}) {
   if (border && !job?.corners && !(job?.ignore ?? []).includes("drawn border")) add("border", "border", 0, polygon(border));
   if (show.has("pages")) {
     (results?.pages?.tiles ?? []).forEach((tile, index) => {
-      add("page", "page", index, polygon(tile.corners_px), { label: { text: tile.label, corners: tile.corners_px } });
+      // What a sheet shows reaches over its neighbours; its core is where the joints lie.
+      add("pageEdge", "page", index, polygon(tile.corners_px));
+      add("page", "page", index, polygon(tile.core_px), { label: { text: tile.label, corners: tile.core_px } });
     });
   }
   return items;

@@ -1,7 +1,7 @@
 /** Dragging the page grid over the plan; arrow keys move it by 1 mm, with shift by 10 mm. */
 
 import { arrowOf } from "../crosshair.js";
-import { fractionOf, movedOrigin } from "../grid.js";
+import { movedOrigin } from "../grid.js";
 import { polygon } from "../scene.js";
 
 const STEP_MM = 1;
@@ -14,11 +14,10 @@ export function gridTool(hands) {
   let shift = [0, 0];
   let keyed = null; // {origin, timer}
 
-  const pages = () => (store.state.results.pages?.ok ? store.state.results.pages : null);
-  const mmPerPx = () => store.state.results.scale.mm_per_px * fractionOf(store.state.job.fraction);
+  const pages = () => (store.state.results.pages?.tiles?.length ? store.state.results.pages : null);
 
   function show(move) {
-    const moved = pages().tiles.map(({ corners_px: corners }) => {
+    const moved = pages().tiles.map(({ core_px: corners }) => {
       return { data: polygon(corners.map(([x, y]) => [x + move[0], y + move[1]])), name: "page" };
     });
     hands.draft({ lines: moved });
@@ -44,7 +43,7 @@ export function gridTool(hands) {
       show(shift);
     },
     up(event) {
-      if (from && event.moved && pages()) send(movedOrigin(pages(), shift, mmPerPx()));
+      if (from && event.moved && pages()) send(movedOrigin(pages(), from, shift));
       from = null;
     },
     key(event) {
