@@ -16,8 +16,9 @@ from drawing.paths import Point
 class NotTaken:
     """A loop that was found and is no part: a hole, a field, a mark, or one that a person dropped.
 
-    `points_px` (N, 2) run around it. `inside_px` and `area_px2` are those by which a choice finds it. `choice` is the
-    number of the choice that dropped it, None where the program left it out.
+    `points_px` (N, 2) run around it, nearly as found: with a twentieth of the points. `inside_px` and `area_px2` are
+    those by which a choice finds it. `choice` is the number of the choice that dropped it, None where the program left
+    it out.
     """
 
     points_px: NDArray[np.float64]
@@ -52,7 +53,7 @@ def not_taken(
     free = clear_of_alike(loops, left)
     return tuple(
         NotTaken(
-            loops[which].points_px,
+            shapely.get_coordinates(loops[which].polygon.exterior)[:-1],
             point_in(free[which]),
             loops[which].area_px2,
             _why(loops[which], dropped=bool(chosen_by.get(which))),

@@ -9,13 +9,10 @@ from numpy.typing import NDArray
 
 from calibration.calibration import Calibration
 from drawing.drawing import Drawing
-from drawing.paths import sampled
+from drawing.path_extremes import path_extremes_mm
 
 OUTLINE_SIGMA_PX = 0.1
 """One-sigma error of an outline's extreme point across its line, when the strokes say nothing better."""
-
-SAMPLED_MM = 0.05
-"""How closely a boundary is followed when its outermost points are sought."""
 
 
 def with_give_or_take(plan: Drawing, calibration: Calibration) -> Drawing:
@@ -25,8 +22,8 @@ def with_give_or_take(plan: Drawing, calibration: Calibration) -> Drawing:
     """
     if not plan.outlines:
         return plan
-    ends = [_extremes_mm(sampled(outline.boundary, tolerance_mm=SAMPLED_MM)) for outline in plan.outlines]
-    points_px = calibration.to_picture(np.concatenate(ends)).reshape(-1, 4, 2)
+    ends_mm = path_extremes_mm([outline.boundary for outline in plan.outlines])
+    points_px = calibration.to_picture(ends_mm.reshape(-1, 2)).reshape(-1, 4, 2)
     starts = points_px[:, [0, 2]].reshape(-1, 2)
     stops = points_px[:, [1, 3]].reshape(-1, 2)
     _, u95_mm = calibration.lengths_u95(starts, stops, mark_sigma_px=OUTLINE_SIGMA_PX)
@@ -47,20 +44,9 @@ def longest_part_px(
 
     Its length is the longer side of its upright box: what a builder lays a ruler along.
     """
-    best: tuple[float, NDArray[np.float64]] | None = None
-    for outline in plan.outlines:
-        ends = _extremes_mm(sampled(outline.boundary, tolerance_mm=SAMPLED_MM))
-        for pair in (ends[:2], ends[2:]):
-            length_mm = float(np.hypot(*(pair[1] - pair[0])))
-            if best is None or length_mm > best[0]:
-                best = length_mm, pair
-    if best is None:
+    if not plan.outlines:
         return None
-    (x0, y0), (x1, y1) = to_picture(best[1])
+    pairs_mm = path_extremes_mm([outline.boundary for outline in plan.outlines]).reshape(-1, 2, 2)
+    longest = int(np.hypot(*(pairs_mm[:, 1] - pairs_mm[:, 0]).T).argmax())
+    (x0, y0), (x1, y1) = to_picture(pairs_mm[longest])
     return (float(x0), float(y0)), (float(x1), float(y1))
-
-
-def _extremes_mm(points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(4, 2): leftmost, rightmost, lowest, highest."""
-    x, y = points_mm.T
-    return points_mm[[x.argmin(), x.argmax(), y.argmin(), y.argmax()]]

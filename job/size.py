@@ -6,9 +6,9 @@ import numpy as np
 
 from calibration.calibration import Calibration
 from drawing.drawing import Drawing
-from drawing.paths import sampled
+from drawing.path_extremes import path_extremes_mm
 from job.made import Made
-from job.part_errors import OUTLINE_SIGMA_PX, SAMPLED_MM
+from job.part_errors import OUTLINE_SIGMA_PX
 from report.facts import OverallSize
 
 
@@ -20,7 +20,7 @@ def overall_size(made: Made) -> OverallSize:
 def size_over_all(plan: Drawing, calibration: Calibration, fraction: Fraction) -> OverallSize:
     """Give the same for a full-size drawing that holds a part or a line."""
     paths = [outline.boundary for outline in plan.outlines] or list(plan.lines)
-    points_mm = np.concatenate([sampled(path, tolerance_mm=SAMPLED_MM) for path in paths])
+    points_mm = path_extremes_mm(paths).reshape(-1, 2)
     x, y = points_mm.T
     ends_px = calibration.to_picture(points_mm[[x.argmin(), x.argmax(), y.argmin(), y.argmax()]])
     _, u95_mm = calibration.lengths_u95(ends_px[[0, 2]], ends_px[[1, 3]], mark_sigma_px=OUTLINE_SIGMA_PX)

@@ -7,8 +7,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from drawing.arcs import arc_circle, straight_cubic
-from drawing.paths import Arc, Cubic, Path, Point
+from drawing.arcs import Circle, arc_circle
+from drawing.paths import Arc, Cubic, Path
 
 Floats = NDArray[np.float64]
 
@@ -40,13 +40,13 @@ def path_data(paths: Sequence[Path], calibration: ToPicture) -> list[str]:
     """
     if not paths:
         return []
-    fitted = _fitted(_pieces(paths), calibration)
-    counts = np.bincount(fitted.path, minlength=len(paths))
-    runs = np.split(np.arange(len(fitted.path)), np.cumsum(counts)[:-1])
-    return [
-        _written(fitted.control_px[run], fitted.straight[run], closed=path.closed)
-        for path, run in zip(paths, runs, strict=True)
-    ]
+    return _written(_fitted(_pieces(paths), calibration), [path.closed for path in paths])
+
+
+def loop_data(points_px: Floats) -> str:
+    """Give a closed loop (N, 2), picture px, as path data to a tenth of a px: an area to point at."""
+    corners = np.round(points_px, 1)
+    return f"M{'L'.join(['%.7g %.7g'] * len(corners))}Z" % tuple(corners.ravel().tolist())
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,30 +107,36 @@ def _pieces(paths: Sequence[Path]) -> _Pieces:
     for number, one in enumerate(paths):
         for start, segment in one.pieces():
             path.append(number)
-            end = segment.end_mm
-            inner = (segment.control1_mm, segment.control2_mm) if isinstance(segment, Cubic) else _thirds(start, end)
-            control.append((start, *inner, end))
+            if isinstance(segment, Cubic):
+                control.append((start, segment.control1_mm, segment.control2_mm, segment.end_mm))
+                arc.append(NO_ARC)
+                line.append(False)
+                continue
+            control.append((start, start, segment.end_mm, segment.end_mm))
             circle = arc_circle(start, segment) if isinstance(segment, Arc) else None
-            round_ = circle is not None
-            line.append(not round_ and not isinstance(segment, Cubic))
-            arc.append(
-                NO_ARC if circle is None else (*circle.centre_mm, circle.radius_mm, circle.start_rad, circle.sweep_rad)
-            )
+            line.append(circle is None)
+            arc.append(NO_ARC if circle is None else _as_row(circle))
     count = len(path)
+    controls = np.array(control, dtype=np.float64).reshape(-1, 4, 2)
+    straight = np.array(line, dtype=bool)
+    # At equal steps: a line's places go by its length.
+    controls[straight, 1:3] = THIRDS @ controls[straight][:, ::3]
     return _Pieces(
         np.array(path, dtype=np.int64),
         np.arange(count, dtype=np.float64),
-        np.array(control, dtype=np.float64).reshape(-1, 4, 2),
+        controls,
         np.array(arc, dtype=np.float64).reshape(-1, 5),
-        np.array(line, dtype=bool),
+        straight,
         np.tile([0.0, 1.0], (count, 1)),
     )
 
 
-def _thirds(start: Point, end: Point) -> tuple[Point, Point]:
-    cubic = straight_cubic(start, end)
-    return cubic.control1_mm, cubic.control2_mm
+def _as_row(circle: Circle) -> tuple[float, float, float, float, float]:
+    return *circle.centre_mm, circle.radius_mm, circle.start_rad, circle.sweep_rad
 
+
+THIRDS = np.array([[2, 1], [1, 2]]) / 3
+"""A straight line's inner control points from its ends."""
 
 SHARED_AT = np.array([0, 1 / 3, 2 / 3, 1])
 
@@ -174,12 +180,19 @@ def _bow_px(shared: Floats) -> Floats:
     return off
 
 
-def _written(control_px: Floats, straight: NDArray[np.bool_], *, closed: bool) -> str:
-    if not np.isfinite(control_px).all():
-        return ""
-    numbers = np.round(control_px, DIGITS)
-    keep = np.ones((len(numbers), 3, 2), dtype=bool)
-    keep[straight, :2] = False
-    form = "".join(["L%.7g %.7g" if is_line else "C%.7g %.7g %.7g %.7g %.7g %.7g" for is_line in straight.tolist()])
-    start = tuple(numbers[0, 0].tolist())
-    return f"M%.7g %.7g{form}{'Z' if closed else ''}" % (*start, *numbers[:, 1:][keep].tolist())
+def _written(fitted: _Fitted, closed: Sequence[bool]) -> list[str]:
+    """Path data of every path; all numbers are put into words in one go."""
+    paths = np.arange(len(closed))
+    begins, ends = np.searchsorted(fitted.path, paths), np.searchsorted(fitted.path, paths, side="right") - 1
+    forms = np.where(fitted.straight, "L%.7g %.7g", "C%.7g %.7g %.7g %.7g %.7g %.7g").tolist()
+    for begin, end, is_closed in zip(begins.tolist(), ends.tolist(), closed, strict=True):
+        forms[begin] = f"\nM%.7g %.7g{forms[begin]}"
+        if is_closed:
+            forms[end] += "Z"
+    said = np.ones((len(forms), 4, 2), dtype=bool)
+    said[:, 0] = False
+    said[begins, 0] = True
+    said[fitted.straight, 1:3] = False
+    data = ("".join(forms) % tuple(np.round(fitted.control_px, DIGITS)[said].tolist())).split("\n")[1:]
+    hidden = np.logical_or.reduceat(~np.isfinite(fitted.control_px).all(axis=(1, 2)), begins)
+    return ["" if is_hidden else one for one, is_hidden in zip(data, hidden.tolist(), strict=True)]

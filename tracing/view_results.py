@@ -20,7 +20,7 @@ from drawing.drawing import Drawing
 from drawing.findings import Finding, Level
 from drawing.format import format_off
 from drawing.lengths import parse_length
-from drawing.path_measures import path_bounds_mm
+from drawing.path_extremes import path_extremes_mm
 from job.job import Job
 from job.observe import Gathered
 from job.part_errors import with_give_or_take
@@ -28,8 +28,7 @@ from job.see import Seen
 from job.size import size_over_all
 from job.words import calibration_rests_on
 from printing.plan_pages import PagePlan
-from tracing.loop_shapes import loop_data
-from tracing.picture_paths import path_data
+from tracing.picture_paths import loop_data, path_data
 from tracing.view_words import counted, give_or_take, plain_fraction, plain_mm, with_give
 
 
@@ -64,12 +63,16 @@ def scale_view(gathered: Gathered, calibration: Calibration) -> dict[str, Any]:
 def outlines_view(drawn: Drawn, calibration: Calibration) -> dict[str, Any]:
     """Give parts, what else could be taken, and open lines; drawn in picture px, sizes in mm at full size."""
     plan = with_give_or_take(drawn.drawing, calibration)
+    ends_mm = path_extremes_mm([outline.boundary for outline in plan.outlines])
+    widths_mm = (ends_mm[:, 1, 0] - ends_mm[:, 0, 0]).tolist()
+    heights_mm = (ends_mm[:, 3, 1] - ends_mm[:, 2, 1]).tolist()
     rings = [path for outline in plan.outlines for path in (outline.boundary, *outline.holes)]
     data = path_data([*rings, *plan.lines], calibration)
     parts = []
     at = 0
-    for outline, choice in zip(plan.outlines, drawn.part_choices, strict=True):
-        x0, y0, x1, y1 = path_bounds_mm(outline.boundary)
+    for outline, choice, width_mm, height_mm in zip(
+        plan.outlines, drawn.part_choices, widths_mm, heights_mm, strict=True
+    ):
         parts.append(
             {
                 "number": outline.number,
@@ -80,8 +83,8 @@ def outlines_view(drawn: Drawn, calibration: Calibration) -> dict[str, Any]:
                 "area_px2": outline.area_px2,
                 "path_px": "".join(data[at : at + 1 + len(outline.holes)]),
                 "holes": len(outline.holes),
-                "width_mm": x1 - x0,
-                "height_mm": y1 - y0,
+                "width_mm": width_mm,
+                "height_mm": height_mm,
                 "u95_mm": outline.u95_mm,
                 "choice": choice,
             }
