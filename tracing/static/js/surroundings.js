@@ -31,7 +31,9 @@ export function watchSize(element, canvases, view, onChange) {
     const ratio = window.devicePixelRatio || 1;
     const { clientWidth: width, clientHeight: height } = element;
     if (!width || !height) return; // hidden
-    const [deviceWidth, deviceHeight] = exact ?? [Math.round(width * ratio), Math.round(height * ratio)];
+    const rounded = [Math.round(width * ratio), Math.round(height * ratio)];
+    // A browser that plays another screen tells the size on its own; then it is no better than what is reckoned.
+    const [deviceWidth, deviceHeight] = exact?.every((size, i) => Math.abs(size - rounded[i]) <= 1) ? exact : rounded;
     for (const canvas of canvases) {
       // Setting a canvas's size wipes it, even to the size it has.
       if (canvas.width !== deviceWidth) canvas.width = deviceWidth;
