@@ -30,13 +30,16 @@ export function mountCard(card, bench) {
   const { ask, put } = makeAsk(asking);
 
   const made = new Map();
+  let moving = false;
   const stepAt = () => STEPS.findIndex((step) => step.name === store.step);
   const current = () => made.get(store.step);
 
   function go(by) {
     const step = STEPS[stepAt() + by];
     if (!step) return;
+    moving = true;
     store.setStep(step.name);
+    moving = false;
     title.focus({ preventScroll: true });
   }
 
@@ -51,7 +54,8 @@ export function mountCard(card, bench) {
   function enter() {
     if (!store.state) return;
     put();
-    if (!made.has(store.step)) made.set(store.step, MAKERS[store.step](bench));
+    // All at once, so that the list of keys is whole from the beginning.
+    if (!made.size) for (const [name, make] of Object.entries(MAKERS)) made.set(name, make(bench));
     body.replaceChildren(current().node);
     scroll.scrollTop = 0;
     const at = stepAt();
@@ -63,6 +67,8 @@ export function mountCard(card, bench) {
     panels.hints.clear();
     current().enter?.();
     update();
+    // Where the focus does not follow, a screen reader is told; it reads the question itself where it does.
+    if (!moving) panels.announce(`${where.textContent}. ${title.textContent}`);
   }
 
   function update() {

@@ -20,8 +20,8 @@ export function keyName(event) {
   return parts.join("+");
 }
 
-/** Make the key map. `prefs` keeps whether single letters work (WCAG 2.1.4 asks for the choice). */
-export function makeKeys(prefs) {
+/** Make the key map. `prefs` keeps whether single letters work (WCAG 2.1.4 asks for the choice); `extras` go below the list. */
+export function makeKeys(prefs, { extras = () => [] } = {}) {
   const all = [];
 
   const keys = {
@@ -62,7 +62,7 @@ export function makeKeys(prefs) {
       }
       const letters = el("input", { type: "checkbox", id: "letters", checked: prefs.get("letters") !== "off" });
       letters.addEventListener("change", () => prefs.set("letters", letters.checked ? "on" : "off"));
-      body.append(el("label", { class: "tick", for: "letters" }, letters, el("span", { text: "Single letters and figures work as keys" })));
+      body.append(el("label", { class: "tick", for: "letters" }, letters, el("span", { text: "Single letters and figures work as keys" })), ...extras());
       return openDialog({ title: "What the keys do", body, wide: true });
     },
   };
@@ -72,6 +72,7 @@ export function makeKeys(prefs) {
 const NAMES = { ctrl: "Ctrl", shift: "Shift", alt: "Alt", escape: "Esc", enter: "Enter", backspace: "Backspace", delete: "Del", space: "Space", arrowup: "↑", arrowdown: "↓", arrowleft: "←", arrowright: "→", tab: "Tab" };
 
 function shown(name) {
-  if (name.endsWith("+") && name.length > 1) return `${shown(name.slice(0, -2))} +`;
-  return name.split("+").map((part) => NAMES[part] ?? (part.length === 1 ? part.toUpperCase() : part)).join(" ") || "+";
+  if (name === "+") return name;
+  if (name.endsWith("+")) return `${shown(name.slice(0, -2))} +`;
+  return name.split("+").map((part) => NAMES[part] ?? (part.length === 1 ? part.toUpperCase() : part)).join(" ");
 }

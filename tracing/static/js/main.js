@@ -1,7 +1,7 @@
 // The page's beginning: makes store, panels, steps and picture, and keeps them together.
 import { mountCard } from "./card.js";
 import { makeAsk, makeNotices, openDialog } from "./dialogs.js";
-import { say, show } from "./dom.js";
+import { button, say, show } from "./dom.js";
 import { mountHead } from "./head.js";
 import { makeHints, makePrefs } from "./hints.js";
 import { makeKeys } from "./keys.js";
@@ -22,7 +22,7 @@ const api = connect();
 const store = makeStore(api);
 const prefs = makePrefs();
 const theme = makeTheme(prefs);
-const keys = makeKeys(prefs);
+const keys = makeKeys(prefs, { extras: () => [button("Show the hints once more", () => hints.again(), { kind: "quiet" })] });
 const hints = makeHints($("hints"), prefs);
 const notices = makeNotices($("notices"));
 
@@ -74,6 +74,8 @@ async function follow(key) {
   }
   store.setTool("pan");
   document.title = `${store.state.name}: Scantling`;
+  // Whoever comes back goes on where the scale is; whoever begins looks at the picture first.
+  store.step = store.state.job.knowns.length ? "scale" : "open";
   store.emit("step", store.step);
   layPicture();
   if (store.state.opening_note) notices.say(store.state.opening_note, { stay: true });
