@@ -8,11 +8,11 @@ const nextId = (word) => `${word}-${(count += 1)}`;
  * A text input with its question. `send(text)` gives a promise; what the program refuses stays typed, its sentence under
  * it. `set(value)` is the program's value: it waits while somebody is typing.
  */
-export function textField({ label, hint = "", example = "", send, multiline = false, kind = "", mode = null, quiet = false }) {
+export function textField({ label, hint = "", example = "", send, multiline = false, kind = "", mode = null, quiet = false, most = 200 }) {
   const id = nextId("field");
   const input = el(multiline ? "textarea" : "input", {
     id, class: `input ${kind}`, placeholder: example, autocomplete: "off", spellcheck: "false", autocapitalize: "off",
-    inputmode: mode, maxlength: "200", "aria-describedby": `${id}-hint ${id}-wrong`, ...(multiline ? { rows: "3" } : { type: "text" }),
+    inputmode: mode, maxlength: String(most), "aria-describedby": `${id}-hint ${id}-wrong`, ...(multiline ? { rows: "3" } : { type: "text" }),
   });
   const wrong = el("p", { id: `${id}-wrong`, class: "wrong", hidden: true });
   const node = el("div", { class: "field" },

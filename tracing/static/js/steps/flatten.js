@@ -47,7 +47,11 @@ export function flattenStep(bench) {
   const kindMore = more("Photo or scan", kind.node);
 
   const image = el("img", { class: "flat", alt: "The plan laid flat, as it will be printed" });
-  const large = button("Look at it larger", () => openDialog({ title: "The plan, flat", wide: true, body: el("img", { class: "flat", alt: "The plan laid flat", src: api.flatUrl(store.state.revision, 2 * PREVIEW_PX) }) }), { kind: "small" });
+  const large = button("Look at it larger", () => {
+    // Its shape is known from the small one, so that the dialog has its size before the picture is there.
+    const body = el("img", { class: "flat", alt: "The plan laid flat", width: image.naturalWidth, height: image.naturalHeight, src: api.flatUrl(store.state.revision, 2 * PREVIEW_PX) });
+    return openDialog({ title: "The plan, flat", wide: true, body });
+  }, { kind: "small" });
   const preview = el("figure", { class: "stack" }, image, el("figcaption", { class: "hint", text: "Flat, it should look square: no side leaning, nothing cut off." }), large);
   const findings = el("div");
   const node = el("div", { class: "body" }, border, preview, findings, corners, straights, across, kindMore);

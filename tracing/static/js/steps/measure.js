@@ -13,7 +13,7 @@ export function measureStep(bench) {
   const list = el("ul", { class: "given" });
   const fill = keyed(list, (item) => `${item.kind} ${item.marks.map((mark) => `${mark.x_px},${mark.y_px}`).join(" ")}`, () => measureRow(bench));
   const none = el("p", { class: "quiet-text", text: "Nothing measured yet. What you measure stays in the job and moves nothing." });
-  const notes = textField({ label: "Notes on the whole job", multiline: true, example: "wood, glue, what to change", send: (text) => store.do({ do: "set_notes", text }) });
+  const notes = textField({ label: "Notes on the whole job", multiline: true, most: 10000, example: "wood, glue, what to change", send: (text) => store.do({ do: "set_notes", text }) });
   const node = el("div", { class: "body" }, tools, none, list, notes.node);
   return {
     node,

@@ -7,7 +7,7 @@ export function openStep({ store, api, panels, leave, open }) {
   const facts = el("p");
   const note = el("p", { class: "quiet-text" });
   const findings = el("div");
-  const pageField = textField({ label: "Which page holds the plan?", example: "1", mode: "numeric", send: (text) => store.do({ do: "set_page", page: wholeNumber(text) }) });
+  const pageField = textField({ label: "Which page holds the plan?", example: "1", mode: "numeric", send: async (text) => store.do({ do: "set_page", page: pageNumber(text, store.state.source.pages) }) });
   const earlier = button("Page before", () => turn(-1), { kind: "small" });
   const later = button("Page after", () => turn(1), { kind: "small" });
   const pages = el("div", { class: "stack", hidden: true }, pageField.node, el("div", { class: "row" }, earlier, later));
@@ -58,7 +58,8 @@ function cannotBeRead(state) {
   return !state.tiles.ready && state.results.seen?.ok === false;
 }
 
-function wholeNumber(text) {
-  // The program's own sentence says what is wrong with anything else.
-  return /^\d+$/.test(text) ? Number(text) : text;
+function pageNumber(text, pages) {
+  const page = Number(text);
+  if (/^\d+$/.test(text) && page >= 1 && page <= pages) return page;
+  throw new Error(`“${text}” is no page of this file; one from 1 to ${pages} was needed: write it as a figure.`);
 }

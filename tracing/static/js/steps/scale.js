@@ -36,7 +36,7 @@ export function scaleStep(bench) {
   const trustHint = el("p", { class: "hint" });
   const dpi = textField({
     label: "The scanner’s resolution", example: "300", mode: "decimal", hint: "In dots per inch. Empty when you do not know it.",
-    send: (text) => store.do({ do: "set_dpi", value: text === "" ? null : asNumber(text) }),
+    send: async (text) => store.do({ do: "set_dpi", value: text === "" ? null : asNumber(text) }),
   });
   const scanner = more("It is a scan: take the scanner’s word", trust.node, trustHint, dpi.node);
 
@@ -100,7 +100,7 @@ export function scaleStep(bench) {
 }
 
 function asNumber(text) {
-  // Whatever is no number goes as it is, and the program's sentence answers it.
   const value = Number(text.replace(",", "."));
-  return Number.isFinite(value) ? value : text;
+  if (Number.isFinite(value)) return value;
+  throw new Error(`“${text}” is no number; the scanner’s dots per inch were needed: write them as 300.`);
 }
