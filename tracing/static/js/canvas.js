@@ -13,7 +13,7 @@ import { marksOf, removeCommand } from "./marks.js";
 import { Overlay } from "./overlay.js";
 import { KEY_LIST, listenToKeys } from "./picture_keys.js";
 import { Pointers } from "./pointer.js";
-import { othersOf } from "./scene.js";
+import { othersOf, sceneOf } from "./scene.js";
 import { readColours, watchColours, watchSize } from "./surroundings.js";
 import { Tiles } from "./tiles.js";
 import { makeTool } from "./tools/all.js";
@@ -21,6 +21,8 @@ import { View } from "./view.js";
 import { boxOf, meets, readPath } from "./path_data.js";
 
 const PAGE_STEPS = new Set(["size", "export"]); // where the pages lie over the plan
+
+const REMOVABLE = new Set(["known", "check", "straight", "measure", "trace", "region", "rub", "corner", "across"]);
 
 let mounted = null;
 
@@ -68,11 +70,13 @@ export function mountCanvas(element, store, api, panels) {
 
   function showMarks() {
     const { selection } = store;
-    const found = marksOf(store.state, selection);
+    const seen = editing.seen(store.state);
+    const found = marksOf(seen, selection);
     found.marks = editing.apply(found.marks);
     state.marks = found.marks;
-    layer.setMarks(found, (thing) => selection?.kind === thing.kind && selection.index === thing.index);
-    layer.setChosen(dataOf(selection));
+    layer.setMarks(found, isChosen);
+    // A traced line or region shows as it will be while one of its nodes is moved.
+    layer.setChosen(seen === store.state ? dataOf(selection) : sceneOf({ job: seen.job }).find(isChosen)?.data ?? null);
     redraw();
   }
 
@@ -98,14 +102,18 @@ export function mountCanvas(element, store, api, panels) {
 
   function dataOf(selection) {
     if (!selection) return null;
-    const found = overlay.items.find(({ kind, index }) => kind === selection.kind && index === selection.index);
+    const found = overlay.items.find(isChosen);
     return found?.data ?? (selection.kind === "other" ? othersOf(store.state)[selection.index]?.data : null) ?? null;
+  }
+
+  function isChosen({ kind, index }) {
+    return kind === store.selection?.kind && index === store.selection.index;
   }
 
   function boxOfChosen() {
     const data = dataOf(store.selection);
     if (data) return boxOf(readPath(data));
-    const places = state.marks.filter(({ kind, index }) => kind === store.selection?.kind && index === store.selection.index).map(({ at }) => at);
+    const places = state.marks.filter(isChosen).map(({ at }) => at);
     if (!places.length) return null;
     return [0, 1].map((axis) => Math.min(...places.map((at) => at[axis]))).concat([0, 1].map((axis) => Math.max(...places.map((at) => at[axis]))));
   }
@@ -130,7 +138,10 @@ export function mountCanvas(element, store, api, panels) {
   }
 
   async function removeChosen() {
-    const command = store.selection && !["part", "other", "line"].includes(store.selection.kind) ? removeCommand(store.selection) : null;
+    const { kind, index } = store.selection ?? {};
+    const part = kind === "part" ? store.state.results.outlines?.parts[index] : null;
+    const leave = part && { do: "choose", inside_px: part.inside_px, area_px2: part.area_px2, action: "drop", ...(part.name && { name: part.name }) };
+    const command = leave || (REMOVABLE.has(kind) ? removeCommand(store.selection) : null);
     if (command) await panels.attempt(() => store.do(command));
   }
 

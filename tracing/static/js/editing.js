@@ -19,6 +19,19 @@ export class Editing {
     this.moved = new Map(); // id -> place, of marks that are not yet where the job has them
   }
 
+  /** The state as it is seen: traced lines and regions whose nodes are being moved have them where they are seen. */
+  seen(state) {
+    let { job } = state;
+    for (const [id, at] of this.moved) {
+      const [kind, index, which] = [id.split(":")[0], Number(id.split(":")[1]), id.split(":")[2]];
+      const list = { trace: "traces", region: "regions" }[kind];
+      if (!list || !job[list]?.[index]) continue;
+      const changed = moveCommand({ job }, { kind, index, which }, at, false);
+      job = { ...job, [list]: job[list].map((one, i) => (i === index ? { ...one, ...changed } : one)) };
+    }
+    return job === state.job ? state : { ...state, job };
+  }
+
   /** The marks, those being moved where they are seen. */
   apply(marks) {
     if (!this.moved.size) return marks;

@@ -13,6 +13,7 @@ export class MarkLayer {
   #marks = new Map(); // id -> {node, mark}
   #bands = new Map(); // key -> {nodes, band}
   #scale = 0;
+  #hovered = null;
 
   constructor(parent, view) {
     this.view = view;
@@ -81,6 +82,8 @@ export class MarkLayer {
 
   /** The outline under the pointer. */
   setHover(data) {
+    if (data === this.#hovered) return;
+    this.#hovered = data;
     for (const path of this.hoverPath) path.setAttribute("d", data ?? "");
   }
 

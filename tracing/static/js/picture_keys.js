@@ -28,7 +28,10 @@ export const KEY_LIST = [
 /** Answer the keys pressed in `element`; `place` has view, pointers, crosshair, layer, editing, hands, tool, zoomToChosen. */
 export function listenToKeys(element, place) {
   element.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.isComposing) return;
+    if (event.ctrlKey || event.metaKey || event.isComposing) {
+      place.editing.finishNudge(); // undo takes back the nudge that is seen, not what came before it
+      return;
+    }
     const mark = place.layer.markOf(event.target);
     const done = event.key === " " ? hold(event) : mark ? onMark(event, mark, place) : onPicture(event, place);
     if (done || common(event, place)) event.preventDefault();

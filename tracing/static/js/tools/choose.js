@@ -1,4 +1,4 @@
-/** Clicking outlines: one that is a part is left out, one that is not is taken. A double click names it. */
+/** Clicking outlines: one that is a part is left out, one that is not is taken. */
 
 export function chooseTool(hands) {
   const { store, panels } = hands;

@@ -55,7 +55,8 @@ export function pointsTool(hands, spec) {
     const settled = spec.snaps === false ? { at: event.at, snap: false } : await hands.settle(event);
     places.push({ ...settled, straight: event.shift, pull: pull ?? null });
     ahead = null;
-    hands.announce(`Point ${places.length}: ${settled.at.map((value) => value.toFixed(1)).join(", ")}`);
+    const ends = places.length >= spec.least && spec.most > places.length && event.kind === "key" ? ". Enter here once more ends it" : "";
+    hands.announce(`Point ${places.length}: ${settled.at.map((value) => value.toFixed(1)).join(", ")}${ends}`);
     spec.changed?.(places, null, show);
     show();
     if (places.length === spec.most) await finish(false);
@@ -112,7 +113,13 @@ export function pointsTool(hands, spec) {
       if (drag) {
         const held = drag;
         drag = null;
-        held.up(event);
+        if (event.moved) {
+          held.up(event);
+          return;
+        }
+        // Pressed and let go on a mark: the new point shares its place.
+        held.cancel();
+        queue = queue.then(() => place({ ...event, at: held.mark.at }, null));
         return;
       }
       if (!pressed) return;
