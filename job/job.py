@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from digitize.choices import Choice, Region
+from digitize.rubbed import Rub
 from digitize.traces import Trace
 from drawing.papers import PAPERS
 from job.errors import JobError
@@ -75,6 +76,51 @@ class GivenAcross:
     end: Mark
 
 
+@dataclass(frozen=True, slots=True)
+class GivenStraight:
+    """The two ends of a drawn line that is straight on the paper, whichever way it runs."""
+
+    start: Mark
+    end: Mark
+
+
+class MeasureKind(StrEnum):
+    """What a kept measurement is of."""
+
+    LENGTH = "length"
+    ANGLE = "angle"
+    AREA = "area"
+    RADIUS = "radius"
+    NOTE = "note"
+    """Of nothing: words pinned to a place."""
+
+
+MARKS_OF: dict[MeasureKind, tuple[int, int | None]] = {
+    MeasureKind.LENGTH: (2, 2),
+    MeasureKind.ANGLE: (3, 3),
+    MeasureKind.AREA: (3, None),
+    MeasureKind.RADIUS: (3, 3),
+    MeasureKind.NOTE: (1, 1),
+}
+"""The fewest and the most marks of a measurement: an angle has its vertex second, an area any number of corners."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptMeasure:
+    """A measurement or a note that stays in the job; nothing is ever fitted to it."""
+
+    kind: MeasureKind
+    marks: tuple[Mark, ...]
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        least, most = MARKS_OF[self.kind]
+        if len(self.marks) < least or (most is not None and len(self.marks) > most):
+            needed = f"{least}" if most == least else f"{least} or more"
+            what = "note" if self.kind is MeasureKind.NOTE else f"measurement of kind {str(self.kind)!r}"
+            raise JobError(f"A {what} has {len(self.marks)} marks; it needs {needed}: mark it again.")
+
+
 class SheetKind(StrEnum):
     """What the picture is; AUTO lets the program tell and say why."""
 
@@ -121,10 +167,13 @@ class Found(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class KeptGrid:
-    """The page grid of the last run and the fraction and paper it was laid out for."""
+    """The page grid of the last run, or put by hand, and the fraction and paper it was laid out for.
+
+    `fraction` is None where the grid was put by hand while a length still had to tell the fraction.
+    """
 
     grid: PageGrid
-    fraction: Fraction
+    fraction: Fraction | None
     setup: PageSetup
 
 
@@ -138,7 +187,9 @@ class Job:
     checks: tuple[GivenLength, ...] = ()
     corners: GivenCorners | None = None
     across: GivenAcross | None = None
+    straights: tuple[GivenStraight, ...] = ()
     ignore: tuple[Found, ...] = ()
+    rubbed: tuple[Rub, ...] = ()
     traces: tuple[Trace, ...] = ()
     choices: tuple[Choice, ...] = ()
     regions: tuple[Region, ...] = ()
@@ -148,4 +199,5 @@ class Job:
     lines_only: bool = False
     setup: PageSetup = field(default_factory=lambda: PageSetup(PAPERS["a4"]))
     kept_grid: KeptGrid | None = None
+    measures: tuple[KeptMeasure, ...] = ()
     notes: str = ""

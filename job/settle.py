@@ -1,8 +1,9 @@
 """Moving marks to the ink: a mark put by hand goes to the crossing, corner or line end nearest it."""
 
 import math
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,10 @@ from drawing.findings import Finding, Level
 from job.errors import JobError
 from job.job import GivenAcross, GivenCorners, GivenLength, Job, Mark, Settled
 from job.points import TypedPoint
-from job.see import Seen
+
+if TYPE_CHECKING:
+    # What sees a picture takes a second to load; what moves a mark does not need it.
+    from job.see import Seen
 
 REACH_WIDTHS = 2.5
 """A mark moves at most this many line widths: a hand hits a line end within one, and a neighbour lies farther off."""
@@ -27,7 +31,68 @@ DIGITS = 3
 """Marks are kept to a thousandth of a px, far below what ink can tell, so that the job file reads back as it was."""
 
 
-def mark_at(point: TypedPoint, seen: Seen, *, option: str) -> Mark:
+@dataclass(frozen=True, slots=True)
+class Landmarks:
+    """What marks move to: (N, 2) crossings, corners and line ends in px, from how far, and the picture they lie in."""
+
+    points_px: NDArray[np.float64]
+    reach_px: float
+    width_px: int
+    height_px: int
+
+
+def landmarks_in(seen: "Seen") -> Landmarks:
+    """Give the landmarks of a picture that was seen."""
+    links = seen.strokes.links
+    width_px = float(np.median([link.width_px for link in links])) if links else 0.0
+    reach_px = max(LEAST_REACH_PX, REACH_WIDTHS * width_px)
+    return Landmarks(seen.landmarks_px, reach_px, seen.picture.width_px, seen.picture.height_px)
+
+
+def on_ink(mark: Mark, landmarks: Landmarks) -> tuple[Mark, int | None]:
+    """Give a mark moved to the landmark nearest it, and that landmark's row; out of reach it stays as given."""
+    far = _far_px(mark, landmarks.points_px)
+    if not len(far) or far.min() > landmarks.reach_px:
+        return replace(mark, settled=Settled.AS_GIVEN), None
+    nearest = int(far.argmin())
+    x, y = landmarks.points_px[nearest]
+    return Mark(round(float(x), DIGITS), round(float(y), DIGITS), Settled.INK), nearest
+
+
+def refuse_outside(mark: Mark, landmarks: Landmarks, about: str) -> None:
+    """Refuse a mark that lies outside the picture.
+
+    Raises
+    ------
+    JobError
+        In one sentence.
+    """
+    width, height = landmarks.width_px, landmarks.height_px
+    if not (-0.5 <= mark.x_px <= width - 0.5 and -0.5 <= mark.y_px <= height - 0.5):
+        raise JobError(
+            f"{about[0].upper()}{about[1:]} is at {mark.x_px:g},{mark.y_px:g}; the picture is {width} x {height} px: "
+            "mark a point inside it."
+        )
+
+
+def refuse_far(what: str, points_px: Iterable[tuple[float, float]], landmarks: Landmarks) -> None:
+    """Refuse points that lie farther beyond the picture's edge than the picture itself is large.
+
+    Raises
+    ------
+    JobError
+        In one sentence.
+    """
+    width, height = landmarks.width_px, landmarks.height_px
+    for x, y in points_px:
+        if not (-width <= x <= 2 * width and -height <= y <= 2 * height):
+            raise JobError(
+                f"{what} is at {x:g},{y:g}, far outside the picture of {width} x {height} px; "
+                "it must lie on the picture or near it: correct it in the job."
+            )
+
+
+def mark_at(point: TypedPoint, seen: "Seen", *, option: str) -> Mark:
     """Turn a typed point into a mark: a landmark's number is on the ink, x,y is yet to be settled.
 
     Raises
@@ -50,11 +115,11 @@ def mark_at(point: TypedPoint, seen: Seen, *, option: str) -> Mark:
         x, y = seen.landmarks_px[point - 1]
         return Mark(round(float(x), DIGITS), round(float(y), DIGITS), Settled.INK)
     mark = Mark(*point)
-    _inside(mark, seen, option)
+    refuse_outside(mark, landmarks_in(seen), option)
     return mark
 
 
-def settled_job(job: Job, seen: Seen, *, as_given: bool) -> tuple[Job, tuple[Finding, ...]]:
+def settled_job(job: Job, seen: "Seen", *, as_given: bool) -> tuple[Job, tuple[Finding, ...]]:
     """Give the job with every mark settled, and a note for each that moved; settled marks stay where they are.
 
     Raises
@@ -63,20 +128,21 @@ def settled_job(job: Job, seen: Seen, *, as_given: bool) -> tuple[Job, tuple[Fin
         When a mark lies outside the picture.
     """
     notes: list[Finding] = []
-    _refuse_far(job, seen)
+    landmarks = landmarks_in(seen)
+    _refuse_far(job, landmarks)
 
     def settle(mark: Mark, about: str) -> Mark:
-        _inside(mark, seen, about)
+        refuse_outside(mark, landmarks, about)
         if mark.settled is Settled.AS_GIVEN:
             return mark
         if mark.settled is Settled.INK:
-            if _far_px(mark, seen).min(initial=math.inf) <= SAME_PX:
+            if _far_px(mark, landmarks.points_px).min(initial=math.inf) <= SAME_PX:
                 return mark
             notes.append(_off_ink(mark, about))
             return replace(mark, settled=Settled.AS_GIVEN)
         if as_given:
             return replace(mark, settled=Settled.AS_GIVEN)
-        moved, finding = _settled(mark, seen, about)
+        moved, finding = _settled(mark, landmarks, about)
         notes.append(finding)
         return moved
 
@@ -84,14 +150,14 @@ def settled_job(job: Job, seen: Seen, *, as_given: bool) -> tuple[Job, tuple[Fin
     return job, tuple(notes)
 
 
-def settled_point(point: TypedPoint, seen: Seen, *, about: str, as_given: bool) -> tuple[Mark, tuple[Finding, ...]]:
+def settled_point(point: TypedPoint, seen: "Seen", *, about: str, as_given: bool) -> tuple[Mark, tuple[Finding, ...]]:
     """Turn a typed point into a settled mark, with a note when it moved."""
     mark = mark_at(point, seen, option=about)
     if mark.settled is not Settled.NOT_YET:
         return mark, ()
     if as_given:
         return replace(mark, settled=Settled.AS_GIVEN), ()
-    moved, finding = _settled(mark, seen, about)
+    moved, finding = _settled(mark, landmarks_in(seen), about)
     return moved, (finding,)
 
 
@@ -122,28 +188,29 @@ def _with_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
         checks=tuple(length(given, f"check length {n}") for n, given in enumerate(job.checks, 1)),
         corners=corners,
         across=across,
+        straights=tuple(
+            replace(
+                straight,
+                start=settle(straight.start, f"straight line {n}, first mark"),
+                end=settle(straight.end, f"straight line {n}, second mark"),
+            )
+            for n, straight in enumerate(job.straights, 1)
+        ),
         build_length=None if job.build_length is None else length(job.build_length, "the build length"),
     )
 
 
-def _settled(mark: Mark, seen: Seen, about: str) -> tuple[Mark, Finding]:
-    links = seen.strokes.links
-    width_px = float(np.median([link.width_px for link in links])) if links else 0.0
-    reach_px = max(LEAST_REACH_PX, REACH_WIDTHS * width_px)
-    landmarks = seen.landmarks_px
-    far = _far_px(mark, seen)
-    if not len(far) or far.min() > reach_px:
+def _settled(mark: Mark, landmarks: Landmarks, about: str) -> tuple[Mark, Finding]:
+    moved, nearest = on_ink(mark, landmarks)
+    if nearest is None:
         finding = Finding(
             "mark-as-given",
             Level.NOTE,
             about,
-            f"There is no crossing, corner or line end within {reach_px:.0f} px of {mark.x_px:g},{mark.y_px:g}; "
-            "the mark stays where it was put.",
+            f"There is no crossing, corner or line end within {landmarks.reach_px:.0f} px of "
+            f"{mark.x_px:g},{mark.y_px:g}; the mark stays where it was put.",
         )
-        return replace(mark, settled=Settled.AS_GIVEN), finding
-    nearest = int(far.argmin())
-    x, y = landmarks[nearest]
-    moved = Mark(round(float(x), DIGITS), round(float(y), DIGITS), Settled.INK)
+        return moved, finding
     finding = Finding(
         "mark-moved",
         Level.NOTE,
@@ -154,10 +221,9 @@ def _settled(mark: Mark, seen: Seen, about: str) -> tuple[Mark, Finding]:
     return moved, finding
 
 
-def _far_px(mark: Mark, seen: Seen) -> NDArray[np.float64]:
-    """How far each landmark lies from a mark, (N,) px."""
-    landmarks = seen.landmarks_px
-    return np.asarray(np.hypot(landmarks[:, 0] - mark.x_px, landmarks[:, 1] - mark.y_px))
+def _far_px(mark: Mark, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far each point lies from a mark, (N,) px."""
+    return np.asarray(np.hypot(points_px[:, 0] - mark.x_px, points_px[:, 1] - mark.y_px))
 
 
 def _off_ink(mark: Mark, about: str) -> Finding:
@@ -170,27 +236,13 @@ def _off_ink(mark: Mark, about: str) -> Finding:
     )
 
 
-def _refuse_far(job: Job, seen: Seen) -> None:
-    """Refuse points that may lie beyond the picture's edge, but not by more than the picture itself."""
-    width, height = seen.picture.width_px, seen.picture.height_px
-    points = [("A region's corner", point) for region in job.regions for point in region.points_px]
+def _refuse_far(job: Job, landmarks: Landmarks) -> None:
+    for region in job.regions:
+        refuse_far("A region's corner", region.points_px, landmarks)
+    for rub in job.rubbed:
+        refuse_far("A point of a rubbed band", rub.points_px, landmarks)
     for trace in job.traces:
         nodes = (trace.start_px, *(point for cubic in trace.cubics_px for point in cubic))
-        points += [("A point of a traced line", point) for point in nodes]
+        refuse_far("A point of a traced line", nodes, landmarks)
     if job.sheet.origin_px is not None:
-        points.append(("The origin", job.sheet.origin_px))
-    for what, (x, y) in points:
-        if not (-width <= x <= 2 * width and -height <= y <= 2 * height):
-            raise JobError(
-                f"{what} is at {x:g},{y:g}, far outside the picture of {width} x {height} px; "
-                "it must lie on the picture or near it: correct it in the job."
-            )
-
-
-def _inside(mark: Mark, seen: Seen, about: str) -> None:
-    width, height = seen.picture.width_px, seen.picture.height_px
-    if not (-0.5 <= mark.x_px <= width - 0.5 and -0.5 <= mark.y_px <= height - 0.5):
-        raise JobError(
-            f"{about[0].upper()}{about[1:]} is at {mark.x_px:g},{mark.y_px:g}; the picture is {width} x {height} px: "
-            "mark a point inside it."
-        )
+        refuse_far("The origin", [job.sheet.origin_px], landmarks)

@@ -1,7 +1,6 @@
 """Reading a TOML table strictly: every key expected, every value of its type, or one sentence."""
 
 import difflib
-import math
 from collections.abc import Mapping
 from enum import StrEnum
 from typing import TypeVar
@@ -140,7 +139,8 @@ class Table:
     def _number(self, key: str, value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self._wrong(key, value, "a number")
-        if not math.isfinite(value) or abs(value) > NUMBER_LIMIT:
+        # So put, that neither a NaN nor a whole number too long for a float slips through.
+        if not abs(value) <= NUMBER_LIMIT:
             raise self._wrong(key, value, "an ordinary number")
         return float(value)
 
@@ -150,7 +150,11 @@ class Table:
         return self._number(key, value[0]), self._number(key, value[1])
 
     def _wrong(self, key: str, value: object, needed: str) -> JobError:
-        shown = repr(value)
+        try:
+            shown = repr(value)
+        except (RecursionError, ValueError):
+            # Brackets without end, or a whole number of more digits than Python writes.
+            shown = f"a {type(value).__name__} too long to show"
         shown = shown if len(shown) <= SHOWN_LENGTH else shown[:SHOWN_LENGTH] + "..."
         return JobError(f"{self._where} has {key} = {shown}; it must be {needed}: change it.")
 

@@ -14,7 +14,7 @@ from tracing.events import Hub
 from tracing.level_sizes import TILE_PX
 from tracing.opening import JOB_NAME
 from tracing.result_files import FILES
-from tracing.session import Change, Conflict, Session
+from tracing.session import Change, Conflict, Saved, Session
 from tracing.stages import BUG, Stages
 from tracing.view_job import job_view
 from tracing.work import Cancelled, Hear, Worker
@@ -158,9 +158,16 @@ class OpenJob:
         return self._moved_on(change.words)
 
     def _moved_on(self, words: str) -> str:
+        session = self.session
         reply = self.reply(words)
         self.hub.tell("state", reply)
-        self.stages.want(self.session.revision, self.session.job)
+        self.stages.want(session.revision, session.job)
+        if self.stages.seen is None:
+            # Another page, or something found was rejected: what marks moved to is of what is no more.
+            session.landmarks = None
+        if self.pyramid is not None and self.pyramid.picture.source.page != session.job.sheet.page:
+            self.pyramid = self.tiles = None
+            self.hub.tell("picture", json.dumps(self._picture()))
         self._save_soon()
         return reply
 
@@ -183,13 +190,14 @@ class OpenJob:
         try:
             saved = self.session.save(now=True)
         except ScantlingError as error:
-            self.hub.tell("conflict", json.dumps({"text": str(error), "kind": "unsaved"}))
+            self.hub.tell("saved", json.dumps({"at": None, "error": str(error)}))
             return
-        if isinstance(saved, Conflict):
-            self._conflict = saved.text
-            self.hub.tell("conflict", json.dumps({"text": saved.text}))
-        else:
-            self.hub.tell("saved", json.dumps({"at": saved.at}))
+        conflict = saved.text if isinstance(saved, Conflict) else None
+        if conflict != self._conflict:
+            self._conflict = conflict
+            self.hub.tell("conflict", json.dumps(None if conflict is None else {"text": conflict}))
+        if isinstance(saved, Saved):
+            self.hub.tell("saved", json.dumps({"at": saved.at, "error": None}))
 
     # Looking: what the stages tell.
 
@@ -207,7 +215,9 @@ class OpenJob:
 
     def take_seen(self, seen: "Seen") -> None:
         """Let marks move to what was seen."""
-        self.session.landmarks_px = seen.landmarks_px
+        from job.settle import landmarks_in
+
+        self.session.landmarks = landmarks_in(seen)
 
     def begin_looking(self, worker: Worker) -> Hear:
         """Show that a picture is looked at."""

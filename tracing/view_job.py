@@ -35,7 +35,7 @@ def _value(value: Any) -> Any:
                 "overlap_mm": value.overlap_mm,
             }
         case KeptGrid():
-            return {**_value(value.grid), "fraction": format_fraction(value.fraction), "setup": _value(value.setup)}
+            return {**_value(value.grid), "fraction": _value(value.fraction), "setup": _value(value.setup)}
         case tuple():
             # JSON takes tuples as they are: a trace's thousands of numbers are not gone through one by one.
             return value if value and isinstance(value[0], float | tuple) else [_value(item) for item in value]
