@@ -52,11 +52,15 @@ export function flattenStep(bench) {
     const body = el("img", { class: "flat", alt: "The plan laid flat", width: image.naturalWidth, height: image.naturalHeight, src: api.flatUrl(store.state.revision, 2 * PREVIEW_PX) });
     return openDialog({ title: "The plan, flat", wide: true, body });
   }, { kind: "small" });
+  show(large, false);
   const preview = el("figure", { class: "stack" }, image, el("figcaption", { class: "hint", text: "Flat, it should look square: no side leaning, nothing cut off." }), large);
   const findings = el("div");
   const node = el("div", { class: "body" }, border, preview, findings, corners, straights, across, kindMore);
   image.addEventListener("error", () => show(preview, false));
-  image.addEventListener("load", () => image.classList.remove("old"));
+  image.addEventListener("load", () => {
+    image.classList.remove("old");
+    show(large, true);
+  });
   let shown = null;
 
   return {

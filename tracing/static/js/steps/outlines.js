@@ -12,6 +12,8 @@ export function outlinesStep(bench) {
   const progress = el("progress", { max: "1", "aria-label": "Finding the outlines" });
   const wrong = el("p", { class: "wrong", role: "status" });
   const findings = el("div");
+  const caption = el("p", { class: "hint", text: "Sizes are those of the full-size thing." });
+  let filled = null;
   const partList = el("ul", { class: "given" });
   const fillParts = keyed(partList, (part) => near(part), () => partRow(bench));
   const choose = toolButton(bench, "Choose by clicking outlines", "choose", {}, { kind: "wide", iconName: "pen", key: "c", group });
@@ -43,7 +45,7 @@ export function outlinesStep(bench) {
     } };
   });
   const hand = more("Done by hand", handList);
-  const node = el("div", { class: "body" }, progress, wrong, choose, partList, findings, others, mend, draw, region, hand);
+  const node = el("div", { class: "body" }, progress, wrong, choose, caption, partList, findings, others, mend, draw, region, hand);
 
   return {
     node,
@@ -63,8 +65,12 @@ export function outlinesStep(bench) {
       if (task?.share > 0) progress.value = task.share;
       else progress.removeAttribute("value");
       say(wrong, outlines && !outlines.ok ? (outlines.error ?? "") : "");
-      fillParts(outlines?.parts ?? []);
-      fillOthers(outlines?.others ?? []);
+      if (outlines !== filled) {
+        fillParts(outlines?.parts ?? []);
+        fillOthers(outlines?.others ?? []);
+        filled = outlines;
+      }
+      show(caption, (outlines?.parts ?? []).length > 0);
       show(others, (outlines?.others ?? []).length > 0);
       findings.replaceChildren(findingList(outlines?.findings ?? []));
       show(findings, (outlines?.findings ?? []).length > 0);
@@ -74,7 +80,9 @@ export function outlinesStep(bench) {
     },
     select(what) {
       for (const row of partList.children) row.classList.toggle("chosen", what?.kind === "part" && Number(row.dataset.index) === what.index);
-      if (what?.kind === "part") partList.children[what.index]?.scrollIntoView({ block: "nearest" });
+      // A row under the pointer does not move away from it; one chosen in the picture is brought into view.
+      const row = what?.kind === "part" ? partList.children[what.index] : null;
+      if (row && !row.matches(":hover, :focus-within")) row.scrollIntoView({ block: "nearest" });
     },
     enter() {
       panels.hints.offer("outlines", "Solid outlines are taken, dashed ones are not. Click “Choose by clicking outlines”, then an outline, to change it.");
