@@ -3,9 +3,9 @@ import { test } from "node:test";
 import { makePrefs } from "../../../tracing/static/js/hints.js";
 import { keyName } from "../../../tracing/static/js/keys.js";
 import { headlineOf } from "../../../tracing/static/js/readout.js";
-import { ago, allFindings, counted, doneSteps, filesAreOf, mm, STEPS, toolWords } from "../../../tracing/static/js/words.js";
+import { ago, allFindings, counted, doneSteps, filesAreOf, give, mm, off, STEPS, toolWords } from "../../../tracing/static/js/words.js";
 
-const job = (more = {}) => ({ ignore: [], corners: null, measures: [], sheet: { origin_px: null }, notes: "", grid: null, ...more });
+const job = (more = {}) => ({ knowns: [], ignore: [], corners: null, measures: [], sheet: { origin_px: null, trust_size: false, dpi: null }, notes: "", grid: null, ...more });
 const state = (results, more = {}) => ({ job: job(), results, tasks: [], revision: 0, ...more });
 
 test("nothing is ticked for having been visited", () => {
@@ -42,7 +42,9 @@ test("files are of the job until something that shows in them changes", () => {
 test("the headline is the first thing that is missing, or the pages' own words", () => {
   assert.equal(headlineOf(state({ pages: { ok: true, words: "12 A4 sheets, 990 mm, give or take 0.6 mm" } })), "12 A4 sheets, 990 mm, give or take 0.6 mm");
   assert.equal(headlineOf(state({ seen: { ok: false, error: "No picture." } })), "No picture.");
-  assert.match(headlineOf(state({ seen: { ok: true }, scale: { ok: false, error: null } })), /Mark one length/);
+  assert.match(headlineOf(state({ seen: { ok: true }, scale: { ok: false, error: "Nothing tells the scale: add --known." } })), /Mark one length/);
+  const given = { ...state({ seen: { ok: true }, scale: { ok: false, error: "They disagree." } }), job: job({ knowns: [{}] }) };
+  assert.equal(headlineOf(given), "They disagree.");
 });
 
 test("what must be decided comes first, and once", () => {
@@ -56,6 +58,12 @@ test("what must be decided comes first, and once", () => {
 
 test("lengths are written as finely as a rule tells", () => {
   assert.deepEqual([990.24, 1234.5, 0.06, -26.42, Number.NaN, null].map(mm), ["990.2 mm", "1235 mm", "0.06 mm", "-26.4 mm", "", ""]);
+});
+
+// The same figures as the report's: examples are those of drawing/format.py and its tests.
+test("a give or take never promises too much, and off has its sign", () => {
+  assert.deepEqual([0.30000000000000004, 0.31, 0.04, 0.041, 11.2, Infinity].map(give), ["0.3 mm", "0.4 mm", "0.04 mm", "0.05 mm", "12 mm", "unknown"]);
+  assert.deepEqual([0.12, -1.4, 0.001, -0.001].map(off), ["+0.12 mm", "−1.4 mm", "0.00 mm", "0.00 mm"]);
 });
 
 test("times and counts are plain", () => {

@@ -1,5 +1,6 @@
 // The strip at the bottom: where the pointer is, what a length there is good to, and what comes out of it all.
 import { el, icon, say, show } from "./dom.js";
+import { nothingGiven } from "./words.js";
 
 // The program is asked about a place only when the pointer rests that long; a question takes it a few ms.
 const REST_MS = 60;
@@ -82,7 +83,7 @@ export function headlineOf(state) {
   if (seen && !seen.ok) return seen.error;
   if (!seen) return "Looking at the picture";
   if (!scale) return "Setting the scale";
-  if (!scale.ok) return scale.error ?? "Mark one length you know, and the size of everything follows.";
+  if (!scale.ok) return nothingGiven(state.job) || !scale.error ? "Mark one length you know, and the size of everything follows." : scale.error;
   if (outlines && !outlines.ok) return outlines.error;
   if (!outlines) return "Finding the outlines";
   return pages?.error ?? "Laying out the pages";

@@ -76,6 +76,26 @@ export function mm(value) {
   return `${value.toFixed(digits)} mm`;
 }
 
+/** A give or take as the report says it: rounded up, so that it never promises too much. */
+export function give(u95) {
+  if (u95 === null || u95 === undefined || !Number.isFinite(u95)) return "unknown";
+  const digits = u95 >= 10 ? 0 : u95 >= 0.1 ? 1 : 2;
+  // A hair is taken off first, or 0.3 held as 0.30000000000000004 would be said as 0.4.
+  return `${(Math.ceil(u95 * 10 ** digits - 1e-9) / 10 ** digits).toFixed(digits)} mm`;
+}
+
+/** How far something is off, with its sign, as the report says it. */
+export function off(residual) {
+  if (!Number.isFinite(residual)) return "";
+  const text = Math.abs(residual).toFixed(Math.abs(residual) < 1 ? 2 : 1);
+  return `${Number(text) === 0 ? "" : residual > 0 ? "+" : "−"}${text} mm`;
+}
+
+/** Whether nothing at all was said yet that could tell the scale. */
+export function nothingGiven(job) {
+  return job.knowns.length === 0 && !job.sheet.trust_size && job.sheet.dpi === null && !job.corners?.size_text;
+}
+
 /** "1 sheet", "12 sheets". */
 export function counted(n, word) {
   return `${n} ${word}${n === 1 ? "" : "s"}`;

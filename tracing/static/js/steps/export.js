@@ -67,7 +67,9 @@ export function exportStep(bench) {
       const names = JSON.stringify(done?.files ?? []);
       if (names !== listed) {
         listed = names;
-        list.replaceChildren(...(done?.files ?? []).map((file) => fileRow(typeof file === "string" ? file : file.name, api)));
+        // In the order in which they are wanted: the report first.
+        const order = Object.keys(FILES);
+        list.replaceChildren(...[...(done?.files ?? [])].sort((a, b) => order.indexOf(a) - order.indexOf(b)).map((name) => fileRow(name, api)));
       }
       if (!cautions.children.length) cautions.append(...(bench.desk?.cautions ?? []).map((text) => el("li", { text })));
       show(cautions.closest("details"), cautions.children.length > 0);

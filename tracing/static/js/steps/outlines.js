@@ -3,7 +3,7 @@ import { button, el, keyed, say, show } from "../dom.js";
 import { findingList } from "../dialogs.js";
 import { textField } from "../fields.js";
 import { more, plainItem, toolButton } from "../controls.js";
-import { counted, mm } from "../words.js";
+import { counted, give, mm } from "../words.js";
 
 const group = "In the step Outlines";
 
@@ -120,7 +120,7 @@ function partRow(bench) {
       name.label(`Name of part ${part.number}`);
       drop.setAttribute("aria-label", `Leave out part ${part.number}${part.name ? `, ${part.name}` : ""}`);
       name.set(part.name);
-      say(size, part.width_mm ? `${mm(part.width_mm)} × ${mm(part.height_mm)}, give or take ${mm(part.u95_mm)}` : "");
+      say(size, part.width_mm ? `${mm(part.width_mm)} × ${mm(part.height_mm)}, give or take ${give(part.u95_mm)}` : "");
       show(tag, part.kind === "unsure");
       node.classList.toggle("chosen", store.selection?.kind === "part" && store.selection.index === index);
     },

@@ -3,7 +3,7 @@ import { el, keyed, say, show } from "../dom.js";
 import { findingList } from "../dialogs.js";
 import { textField, tickField } from "../fields.js";
 import { more, toolButton } from "../controls.js";
-import { mm } from "../words.js";
+import { give, mm, nothingGiven, off } from "../words.js";
 import { lengthKey, lengthRow } from "./marks.js";
 
 const group = "In the step Set the scale";
@@ -72,7 +72,7 @@ export function scaleStep(bench) {
       say(trustHint, source.tag_dpi ? `The file says ${Number(source.tag_dpi).toFixed(0)} dots per inch. A photo’s figure means nothing.` : "This file gives no size.");
       dpi.set(job.sheet.dpi === null ? "" : String(job.sheet.dpi));
       if (job.sheet.trust_size || job.sheet.dpi !== null) scanner.open = true;
-      say(verdictWords, scale?.ok ? scale.words : job.knowns.length ? (scale?.error ?? "Working it out") : "");
+      say(verdictWords, scale?.ok ? scale.words : nothingGiven(job) ? "" : (scale?.error ?? "Working it out"));
       show(verdict, Boolean(verdictWords.textContent));
       // What must be decided comes before everything else; what is worth knowing comes after the lengths.
       const found = scale?.findings ?? [];
@@ -86,7 +86,7 @@ export function scaleStep(bench) {
       show(table, observed.length > 0);
       rows.replaceChildren(...observed.map((item) => el("tr", { class: item.loud ? "loud" : "" },
         el("th", { scope: "row" }, item.label, item.used ? null : el("small", { text: ", not used" })),
-        el("td", { text: item.given_text || mm(item.given_mm) }), el("td", { text: mm(item.residual_mm) }), el("td", { text: mm(item.u95_mm) }))));
+        el("td", { text: item.given_text || mm(item.given_mm) }), el("td", { text: off(item.residual_mm) }), el("td", { text: give(item.u95_mm) }))));
       if (job.knowns.length) panels.hints.done("scale");
     },
     select() {

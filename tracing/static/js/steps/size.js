@@ -3,7 +3,7 @@ import { button, el, say, show } from "../dom.js";
 import { findingList } from "../dialogs.js";
 import { textField, tickField } from "../fields.js";
 import { more, toolButton } from "../controls.js";
-import { counted, FRACTIONS, mm, PAPERS } from "../words.js";
+import { counted, FRACTIONS, give, mm, PAPERS } from "../words.js";
 import { givenMark } from "./marks.js";
 
 const OTHER = "another size";
@@ -125,5 +125,5 @@ function cut({ cut_parts: parts = [] }) {
 }
 
 function pagesNote(pages) {
-  return `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high, give or take ${mm(pages.u95_mm)}. ${pages.rows} × ${pages.cols} sheets, ${pages.landscape ? "lying" : "upright"}, and one that shows how they join.${cut(pages)}`;
+  return `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high, give or take ${give(pages.u95_mm)}. ${pages.rows} × ${pages.cols} sheets, ${pages.landscape ? "lying" : "upright"}, and one that shows how they join.${cut(pages)}`;
 }
