@@ -8,6 +8,7 @@ from calibration.adjust import adjust
 from calibration.calibration import Calibration
 from calibration.observations import CalibrationError, PointPx
 from digitize.draw_outlines import draw_outlines
+from digitize.rubbed import without_rubbed
 from digitize.strokes import Strokes
 from digitize.traces import with_traces
 from drawing.build_fraction import LARGEST, SMALLEST
@@ -74,7 +75,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
 
 def strokes_of(job: Job, seen: Seen) -> Strokes:
     """Give the drawn lines with what a person changed in them."""
-    return with_traces(seen.strokes, job.traces)
+    return with_traces(without_rubbed(seen.strokes, job.rubbed), job.traces)
 
 
 def calibrate(
