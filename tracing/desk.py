@@ -67,7 +67,10 @@ class Desk:
             if self.job is not None and self.job.folder == found.folder:
                 # Opened once more, perhaps by another tab: it is the same job, and its lock is ours.
                 return self.job.key
-            return await self._lay_out(found.folder, found.job, found.note)
+            key = await self._lay_out(found.folder, found.job, found.note)
+            if found.is_new and self.job is not None:
+                self.job.save()
+            return key
 
     async def look_elsewhere(self, path: Path) -> str:
         """Open the job that lies open anew, with its picture at another path.
@@ -77,24 +80,21 @@ class Desk:
         ScantlingError
             When that is not the same picture.
         """
-        from tracing.opening import mended
+        from job.job_file import read_job
+        from tracing.opening import JOB_NAME, mended
 
         async with self._turn:
             if self.job is None:
                 raise JobError("No job lies open whose picture could be looked for: open one first.")
-            job = await asyncio.to_thread(mended, self.job.session.job, path)
-            self.job.session.adopt(job)
+            open_job = self.job
+            await asyncio.to_thread(mended, open_job.session.job, path)
+            open_job.save()
+            job = await asyncio.to_thread(read_job, open_job.folder / JOB_NAME)
+            job = await asyncio.to_thread(mended, job, path)
+            self.close()
+            key = await self._lay_out(open_job.folder, job, "")
             self.job.save()
-            return await self._again(self.job)
-
-    async def _again(self, open_job: "OpenJob") -> str:
-        from job.job_file import read_job
-        from tracing.opening import JOB_NAME
-
-        folder = open_job.folder
-        self.close()
-        job = await asyncio.to_thread(read_job, folder / JOB_NAME)
-        return await self._lay_out(folder, job, "")
+            return key
 
     async def _lay_out(self, folder: Path, job: Job, note: str) -> str:
         session_kind, open_kind = await asyncio.to_thread(_loaded)

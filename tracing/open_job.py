@@ -235,7 +235,7 @@ class OpenJob:
     def cancel(self, task_id: str) -> bool:
         """Stop a task; False when there is no such one."""
         task = self._tasks.get(task_id)
-        if task is None:
+        if task is None or task.state != "running":
             return False
         task.worker.stop()
         return True

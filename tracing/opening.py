@@ -21,6 +21,7 @@ class Found:
     job: Job
     folder: Path
     note: str = ""
+    is_new: bool = False
 
 
 def find_job(path: Path, *, beside: Path) -> Found:
@@ -52,7 +53,7 @@ def find_job(path: Path, *, beside: Path) -> Found:
             else (f"{first.name} holds the job of another picture of that name, so this one is kept in {folder.name}.")
         )
         if not is_plain_file(kept):
-            return Found(new, folder, note)
+            return Found(new, folder, note, is_new=True)
         job = read_job(kept)
         if job.sheet.sha256 == file.sha256:
             return Found(_at(job, path), folder, note)

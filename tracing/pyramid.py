@@ -89,7 +89,7 @@ def kept_pyramid(cache: Path, sha256: str, page: int, path: Path) -> Pyramid | N
         picture = Picture(grey, _source(meta["source"], path), tuple(_finding(item) for item in meta["findings"]))
         # When it was last of use decides what goes first.
         os.utime(folder)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
     return Pyramid(folder, picture, levels)
 

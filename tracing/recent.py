@@ -40,7 +40,7 @@ class Recent:
         try:
             values = json.loads(self._file.read_text(encoding="utf-8"))
             return [_job(value) for value in values][:MOST]
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return []
 
     def add(self, name: str, file: Path, folder: Path) -> None:
