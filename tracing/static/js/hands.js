@@ -63,7 +63,8 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
       } catch {
         // Without an answer a mark stays where the hand put it; whatever is wrong is told by the command that follows.
       }
-      if (!answer || answer.what === "nothing") return { at: event.at, snap: false };
+      // While the picture is still being looked at, a mark goes to the ink later, as one given on the command line does.
+      if (!answer || answer.what === "nothing") return { at: event.at, snap: !store.state.results?.seen?.ok };
       return { at: answer.at, snap: ON_LANDMARK.has(answer.what) };
     },
 
