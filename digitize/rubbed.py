@@ -53,10 +53,10 @@ STEP_PX = 1.0
 def without_rubbed(strokes: Strokes, rubs: Sequence[Rub]) -> Strokes:
     """Give the strokes without what was rubbed out.
 
-    A link that lies wholly inside a band goes. One that runs along it is cut at its edge, and a short stub left of it at
-    a node goes too; but where the rubber went a little beyond a link that goes, the next one stays. One that only
-    crosses the band stays whole, unless the band is a dab, no longer than wide, that covers no link: that cuts. Where two links are left at what was a junction, and go on straight, they are
-    one again.
+    A link that lies wholly inside a band goes. One that runs along it is cut at its edge, and a short stub left of it
+    at a node goes too; but where the rubber went a little beyond a link that goes, the next one stays. One that only
+    crosses the band stays whole, unless the band is a dab, no longer than wide, that covers no link: that cuts. Where
+    two links are left at what was a junction, and go on straight, they are one again.
 
     Parameters
     ----------
@@ -90,7 +90,8 @@ class _Run:
 
 def _rubbed(links: list[Link], nodes: list[Floats], kinds: list[int], rub: Rub) -> list[Link]:
     points = np.array(rub.points_px, dtype=np.float64)
-    path = shapely.LineString(points) if len(points) > 1 else shapely.Point(points[0])
+    # A dab is a line of no length.
+    path = shapely.LineString(points if len(points) > 1 else points[[0, 0]])
     half_px = rub.width_px / 2
     low, high = points.min(axis=0) - half_px, points.max(axis=0) + half_px
     runs: dict[int, list[_Run]] = {}
@@ -124,10 +125,10 @@ def _rubbed(links: list[Link], nodes: list[Floats], kinds: list[int], rub: Rub) 
     return left
 
 
-def _runs_inside(link: Link, path: shapely.Geometry, half_px: float) -> tuple[list[_Run], bool]:
+def _runs_inside(link: Link, path: shapely.LineString, half_px: float) -> tuple[list[_Run], bool]:
     """The parts of a link within a distance of a path, and whether that is all of it."""
     points, far_px = _dense(link.points_px)
-    off_px = shapely.distance(shapely.points(points), path) - half_px
+    off_px = np.asarray(shapely.distance(shapely.points(points), path)) - half_px
     inside = off_px <= 0
     if inside.all():
         return [], True
@@ -149,9 +150,9 @@ def _dense(points_px: Floats) -> tuple[Floats, Floats]:
     return np.column_stack([np.interp(along, far_px, points_px[:, axis]) for axis in (0, 1)]), along
 
 
-def _lies_along(link: Link, run: _Run, path: shapely.Geometry) -> bool:
-    ends = shapely.points(_at(link.points_px, np.array([run.start_px, run.end_px])))
-    start_px, end_px = shapely.line_locate_point(path, ends)
+def _lies_along(link: Link, run: _Run, path: shapely.LineString) -> bool:
+    ends = np.asarray(shapely.points(_at(link.points_px, np.array([run.start_px, run.end_px]))))
+    start_px, end_px = np.asarray(shapely.line_locate_point(path, ends)).tolist()
     return bool(abs(end_px - start_px) >= ALONG * (run.end_px - run.start_px))
 
 

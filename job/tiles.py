@@ -10,8 +10,11 @@ from digitize.strokes import Strokes
 from drawing.drawing import Drawing
 from drawing.findings import Finding, Level
 from job.job import Job
+from printing.best_grid import PageGrid
+from printing.content import page_content
 from printing.errors import PrintingError
-from printing.plan_pages import PagePlan, plan_pages
+from printing.plan_pages import STICKS_OUT_MM, PagePlan, plan_pages
+from printing.setup import PageSetup
 
 BoxMm = tuple[float, float, float, float]
 
@@ -19,18 +22,55 @@ BoxMm = tuple[float, float, float, float]
 def lay_out(
     job: Job, build: Drawing, strokes: Strokes, calibration: Calibration, fraction: Fraction
 ) -> tuple[PagePlan, tuple[Finding, ...]]:
-    """Plan the pages; the kept grid is used again while fraction and paper are what it was laid out for."""
+    """Plan the pages; the kept grid is used again while fraction and paper are what it was laid out for.
+
+    Where the drawing reaches beyond it, whole pages are added round it, so that sheets printed before still join.
+    """
     kept = job.kept_grid
-    grid = kept.grid if kept is not None and (kept.fraction, kept.setup) == (fraction, job.setup) else None
     boxes = () if job.lines_only else lettering_boxes_mm(job, strokes, calibration, fraction)
-    if grid is not None:
-        try:
-            return plan_pages(build, job.setup, grid=grid, ink_boxes_mm=boxes), ()
-        except PrintingError:
-            # The drawing has grown past its pages: sheets printed before no longer serve, and that is said.
-            pages = plan_pages(build, job.setup, ink_boxes_mm=boxes)
-            return pages, (_laid_anew(),)
-    return plan_pages(build, job.setup, ink_boxes_mm=boxes), ()
+    if kept is None or kept.setup != job.setup or kept.fraction not in (None, fraction):
+        return plan_pages(build, job.setup, ink_boxes_mm=boxes), ()
+    grid = _grown(kept.grid, page_content(build, ink_boxes_mm=boxes).bounds_mm(), job.setup)
+    try:
+        pages = plan_pages(build, job.setup, grid=grid, ink_boxes_mm=boxes)
+    except PrintingError:
+        # So far beyond that it takes pages without end: sheets printed before no longer serve, and that is said.
+        return plan_pages(build, job.setup, ink_boxes_mm=boxes), (_laid_anew(),)
+    return pages, () if grid == kept.grid or _is_put(kept.grid) else (_added(),)
+
+
+def _is_put(grid: PageGrid) -> bool:
+    """Whether a grid may be one put by hand: a single page, from which the others follow."""
+    return grid.rows == grid.cols == 1
+
+
+def _grown(grid: PageGrid, bounds_mm: BoxMm | None, setup: PageSetup) -> PageGrid:
+    """The grid with as many whole pages more as the drawing needs; one put by hand with only those."""
+    if bounds_mm is None or not np.isfinite([*bounds_mm, *grid.origin_mm]).all():
+        return grid
+    corner_mm, step_mm = np.array(grid.corner_mm(setup)), np.array(setup.core_size_mm(landscape=grid.landscape))
+    low = np.floor((np.array(bounds_mm[:2]) - corner_mm + STICKS_OUT_MM) / step_mm)
+    high = np.ceil((np.array(bounds_mm[2:]) - corner_mm - STICKS_OUT_MM) / step_mm)
+    if not _is_put(grid):
+        low, high = np.minimum(low, 0), np.maximum(high, (grid.cols, grid.rows))
+    high = np.maximum(high, low + 1)
+    x_mm, y_mm = np.round(np.array(grid.origin_mm) + low * step_mm, ORIGIN_DIGITS).tolist()
+    cols, rows = (high - low).astype(int).tolist()
+    return PageGrid((x_mm, y_mm), grid.landscape, rows=rows, cols=cols)
+
+
+ORIGIN_DIGITS = 3
+"""Micrometres, so that the job file holds the grid exactly."""
+
+
+def _added() -> Finding:
+    return Finding(
+        "pages-added",
+        Level.NOTE,
+        "the pages",
+        "The drawing now reaches beyond the pages laid out before, so pages were added round them; sheets printed "
+        "before still join, though their labels have changed.",
+    )
 
 
 def _laid_anew() -> Finding:

@@ -1,0 +1,140 @@
+"""Lines that a person says are straight on the paper: measured along their ink, whatever the lens makes of them."""
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.observations import DRAUGHTING_MM, StraightLine
+from digitize.strokes import Strokes
+from drawing.findings import Finding, Level
+from job.job import GivenStraight
+
+Floats: TypeAlias = NDArray[np.float64]
+
+MOST_BOW = 0.03
+"""How far a straight line may bow in a picture, as part of its length: a strong phone lens bows one by 1-2 %."""
+
+NEAR_WIDTHS = 1.0
+"""Points this near the line sought, in line widths, may be of it: hands slip, and the curve is not found yet."""
+
+ON_WIDTHS = 0.5
+"""Points of the line itself lie within this of its curve, in line widths; of a line beside it they do not."""
+
+ENDS_WIDTHS = 3.0
+"""The line found must pass the marks this near, in line widths: one that does not is another line."""
+
+MOST_SLANT = np.tan(np.radians(12))
+"""Lines that cross are steeper to it than this; a line with the largest bow leaves its chord by 7 degrees."""
+
+CLEAR_WIDTHS = 1.5
+"""Ink of other lines pulls the middle aside this near to a node, in line widths."""
+
+STRETCHES = 24
+"""Points given a line, each the middle of a stretch: 10-20 are enough for a lens."""
+
+LEAST_STRETCHES = 8
+"""Of those, how many must have ink on the line: a third, well spread, tells a bow; a dashed line has half."""
+
+LEAST_SIGMA_PX = 0.05
+"""What a point is off however well its line is measured: the ripple of paper, pen and lens."""
+
+
+def straight_lines(
+    straights: tuple[GivenStraight, ...], strokes: Strokes, *, full_per_paper: float
+) -> tuple[tuple[StraightLine, ...], tuple[Finding, ...]]:
+    """Give what was found in the ink of every line, and a note for each that no drawn line runs along."""
+    lines: list[StraightLine] = []
+    notes: list[Finding] = []
+    for number, straight in enumerate(straights, 1):
+        label = f"straight line {number}"
+        found = points_along(strokes, np.array(straight.start.at_px), np.array(straight.end.at_px))
+        if found is None:
+            notes.append(_no_ink(label, straight))
+            continue
+        points_px, sigma_px = found
+        lines.append(StraightLine(points_px, sigma_px, label, DRAUGHTING_MM * full_per_paper))
+    return tuple(lines), tuple(notes)
+
+
+def points_along(strokes: Strokes, start_px: Floats, end_px: Floats) -> tuple[Floats, float] | None:
+    """Give points of the drawn line that runs from one place to another, in order, and one sigma across it.
+
+    The line may bow, be broken, and be crossed; where two lie side by side it is the one nearer both ends.
+
+    Returns
+    -------
+    (N, 2) array of float and float, or None
+        Picture px. None where no drawn line runs there.
+    """
+    chord = end_px - start_px
+    length_px = float(np.hypot(*chord))
+    along = chord / length_px
+    across = np.array([-along[1], along[0]])
+    links = [
+        link
+        for link in strokes.links
+        if (link.points_px.max(axis=0) >= np.minimum(start_px, end_px) - MOST_BOW * length_px).all()
+        and (link.points_px.min(axis=0) <= np.maximum(start_px, end_px) + MOST_BOW * length_px).all()
+    ]
+    places, widths, sigmas = [np.empty((0, 2))], [np.empty(0)], [np.empty(0)]
+    for link in links:
+        clear = _clear_of_ends(link.points_px, CLEAR_WIDTHS * link.width_px)
+        if len(clear) < 2:
+            continue
+        place = np.column_stack([(clear - start_px) @ along, (clear - start_px) @ across])
+        steps = np.gradient(place, axis=0)
+        place = place[np.abs(steps[:, 1]) <= MOST_SLANT * np.abs(steps[:, 0])]
+        places.append(place)
+        widths.append(np.full(len(place), link.width_px))
+        sigmas.append(np.full(len(place), link.sigma_px))
+    place, width_px, sigma_px = np.vstack(places), np.concatenate(widths), np.concatenate(sigmas)
+    inside = (place[:, 0] >= 0) & (place[:, 0] <= length_px) & (np.abs(place[:, 1]) <= MOST_BOW * length_px + width_px)
+    t, off_px, width_px, sigma_px = place[inside, 0] / length_px, place[inside, 1], width_px[inside], sigma_px[inside]
+    if len(t) < LEAST_STRETCHES:
+        return None
+    on = _on_one_curve(t, off_px, width_px, length_px)
+    stretch = np.minimum((t * STRETCHES).astype(int), STRETCHES - 1)
+    held = np.unique(stretch[on])
+    if len(held) < LEAST_STRETCHES:
+        return None
+    middle = np.array([[t[on & (stretch == n)].mean(), off_px[on & (stretch == n)].mean()] for n in held])
+    points_px = start_px + middle[:, :1] * chord + middle[:, 1:] * across
+    return points_px, max(float(np.median(sigma_px[on])), LEAST_SIGMA_PX)
+
+
+def _on_one_curve(t: Floats, off_px: Floats, width_px: Floats, length_px: float) -> NDArray[np.bool_]:
+    """Which points lie on one gentle curve between the marks: the bow that most points share, then their own cubic."""
+    width = float(np.median(width_px))
+    shape = 4 * t * (1 - t)
+    step_px = max(NEAR_WIDTHS * width / 2, 0.25)
+    bows = np.arange(-MOST_BOW * length_px, MOST_BOW * length_px + step_px, step_px)
+    counts = [(np.abs(off_px - bow * shape) <= NEAR_WIDTHS * width_px).sum() for bow in bows]
+    # Among bows with nearly as many points the middle one, which has the line in the middle of what it takes.
+    best = np.flatnonzero(np.array(counts) >= 0.95 * max(counts))
+    on: NDArray[np.bool_] = np.abs(off_px - bows[best[len(best) // 2]] * shape) <= NEAR_WIDTHS * width_px
+    for _ in range(4):
+        if len(np.unique(t[on])) < LEAST_STRETCHES:
+            return np.zeros(len(t), dtype=bool)
+        curve = np.polynomial.polynomial.polyfit(t[on], off_px[on], 3)
+        if np.abs(np.polynomial.polynomial.polyval(np.array([0, 1]), curve)).max() > ENDS_WIDTHS * width:
+            return np.zeros(len(t), dtype=bool)
+        on = np.abs(off_px - np.polynomial.polynomial.polyval(t, curve)) <= ON_WIDTHS * width_px
+    return on
+
+
+def _clear_of_ends(points_px: Floats, clear_px: float) -> Floats:
+    far_px = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points_px, axis=0).T))])
+    clear: Floats = points_px[(far_px >= clear_px) & (far_px <= far_px[-1] - clear_px)]
+    return clear
+
+
+def _no_ink(label: str, straight: GivenStraight) -> Finding:
+    (x0, y0), (x1, y1) = straight.start.at_px, straight.end.at_px
+    return Finding(
+        "straight-without-ink",
+        Level.NOTE,
+        label,
+        f"No drawn line runs from {x0:.0f},{y0:.0f} to {x1:.0f},{y1:.0f}, so nothing was taken from it; "
+        "put both marks on one drawn line.",
+    )
