@@ -45,6 +45,7 @@ test("the headline is the first thing that is missing, or the pages' own words",
   assert.match(headlineOf(state({ seen: { ok: true }, scale: { ok: false, error: "Nothing tells the scale: add --known." } })), /Mark one length/);
   const given = { ...state({ seen: { ok: true }, scale: { ok: false, error: "They disagree." } }), job: job({ knowns: [{}] }) };
   assert.equal(headlineOf(given), "They disagree.");
+  assert.equal(headlineOf({ ...given, results: { ...given.results, pages: { ok: true, words: "of the job before" } } }), "They disagree.");
 });
 
 test("what must be decided comes first, and once", () => {

@@ -56,9 +56,10 @@ export function mountReadout(strip, store, api) {
     for (const cell of cells) show(cell, Boolean(state));
     if (!state) return;
     const { pages, scale } = state.results;
-    const fresh = store.isFresh("pages") || state.tasks.every((task) => task.state !== "running");
+    // Every change is answered for every stage; until then the line is that of the job before.
+    const fresh = store.isFresh("pages");
     say(headline, headlineOf(state));
-    headline.classList.toggle("todo", !pages?.ok);
+    headline.classList.toggle("todo", headline.textContent !== pages?.words);
     headline.classList.toggle("old", !fresh);
     show(badge, Boolean(scale?.ok && !scale.settled && pages?.ok));
     const running = state.tasks.find((task) => task.state === "running");
@@ -79,7 +80,8 @@ export function mountReadout(strip, store, api) {
 /** The one line that tells how things stand. */
 export function headlineOf(state) {
   const { seen, scale, outlines, pages } = state.results;
-  if (pages?.ok) return pages.words;
+  // A stage that failed just now outweighs pages that were laid out before.
+  if (pages?.ok && ![seen, scale, outlines].some((result) => result && !result.ok)) return pages.words;
   if (seen && !seen.ok) return seen.error;
   if (!seen) return "Looking at the picture";
   if (!scale) return "Setting the scale";

@@ -56,7 +56,8 @@ export function exportStep(bench) {
       show(going, running !== null);
       show(make, running === null);
       say(make.lastElementChild, task?.state === "done" ? "Make them again" : "Make the files");
-      make.disabled = !pages?.ok;
+      // What stands above must be what the files will be.
+      make.disabled = !pages?.ok || !store.isFresh("pages");
       if (task?.share > 0) progress.value = task.share;
       else progress.removeAttribute("value");
       say(stage, task?.stage ?? "");

@@ -46,11 +46,13 @@ export function lengthRow(bench, { word, kind }) {
       paper.set(length.on_paper);
       // The question arises only where the paper shows the thing at another size.
       show(extra, kind === "known" && (length.on_paper || Boolean(state.job.sheet.drawn_at)));
-      const loud = Boolean(observed?.loud);
+      // What was said of the job before this change is no answer to it.
+      const fresh = store.isFresh("scale");
+      const loud = fresh && Boolean(observed?.loud);
       node.classList.toggle("loud", loud);
-      node.classList.toggle("agrees", Boolean(observed) && !loud);
+      node.classList.toggle("agrees", fresh && Boolean(observed) && !loud);
       says.classList.toggle("loud-text", loud);
-      say(says, observed ? observed.words : state.results.scale?.ok === false ? "Not compared yet." : "Comparing");
+      say(says, !fresh ? "Comparing" : observed ? observed.words : "Not compared yet.");
       node.classList.toggle("chosen", store.selection?.kind === kind && store.selection.index === index);
     },
   };

@@ -51,6 +51,7 @@ export function scaleStep(bench) {
     question(state) {
       const { scale } = state.results;
       const { knowns } = state.job;
+      if (knowns.length > 0 && !store.isFresh("scale")) return { ask: "Comparing what you know", lead: "How well the lengths agree shows in a moment." };
       if (scale?.ok && !scale.settled) return { ask: "Something does not agree. Which is wrong?", lead: "Look first at what is marked loud: its marks, its figure, its unit." };
       if (knowns.length === 0 && scale?.ok) return { ask: "Do you know a length for certain?", lead: "The size now comes from the file alone. One known length proves it.", done: true };
       if (knowns.length === 0) return { ask: "What do you know for certain?", lead: "The span, a printed measure, a rule laid on the plan. The longer the better." };
