@@ -21,6 +21,7 @@ from tracing.work import Cancelled, Hear, Worker
 
 if TYPE_CHECKING:
     from job.see import Seen
+    from tracing.answers import Answers
     from tracing.packed import PackedSeen
     from tracing.pyramid import Pyramid
     from tracing.tiles import Tiles
@@ -61,6 +62,7 @@ class OpenJob:
         self.hub = Hub()
         self.pyramid: Pyramid | None = None
         self.tiles: Tiles | None = None
+        self.answers: Answers | None = None
         self._note = note
         self._tasks: dict[str, Task] = {}
         self._looking: Task | None = None
@@ -164,7 +166,7 @@ class OpenJob:
         self.stages.want(session.revision, session.job)
         if self.stages.seen is None:
             # Another page, or something found was rejected: what marks moved to is of what is no more.
-            session.landmarks = None
+            session.landmarks = self.answers = None
         if self.pyramid is not None and self.pyramid.picture.source.page != session.job.sheet.page:
             self.pyramid = self.tiles = None
             self.hub.tell("picture", json.dumps(self._picture()))
@@ -218,6 +220,12 @@ class OpenJob:
         from job.settle import landmarks_in
 
         self.session.landmarks = landmarks_in(seen)
+        self._making = asyncio.get_running_loop().create_task(self._make_answers(seen))
+
+    async def _make_answers(self, seen: "Seen") -> None:
+        answers = await asyncio.to_thread(_answers, seen)
+        if self.stages.seen is seen:
+            self.answers = answers
 
     def begin_looking(self, worker: Worker) -> Hear:
         """Show that a picture is looked at."""
@@ -318,3 +326,9 @@ class OpenJob:
         self.save()
         self.session.close()
         self.hub.close()
+
+
+def _answers(seen: "Seen") -> "Answers":
+    from tracing.answers import Answers
+
+    return Answers(seen)

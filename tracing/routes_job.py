@@ -10,6 +10,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from drawing.errors import ScantlingError
+from tracing import routes_look
 from tracing.asked import asked_values, one_of, whole
 from tracing.desk import Desk
 from tracing.guard import RefusedError
@@ -60,6 +61,10 @@ def job_routes(desk: Desk) -> list[Route]:
         get("/landmarks", _landmarks),
         get("/tiles/{level:int}/{x:int}/{y:int}", _tile),
         get("/files/{name}", _result),
+        get("/flat.jpg", routes_look.flat),
+        post("/snap", routes_look.snap),
+        post("/ink_path", routes_look.ink_path),
+        post("/measure", routes_look.measure),
         post("/command", _command),
         post("/undo", _undo),
         post("/redo", _redo),

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from calibration.calibration import Calibration
 from calibration.observations import PointPx
-from job.job import Job
+from job.job import GivenLength, Job, Mark, Settled
 from job.observe import Gathered, observe
 from job.run import calibrate, with_origin
 from job.see import Seen
@@ -38,3 +38,26 @@ def set_scale(job: Job, seen: Seen) -> Scale:
 def with_longest(scale: Scale, seen: Seen, longest_px: tuple[PointPx, PointPx]) -> Scale:
     """Give the same scale with its findings telling their effect over the longest part."""
     return replace(scale, calibration=calibrate(scale.job, seen, scale.gathered, longest_px=longest_px))
+
+
+SHAPE_MM = 1000.0
+"""What a rectangle's first side is taken to be while nothing tells its length: only the shape is then looked at."""
+
+
+def shape_of(job: Job, seen: Seen) -> Calibration:
+    """Give a map that is true in shape alone, for a job that nothing tells the scale of; for looking, never for sizes.
+
+    Raises
+    ------
+    ScantlingError
+        When what was given does not go together.
+    """
+    if job.corners is not None:
+        start, end = job.corners.marks[:2]
+    elif seen.border is not None:
+        start, end = (Mark(float(x), float(y), Settled.AS_GIVEN) for x, y in seen.border.corners_px[:2])
+    else:
+        middle = seen.picture.height_px / 2
+        start, end = Mark(0.0, middle, Settled.AS_GIVEN), Mark(seen.picture.width_px - 1.0, middle, Settled.AS_GIVEN)
+    job = replace(job, knowns=(GivenLength(start, end, f"{SHAPE_MM:g} mm"),), checks=())
+    return calibrate(job, seen, observe(job, seen))

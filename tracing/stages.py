@@ -42,6 +42,9 @@ AFTER_SEEN = "This follows once the picture has been looked at."
 AFTER_SCALE = "This follows once the scale is set: give a length you know."
 AFTER_OUTLINES = "This follows once there are outlines."
 
+WAIT_SECONDS = 5.0
+"""How long a question about the scale waits for it: it takes some tenths of a second."""
+
 STOPPED = "Looking at the picture was stopped, so nothing is known of it yet: open the job again to look."
 
 BUG = (
@@ -85,6 +88,8 @@ class Stages:
         self._scales: _Lately[_Scale] = _Lately()
         self._drawings: _Lately[_Drawing] = _Lately()
         self._pages_kept: _Lately[str] = _Lately()
+        self._scale_now: tuple[int, Scale | str] = -1, AFTER_SEEN
+        self._scale_told = asyncio.Event()
         self._task = asyncio.get_running_loop().create_task(self._run())
 
     @property
@@ -142,10 +147,34 @@ class Stages:
                     if not self._is_told(stage, revision):
                         self._tell(stage, revision, _failed(BUG))
 
+    async def scale_at(self, revision: int) -> "Scale":
+        """Give the scale of a revision, or of a newer one, once it is known.
+
+        Raises
+        ------
+        ScantlingError
+            When it cannot be set.
+        """
+        while self._scale_now[0] < revision:
+            self._scale_told.clear()
+            try:
+                await asyncio.wait_for(self._scale_told.wait(), WAIT_SECONDS)
+            except TimeoutError:
+                raise WorkError("The scale is still being set: wait a moment, then ask again.") from None
+        scale = self._scale_now[1]
+        if isinstance(scale, str):
+            raise WorkError(scale)
+        return scale
+
+    def _scale_is(self, revision: int, scale: "Scale | str") -> None:
+        self._scale_now = revision, scale
+        self._scale_told.set()
+
     async def _round(self, revision: int, job: Job) -> None:
         """Work out every stage for one job, the cheap ones first; a newer job takes over between two of them."""
         seen = await self._look(job)
         if isinstance(seen, str):
+            self._scale_is(revision, seen)
             self._tell("seen", revision, _failed(seen))
             self._tell_rest("seen", revision, AFTER_SEEN)
             return
@@ -153,9 +182,11 @@ class Stages:
         try:
             settled, scale = await self._scale(job, seen)
         except ScantlingError as error:
+            self._scale_is(revision, str(error))
             self._tell("scale", revision, _failed(str(error)))
             self._tell_rest("scale", revision, AFTER_SCALE)
             return
+        self._scale_is(revision, scale.scale)
         drawn = self._drawings.get((scale.key, _outline_part(settled)))
         self._tell("scale", revision, scale.told if drawn is None else drawn.scale_told)
         if self._is_old(revision):

@@ -1,0 +1,82 @@
+"""Routes that answer about the picture while the pointer moves: snap, path along ink, measure, flat preview."""
+
+import asyncio
+import json
+from typing import TYPE_CHECKING
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from drawing.errors import ScantlingError
+from job.errors import JobError
+from tracing.asked import asked_values, number, one_of, point, points
+from tracing.guard import RefusedError
+
+if TYPE_CHECKING:
+    from tracing.answers import Answers
+    from tracing.open_job import OpenJob
+
+KINDS = ("length", "angle", "area", "radius", "here")
+
+WIDTH_PX = 800
+"""Width of the flat preview unless the page asks for another."""
+
+
+async def snap(request: Request, job: "OpenJob") -> Response:
+    """Where a mark would go."""
+    values = await asked_values(request)
+    at_px, reach_px = point(values, "at"), number(values, "reach_px")
+    if not 0 <= reach_px <= 1e5:
+        raise RefusedError(422, "The request's 'reach_px' must be from 0 to 100 000 px: try again.")
+    answers = job.answers
+    if answers is None:
+        # Until the picture has been looked at, a mark goes where it is put.
+        return _json({"at": at_px, "what": "nothing", "number": None})
+    return _json(answers.snap(at_px, reach_px=reach_px))
+
+
+async def ink_path(request: Request, job: "OpenJob") -> Response:
+    """The trace through clicks."""
+    values = await asked_values(request)
+    clicks = points(values, "points", least=2)
+    return _json(await asyncio.to_thread(_answers(job).ink_path, clicks))
+
+
+async def measure(request: Request, job: "OpenJob") -> Response:
+    """What is measured between marks."""
+    values = await asked_values(request)
+    kind, marks = one_of(values, "kind", KINDS), points(values, "points", least=1)
+    answers = _answers(job)
+    scale = await job.stages.scale_at(job.session.revision)
+    return _json(await asyncio.to_thread(answers.measure, kind, marks, scale, job.session.job))
+
+
+async def flat(request: Request, job: "OpenJob") -> Response:
+    """The flat preview of the job, or of a newer one once its scale is known."""
+    width_px = _whole(request, "width", WIDTH_PX)
+    answers = _answers(job)
+    pyramid = job.pyramid
+    if pyramid is None:
+        raise RefusedError(404, "The picture is still being read: try again shortly.")
+    try:
+        scale = await job.stages.scale_at(job.session.revision)
+    except ScantlingError:
+        # Corners are dragged before any length is known: the shape alone is then shown.
+        scale = None
+    content = await asyncio.to_thread(answers.flat, pyramid, scale, job.session.job, width_px=width_px)
+    return Response(content, media_type="image/jpeg")
+
+
+def _answers(job: "OpenJob") -> "Answers":
+    if job.answers is None:
+        raise JobError("The picture is still being looked at; its lines are needed for this: wait a moment.")
+    return job.answers
+
+
+def _whole(request: Request, name: str, otherwise: int) -> int:
+    text = request.query_params.get(name, "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 6 else otherwise
+
+
+def _json(values: object) -> Response:
+    return Response(json.dumps(values, allow_nan=False), media_type="application/json")
