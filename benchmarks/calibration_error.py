@@ -25,6 +25,7 @@ from calibration.observations import (
     KnownDistance,
     Observation,
     PointPx,
+    StraightLine,
 )
 from calibration.parameters import SHEAR_SIGMA, STRETCH_SIGMA
 from calibration.plane_map import Floats
@@ -33,6 +34,10 @@ from sample_scans.camera import Camera, Scanner, View, camera_for, random_view, 
 SHEET_MM = np.array([[0.0, 594.0], [841.0, 594.0], [841.0, 0.0], [0.0, 0.0]])
 BORDER_MM = np.array([[20.0, 574.0], [821.0, 574.0], [821.0, 20.0], [20.0, 20.0]])
 LENGTHS = 25
+SIDE_POINTS = 24
+SIDE_SIGMA_PX = 0.1
+CORNER_SIGMA_PX = 0.15
+"""A side's centres, and the crossing of two sides: what a border finder gives on real paper (design trials)."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +69,21 @@ def rows() -> dict[str, Maker]:
         "photo, sized corners, lens": lambda rng: _photo(rng, lens=1, sized=True, knowns=0, told=True),
         "photo, sized corners + 3 knowns, lens": lambda rng: _photo(rng, lens=1, sized=True, knowns=3, told=True),
         "photo, unsized corners + 1 known, lens": lambda rng: _photo(rng, lens=1, sized=False, knowns=1, told=True),
+        "photo, sized border, lens": lambda rng: _photo(rng, lens=1, sized=True, knowns=0, told=True, lines=True),
+        "photo, unsized border + 1 known, lens": lambda rng: _photo(
+            rng, lens=1, sized=False, knowns=1, told=True, lines=True
+        ),
+        "photo, unsized border + 1, no EXIF": lambda rng: _photo(
+            rng, lens=1, sized=False, knowns=1, told=False, lines=True
+        ),
+        "photo, unsized border + 2 knowns, lens": lambda rng: _photo(
+            rng, lens=1, sized=False, knowns=2, told=True, lines=True
+        ),
+        "photo, border + 2 knowns, no lens": lambda rng: _photo(
+            rng, lens=0, sized=False, knowns=2, told=True, lines=True
+        ),
+        "photo, six knowns, lens": lambda rng: _photo(rng, lens=1, sized=None, knowns=6, told=True),
+        "photo, border + 6 knowns, lens": lambda rng: _photo(rng, lens=1, sized=False, knowns=6, told=True, lines=True),
         "photo, eight knowns, lens": lambda rng: _photo(rng, lens=1, sized=None, knowns=8, told=True),
     }
 
@@ -143,8 +163,14 @@ def _scan(rng: np.random.Generator, knowns: int) -> Taken:
     return Taken(scanner, Kind.SCAN, None, tuple(_known(rng, scanner, *pair) for pair in pairs))
 
 
-def _photo(rng: np.random.Generator, *, lens: int, sized: bool | None, knowns: int, told: bool) -> Taken:
-    """Give a view; `sized` None leaves the corners out; `knowns` -6 are four crosses' sides and diagonals."""
+def _photo(
+    rng: np.random.Generator, *, lens: int, sized: bool | None, knowns: int, told: bool, lines: bool = False
+) -> Taken:
+    """Give a view.
+
+    `sized` None leaves the corners out; `knowns` -6 are four crosses' sides and diagonals; with `lines` the corners
+    are the crossings of a drawn border's measured sides.
+    """
     view: View = random_view(rng)
     camera = camera_for(SHEET_MM, view, width_px=4000, height_px=3000)
     if not lens:
@@ -155,9 +181,15 @@ def _photo(rng: np.random.Generator, *, lens: int, sized: bool | None, knowns: i
         drawn = BORDER_MM - middle
         drawn[:, 0] += rng.normal(0, LEAN_SIGMA_RAD) * drawn[:, 1]
         drawn += middle + rng.uniform(-DRAUGHTING_MM, DRAUGHTING_MM, (4, 2))
-        marks = _clicked(rng, camera, drawn)
-        size = (801.0, 554.0) if sized else (None, None)
-        observations.append(Corners(marks, *size))  # type: ignore[arg-type]
+        marks = _clicked(rng, camera, drawn, sigma_px=CORNER_SIGMA_PX if lines else CLICK_SIGMA_PX)
+        width_mm, height_mm = (801.0, 554.0) if sized else (None, None)
+        sigma_px = CORNER_SIGMA_PX if lines else CLICK_SIGMA_PX
+        first, second, third, fourth = marks
+        observations.append(Corners((first, second, third, fourth), width_mm, height_mm, sigma_px=sigma_px))
+        if lines:
+            observations += [
+                StraightLine(_side(rng, camera, drawn[i], drawn[(i + 1) % 4]), SIDE_SIGMA_PX) for i in range(4)
+            ]
     if knowns < 0:
         crosses = BORDER_MM + rng.uniform(-30, 0, (4, 2)) * np.sign(BORDER_MM - BORDER_MM.mean(axis=0))
         pairs = [(0, 1), (1, 2), (2, 3), (3, 0), (0, 2), (1, 3)]
@@ -180,9 +212,21 @@ def _known(
     return KnownDistance(first, second, length)
 
 
-def _clicked(rng: np.random.Generator, picturing: Camera | Scanner, points_mm: Floats) -> tuple[PointPx, ...]:
+def _side(rng: np.random.Generator, camera: Camera, start_mm: Floats, end_mm: Floats) -> Floats:
+    """Give centres along a drawn side, px; as drawn and laid it sags by up to the draughting's give."""
+    t = (np.arange(SIDE_POINTS) + 0.5) / SIDE_POINTS
+    along = end_mm - start_mm
+    across = np.array([-along[1], along[0]]) / np.hypot(*along)
+    sag = 4 * t * (1 - t) * rng.uniform(-DRAUGHTING_MM, DRAUGHTING_MM)
+    px = camera.to_picture(start_mm + t[:, None] * along + sag[:, None] * across)
+    return np.asarray(px + rng.normal(0, SIDE_SIGMA_PX, px.shape))
+
+
+def _clicked(
+    rng: np.random.Generator, picturing: Camera | Scanner, points_mm: Floats, *, sigma_px: float = CLICK_SIGMA_PX
+) -> tuple[PointPx, ...]:
     px = picturing.to_picture(points_mm)
-    px = np.clip(px + rng.normal(0, CLICK_SIGMA_PX, px.shape), 0, (picturing.width_px - 1, picturing.height_px - 1))
+    px = np.clip(px + rng.normal(0, sigma_px, px.shape), 0, (picturing.width_px - 1, picturing.height_px - 1))
     return tuple((float(x), float(y)) for x, y in px)
 
 

@@ -11,7 +11,16 @@ from calibration.calibration import Calibration
 from calibration.findings_words import dispute_text
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
-from calibration.observations import CalibrationError, CheckLength, Corners, KnownDistance, Observation, PointPx
+from calibration.lens_choice import choose_lens
+from calibration.observations import (
+    CalibrationError,
+    CheckLength,
+    Corners,
+    KnownDistance,
+    Observation,
+    PointPx,
+    StraightLine,
+)
 from calibration.observed import observe
 from calibration.parameters import Prior, believable_focal_35mm, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
@@ -20,7 +29,7 @@ from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
 from calibration.solution import Solution, solve_from
 from calibration.start import starts
-from calibration.uncertainty import SEEN_SIGMA, MapCovariance, map_covariance, unseen
+from calibration.uncertainty import SEEN_SIGMA, MapCovariance, unseen
 from calibration.unit_slips import refuse_unit_slips
 
 APART_PART = 0.05
@@ -64,7 +73,7 @@ def adjust(
     Parameters
     ----------
     observations : sequence
-        Straight lines are not used: they tell of the lens, which is not solved for.
+        Straight lines tell of the lens; a scan's and a page's are not used.
     width_px, height_px : int
         Size of the picture as displayed upright.
     kind : Kind
@@ -88,13 +97,15 @@ def adjust(
     """
     size = PictureSize(width_px, height_px)
     refuse_impossible(observations, kind=kind, size=size)
+    if kind is not Kind.PHOTO:
+        observations = [seen for seen in observations if not isinstance(seen, StraightLine)]
     told = priors(kind=kind, focal_35mm=focal_35mm)
     begin = starts(observations, kind=kind, size=size, priors=told)
     refuse_unit_slips(observations, start=begin[0], size=size)
     weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
-    solution = weeded.solution
-    _refuse_unseen(solution, kind)
-    covariance = _widened(map_covariance(solution), weeded)
+    _refuse_unseen(weeded.solution, kind)
+    chosen = choose_lens(weeded.solution)
+    solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
     out = frozenset(fault.suspect for fault in weeded.left_out)
     calibration = Calibration(
         kind=kind,
@@ -112,6 +123,7 @@ def adjust(
         observations=observations,
         weeded=weeded,
         covariance=covariance,
+        lens_shown=chosen.lens_shown,
         longest_px=longest,
         rivals=_rivals(weeded),
         tag_mm_per_px=tag_mm_per_px,
@@ -174,7 +186,7 @@ def _widened(covariance: MapCovariance, weeded: Weeded) -> MapCovariance:
     factor = weeded.agreement.variance_factor
     if factor <= weeded.agreement.usual_factor:
         return covariance
-    return MapCovariance(factor * covariance.whole, factor * covariance.unsolved)
+    return MapCovariance(factor * covariance.whole, factor * covariance.lens)
 
 
 def _refuse_unsure(calibration: Calibration, longest_px: tuple[PointPx, PointPx]) -> None:

@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from calibration.observations import Corners, GivenScale, KnownDistance
+from calibration.observations import Corners, GivenScale, KnownDistance, StraightLine
 from calibration.plane_map import Floats, PictureSize
 
 LEAN_SIGMA_RAD = 0.001
@@ -49,8 +49,11 @@ class Block(Protocol):
     def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
         """Give (B, m) misfits for B sets: marks on the plane (B, k, 2) and own unknowns (B, q)."""
 
-    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
-        """Give the misfits' (m, m) covariance from marks (k, 2) on the plane and the map's derivative (k, 2, 2)."""
+    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
+        """Give the matrix that takes misfits (m,) to rows of unit covariance.
+
+        From marks (k, 2) on the plane and the map's derivative (k, 2, 2) there.
+        """
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +78,14 @@ class KnownsBlock:
         along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
         return np.asarray(np.hypot(along[..., 0], along[..., 1]) - [known.length_mm for known in self.knowns])
 
-    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks through the local scale, and the give as a rectangular distribution."""
         along = plane_mm[1::2] - plane_mm[::2]
         along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
         px = np.array([known.sigma_px for known in self.knowns])
         give = np.array([known.give_mm for known in self.knowns])
         at_ends = sum((np.einsum("ni,nij->nj", along, local[end::2]) ** 2).sum(axis=1) for end in (0, 1))
-        return np.asarray(np.diag(px**2 * at_ends + give**2 / 3))
+        return np.diag(1 / np.sqrt(px**2 * at_ends + give**2 / 3))
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +140,7 @@ class CornersBlock:
         off: Floats = (plane_mm - rectangle).reshape(*plane_mm.shape[:-2], 8)
         return off
 
-    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks through the local scale, and how true the corner was drawn."""
         whole = np.zeros((8, 8))
         for i in range(4):
@@ -146,7 +149,7 @@ class CornersBlock:
             whole[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = grow * (
                 self.corners.sigma_px**2 * local[i] @ local[i].T + drawn
             )
-        return whole
+        return _whitener(whole)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,9 +176,9 @@ class ScaleBlock:
         along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
         return np.asarray(np.log(np.hypot(along[..., 0], along[..., 1]) / self.lengths_mm()))
 
-    def covariance(self, plane_mm: Floats, local: Floats) -> Floats:
+    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """As stated with the scale."""
-        return np.asarray(self.scale.relative_sigma**2 * np.eye(2))
+        return np.eye(2) / self.scale.relative_sigma
 
     def lengths_mm(self) -> Floats:
         """Give what the middle row and the middle column measure at the given scale, end pixel to end pixel."""
@@ -185,3 +188,47 @@ class ScaleBlock:
                 self.scale.mm_per_px_y * (self.size.height_px - 1),
             ]
         )
+
+
+@dataclass(frozen=True, slots=True)
+class LineBlock:
+    """A line that is straight on the plan; a misfit is a point's distance from the chord of the line's ends, mm.
+
+    The line's own place and direction are taken out of the rows (variable projection: Golub, Pereyra 1973).
+    """
+
+    line: StraightLine
+    bounds: Floats = field(default_factory=lambda: np.zeros(0))
+    priors: tuple[tuple[int, float, float], ...] = ()
+
+    @property
+    def points_px(self) -> Floats:
+        """The line's points in order."""
+        return np.asarray(self.line.points_px, dtype=np.float64)
+
+    def start(self, plane_mm: Floats) -> Floats:
+        """No unknowns."""
+        return np.zeros(0)
+
+    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
+        """Give each point's distance, to the left of the chord."""
+        chord = plane_mm[..., -1:, :] - plane_mm[..., :1, :]
+        off = plane_mm - plane_mm[..., :1, :]
+        cross = chord[..., 0] * off[..., 1] - chord[..., 1] * off[..., 0]
+        return np.asarray(cross / np.hypot(chord[..., 0], chord[..., 1]))
+
+    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
+        """Marks across the line through the local scale, and a sag of the line as drawn and laid; two rows fewer."""
+        chord = plane_mm[-1] - plane_mm[0]
+        length = float(np.hypot(*chord))
+        across = np.array([-chord[1], chord[0]]) / length
+        px_mm = np.hypot(*np.einsum("j,njk->kn", across, local))
+        t = (plane_mm - plane_mm[0]) @ chord / length**2
+        sag = 4 * t * (1 - t) * self.line.give_mm / math.sqrt(3)
+        white = _whitener(np.diag((self.line.sigma_px * px_mm) ** 2) + np.outer(sag, sag))
+        whole, _ = np.linalg.qr(white @ np.column_stack([1 - t, t]), mode="complete")
+        return np.asarray(whole[:, 2:].T @ white)
+
+
+def _whitener(covariance: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))

@@ -94,7 +94,7 @@ def weed(observations: Sequence[Observation], *, size: PictureSize, priors: dict
             except CalibrationError:
                 continue
             # Leaving out more must earn more (Akaike 1974): two rows explain twice what one does by chance.
-            tried.append((agreement(other[0]).misfit + 2 * rows, suspect, other))
+            tried.append((agreement(other[0]).whole_misfit + 2 * rows, suspect, other))
         if not tried:
             return Weeded(
                 tuple(minima), agrees, before, tuple(left_out), tuple(_blind_faults(suspects, observations, solution))

@@ -8,7 +8,7 @@ import numpy as np
 
 from calibration.kind import Kind
 from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, PointPx
-from calibration.plane_map import Floats, PictureSize, local_scales, picture_from_plane, plane_from_picture
+from calibration.plane_map import LENS, Floats, PictureSize, local_scales, picture_from_plane, plane_from_picture
 from calibration.uncertainty import NORMAL_95, length_sigmas
 from drawing.findings import Finding, Level
 
@@ -128,6 +128,11 @@ class Calibration:
         """x scale over y scale at the picture's middle, less 1; for a photo this is mostly its tilt."""
         right, down = np.linalg.norm(self._middle_scales(), axis=0)
         return float(right / down - 1)
+
+    @property
+    def lens_taken_out(self) -> bool:
+        """Whether the map undoes a lens's bending."""
+        return bool(self.values[list(LENS)].any())
 
     @property
     def settled(self) -> bool:

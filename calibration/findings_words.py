@@ -121,14 +121,15 @@ def unchecked(name: str) -> Finding:
 
 
 def lens_unsolved(u95_mm: float, longest_mm: float) -> Finding:
-    """Say what the lens, left unsolved, may do."""
+    """Say what the lens may do, where what was given hardly tells it."""
     return Finding(
         "lens-not-solved",
         Level.NOTE,
         "lens",
-        "The bending of the lens is not solved for: it may move the ends of the longest part "
-        f"({format_mm(longest_mm)}) by {format_give(u95_mm)}, which every give or take includes. Step back and zoom "
-        "in so that the plan fills the middle half of the picture, or scan it.",
+        "What was given hardly tells how the lens bends lines: that may move the ends of the longest part "
+        f"({format_mm(longest_mm)}) by {format_give(u95_mm)}, which every give or take includes. Take in the whole "
+        "drawn border, or give two or three more known distances; or step back and zoom in so that the plan fills the "
+        "middle half of the picture, or scan it.",
     )
 
 

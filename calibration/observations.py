@@ -110,11 +110,16 @@ class Skew:
 
 @dataclass(frozen=True, slots=True)
 class StraightLine:
-    """Points along a line that is straight on the plan: (N, 2) picture px, N >= 3."""
+    """Points along a line that is straight on the plan, in order: (N, 2) picture px, N >= 4.
+
+    `sigma_px` is one sigma of a point across the line; `give_mm` half the width within which the line as drawn and
+    laid may sag, full size.
+    """
 
     points_px: NDArray[np.float64]
     sigma_px: float
     label: str = "straight line"
+    give_mm: float = DRAUGHTING_MM
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,6 @@ class Role(Enum):
 
     FREE = auto()
     """Solved for, under its prior."""
-    CONSIDERED = auto()
-    """Left at its expected value, but unknown: its prior stays in the covariance of every length."""
     FIXED = auto()
     """Left at its expected value, and known to lie there."""
 
@@ -109,4 +107,4 @@ def _photo_priors(focal_35mm: float | None) -> dict[P, Prior]:
         P.LOG_FOCAL: Prior(Role.FREE, focal, FOCAL_SIGMA_UNTOLD if told is None else FOCAL_SIGMA_TOLD),
         P.STRETCH: Prior(Role.FIXED),
         P.SHEAR: Prior(Role.FIXED),
-    } | {p: Prior(Role.CONSIDERED, sigma=looser * sigma) for p, sigma in LENS_SIGMA.items()}
+    } | {p: Prior(Role.FREE, sigma=looser * sigma) for p, sigma in LENS_SIGMA.items()}

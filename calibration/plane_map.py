@@ -46,6 +46,10 @@ class P(IntEnum):
     CENTRE_Y = 9
 
 
+LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
+"""What the lens does."""
+
+
 @dataclass(frozen=True, slots=True)
 class PictureSize:
     """Width and height of a picture in px."""

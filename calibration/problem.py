@@ -7,10 +7,10 @@ from enum import Enum, auto
 
 import numpy as np
 
-from calibration.blocks import Block, CornersBlock, KnownsBlock, Rows, ScaleBlock, Sides
-from calibration.observations import Corners, GivenScale, KnownDistance, Observation
+from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides
+from calibration.observations import Corners, GivenScale, KnownDistance, Observation, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
-from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, plane_from_picture
 
 LARGEST_STEP = {
     P.LOG_SCALE: 0.3,
@@ -25,6 +25,9 @@ LARGEST_STEP = {
     P.CENTRE_Y: 0.01,
 }
 """Bounds of one step, which also are the unit of each parameter."""
+
+USUAL = (P.TILT_X, P.TILT_Y, *LENS)
+"""Parameters whose priors say what is usual and measure nothing: they do not count among what agrees or not."""
 
 
 class What(Enum):
@@ -50,24 +53,21 @@ class Suspect:
 class Problem:
     """Blocks of observations, priors of the map's parameters, and which rows each suspect has.
 
-    `habit_rows` are those of priors that say what people usually do.
+    `line_rows` are those of straight lines, `usual_rows` those of priors that say how phones are
+    held and what lenses do.
     """
 
     size: PictureSize
     priors: dict[P, Prior]
     blocks: tuple[Block, ...]
     suspects: dict[Suspect, Rows]
-    habit_rows: Rows = ()
+    line_rows: Rows = ()
+    usual_rows: Rows = ()
 
     @property
     def free(self) -> tuple[P, ...]:
         """The map's parameters that are solved for."""
         return tuple(p for p, prior in self.priors.items() if prior.role is Role.FREE)
-
-    @property
-    def considered(self) -> tuple[P, ...]:
-        """The map's parameters that are unknown and not solved for."""
-        return tuple(p for p, prior in self.priors.items() if prior.role is Role.CONSIDERED)
 
     @property
     def bounds(self) -> Floats:
@@ -120,7 +120,7 @@ class Problem:
         plane_mm = plane_from_picture(values, points, self.size)
         local = local_scales(values, points, self.size)
         parts = zip(self.blocks, self._split(plane_mm), self._split(local, axis=0), strict=True)
-        return [np.linalg.inv(np.linalg.cholesky(block.covariance(mm, scales))) for block, mm, scales in parts]
+        return [block.whitening(mm, scales) for block, mm, scales in parts]
 
     def _split(self, marks: Floats, axis: int = -2) -> list[Floats]:
         ends = np.cumsum([len(block.points_px) for block in self.blocks])[:-1]
@@ -164,19 +164,25 @@ def build(
             if sides is Sides.BOTH:
                 sized.append(Suspect(What.SIZE, i))
             at += 8
+    first_line = at
+    for seen in observations:
+        if isinstance(seen, StraightLine):
+            blocks.append(LineBlock(seen))
+            at += len(seen.points_px) - 2
+    lines = tuple(range(first_line, at))
     for block in blocks:
         if len(block.priors) == 3:
             suspects[sized.pop(0)] = (at, at + 1)
         at += len(block.priors)
-    habits: list[int] = []
+    usual: list[int] = []
     for p, prior in told.items():
         if prior.role is Role.FREE and math.isfinite(prior.sigma):
             if p is P.LOG_FOCAL and prior.sigma < FOCAL_SIGMA_UNTOLD:
                 suspects[Suspect(What.FOCAL)] = (at,)
-            if p in (P.TILT_X, P.TILT_Y):
-                habits.append(at)
+            if p in USUAL:
+                usual.append(at)
             at += 1
-    return Problem(size, told, tuple(blocks), suspects, tuple(habits))
+    return Problem(size, told, tuple(blocks), suspects, lines, tuple(usual))
 
 
 def _sides(corners: Corners, place: int, observations: Sequence[Observation], without: frozenset[Suspect]) -> Sides:

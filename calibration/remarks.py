@@ -37,11 +37,14 @@ SMALLEST_PICTURE_MM = 50.0
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well."""
+    """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well; `lens_shown`
+    is False where a lens that bends nothing does.
+    """
 
     observations: Sequence[Observation]
     weeded: Weeded
     covariance: MapCovariance
+    lens_shown: bool
     longest_px: tuple[PointPx, PointPx]
     rivals: tuple[Floats, ...]
     tag_mm_per_px: tuple[float, float] | None
@@ -116,8 +119,9 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     longest = calibration.length(*evidence.longest_px)
     ends = np.array(evidence.longest_px)
     slopes = length_slopes(calibration.values, ends[:1], ends[1:], calibration.size)[:, 0]
-    lens_mm = NORMAL_95 * math.sqrt(max(float(slopes @ evidence.covariance.unsolved @ slopes), 0.0))
-    if evidence.weeded.solution.problem.considered:
+    lens_mm = NORMAL_95 * math.sqrt(max(float(slopes @ evidence.covariance.lens @ slopes), 0.0))
+    weak_lens = lens_mm > max(0.5 * longest.u95_mm, WORTH_SAYING_PART * longest.mm)
+    if calibration.kind is Kind.PHOTO and (weak_lens or not evidence.lens_shown):
         yield words.lens_unsolved(lens_mm, longest.mm)
     if evidence.weeded.disputed:
         # Widened by the dispute, every further effect would be blamed on the wrong thing.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.blocks import CornersBlock
-from calibration.least_squares import Minimum, derivative, minimise
+from calibration.least_squares import Minimum, minimise
 from calibration.observations import CalibrationError, Corners
 from calibration.plane_map import Floats, P
 from calibration.problem import LARGEST_STEP, Problem
@@ -29,20 +29,19 @@ SAME = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """A minimum: parameters (10,), unknowns (n,), whitened rows (m,), their derivatives by unknowns and considered."""
+    """A minimum: parameters (10,), unknowns (n,), whitened rows (m,), their derivative by unknowns (m, n)."""
 
     problem: Problem
     values: Floats
     unknowns: Floats
     rows: Floats
     by_unknowns: Floats
-    by_considered: Floats
     converged: bool
 
     @property
     def possible(self) -> bool:
         """Whether it lies within what can be: not on a mark's horizon."""
-        return bool(np.isfinite(self.by_unknowns).all() and np.isfinite(self.by_considered).all())
+        return bool(np.isfinite(self.by_unknowns).all())
 
     @property
     def cost(self) -> float:
@@ -80,15 +79,7 @@ def solve(problem: Problem, start: Floats, *, reweightings: int = REWEIGHTINGS) 
         values = problem.values(unknowns)
         if moved < SETTLED:
             break
-    return Solution(
-        problem,
-        values,
-        unknowns,
-        found.residuals,
-        found.jacobian,
-        _by_considered(problem, values, unknowns, weights),
-        found.converged,
-    )
+    return Solution(problem, values, unknowns, found.residuals, found.jacobian, found.converged)
 
 
 def _worth_solving(problem: Problem, starts: Sequence[Floats]) -> list[Floats]:
@@ -122,16 +113,3 @@ def rectangle_mm(solution: Solution, corners: Corners) -> Floats:
         if isinstance(block, CornersBlock) and block.corners is corners:
             return -block.misfits(np.zeros((4, 2)), own).reshape(4, 2)
     raise ValueError(f"{corners.label} are not part of this problem")
-
-
-def _by_considered(problem: Problem, values: Floats, unknowns: Floats, weights: list[Floats]) -> Floats:
-    considered = list(problem.considered)
-    if not considered:
-        return np.zeros((len(problem.rows(values[None], unknowns[None], weights)[0]), 0))
-
-    def rows(these: Floats) -> Floats:
-        moved = np.tile(values, (len(these), 1))
-        moved[:, considered] = these
-        return problem.rows(moved, np.tile(unknowns, (len(these), 1)), weights)
-
-    return derivative(rows, values[considered], bounds=np.array([LARGEST_STEP[p] for p in considered]))

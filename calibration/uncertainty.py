@@ -1,11 +1,11 @@
-"""How sure the map is: its covariance, with what was left unsolved, and whether the rows agree with one another."""
+"""How sure the map is: its covariance, with what the lens adds to it, and whether the rows agree with one another."""
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.plane_map import Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, plane_from_picture
 from calibration.problem import LARGEST_STEP
 from calibration.solution import Solution
 
@@ -25,27 +25,50 @@ BATCH = 20_000
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
-    """Whether rows agree once all unknowns, the considered ones too, are adjusted under their priors.
+    """Whether rows agree once all unknowns are adjusted under their priors.
 
-    `residuals` (m,) whitened, `cofactor` (m, m) their covariance; `misfit` is the sum of squares and
-    `spare` how many observations more than needed there were.
+    `residuals` (m,) whitened, `cofactor` (m, m) their covariance; `misfit` is the sum of squares of what was given
+    but lines, and `spare` how many of those observations more than needed there were; `line_misfit` and `line_spare`
+    are those of straight lines: many points that agree well would hide a length that does not.
     """
 
     residuals: Floats
     cofactor: Floats
     misfit: float
     spare: float
+    line_misfit: float
+    line_spare: float
 
     @property
     def variance_factor(self) -> float:
-        """1 where the rows agree as well as their sigmas say; 1 where nothing is spare."""
+        """1 where what was given agrees as well as its sigmas say; 1 where nothing is spare."""
         return self.misfit / self.spare if self.spare > 0.5 else 1.0
 
     @property
     def usual_factor(self) -> float:
-        """What the variance factor stays below 999 times in 1000 (chi-square, Wilson and Hilferty 1931)."""
-        n = max(self.spare, 1.0)
-        return float((1 - 2 / (9 * n) + 3.09 * math.sqrt(2 / (9 * n))) ** 3)
+        """What the variance factor stays below 999 times in 1000."""
+        return _usual_factor(self.spare)
+
+    @property
+    def whole_misfit(self) -> float:
+        """The sum of squares of everything."""
+        return self.misfit + self.line_misfit
+
+    @property
+    def line_factor(self) -> float:
+        """The same for straight lines alone."""
+        return self.line_misfit / self.line_spare if self.line_spare > 0.5 else 1.0
+
+    @property
+    def usual_line_factor(self) -> float:
+        """What that stays below 999 times in 1000."""
+        return _usual_factor(self.line_spare)
+
+
+def _usual_factor(spare: float) -> float:
+    """Chi-square (Wilson and Hilferty 1931)."""
+    n = max(spare, 1.0)
+    return float((1 - 2 / (9 * n) + 3.09 * math.sqrt(2 / (9 * n))) ** 3)
 
 
 def unseen(solution: Solution) -> tuple[P | None, float]:
@@ -69,51 +92,47 @@ def unseen(solution: Solution) -> tuple[P | None, float]:
 
 @dataclass(frozen=True, slots=True)
 class MapCovariance:
-    """(10, 10) covariances of the map's parameters: the whole, and the part that comes of what was not solved for."""
+    """(10, 10) covariances of the map's parameters: the whole, and the part that a known lens would take away."""
 
     whole: Floats
-    unsolved: Floats
+    lens: Floats
 
 
 def map_covariance(solution: Solution) -> MapCovariance:
-    """Give how sure the map's parameters are; what was considered and not solved for is in it as its prior.
-
-    Consider covariance (Tapley, Schutz, Born, Statistical Orbit Determination, 2004, section 6.3): an unsolved
-    parameter's prior is carried through the solution's dependence on it.
-    """
+    """Give how sure the map's parameters are."""
     problem = solution.problem
     bounds = problem.bounds
     _, s, vt = np.linalg.svd(solution.by_unknowns * bounds, full_matrices=False)
     own = bounds[:, None] * ((vt.T / s**2) @ vt) * bounds
-    free, considered, n = list(problem.free), list(problem.considered), len(problem.free)
-    measured = np.zeros((len(P), len(P)))
-    measured[np.ix_(free, free)] = own[:n, :n]
-    # Each column: how the map moves, the solved parameters with it, for one sigma of an unsolved one.
-    moves = np.zeros((len(P), len(considered)))
-    sigma = np.array([problem.priors[p].sigma for p in considered])
-    moves[free] = (-own @ solution.by_unknowns.T @ solution.by_considered)[:n] * sigma
-    moves[considered] = np.diag(sigma)
-    unsolved = moves @ moves.T
-    return MapCovariance(measured + unsolved, unsolved)
+    free, n = list(problem.free), len(problem.free)
+    whole = np.zeros((len(P), len(P)))
+    whole[np.ix_(free, free)] = own[:n, :n]
+    lens = [p for p in LENS if p in problem.free]
+    with_lens = whole[:, lens]
+    by_lens = with_lens @ np.linalg.solve(whole[np.ix_(lens, lens)], with_lens.T) if lens else np.zeros_like(whole)
+    return MapCovariance(whole, by_lens)
 
 
 def agreement(solution: Solution) -> Agreement:
-    """Give how well the rows agree, the considered parameters let go under their priors for this one linear step."""
+    """Give how well the rows agree."""
     problem = solution.problem
-    sigma = np.array([problem.priors[p].sigma for p in problem.considered])
-    m, n = solution.by_unknowns.shape
-    whole = np.zeros((m + len(sigma), n + len(sigma)))
-    whole[:m, :n] = solution.by_unknowns * problem.bounds
-    whole[:m, n:] = solution.by_considered * sigma
-    whole[m:, n:] = np.eye(len(sigma))
-    rows = np.concatenate([solution.rows, np.zeros(len(sigma))])
-    q, _ = np.linalg.qr(whole)
-    left = (rows - q @ (q.T @ rows))[:m]
-    cofactor = (np.eye(m + len(sigma)) - q @ q.T)[:m, :m]
+    q, _ = np.linalg.qr(solution.by_unknowns * problem.bounds)
+    left = solution.rows - q @ (q.T @ solution.rows)
+    cofactor = np.eye(len(left)) - q @ q.T
+    spare = np.diag(cofactor)
+    lines = np.zeros(len(left), bool)
+    lines[list(problem.line_rows)] = True
+    counted = ~lines
     # How the phone was held is a habit, no measurement: it does not count among what agrees or not.
-    counted = np.ones(m, bool)
-    counted[list(problem.habit_rows)] = False
-    return Agreement(left, cofactor, float((left[counted] ** 2).sum()), float(np.diag(cofactor)[counted].sum()))
+    counted[list(problem.usual_rows)] = False
+    return Agreement(
+        left,
+        cofactor,
+        float((left[counted] ** 2).sum()),
+        float(spare[counted].sum()),
+        float((left[lines] ** 2).sum()),
+        float(spare[lines].sum()),
+    )
 
 
 def length_sigmas(

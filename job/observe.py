@@ -1,8 +1,10 @@
 """From a job and what its picture shows to the observations the scale rests on."""
 
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from calibration.border import Border
 from calibration.kind import Kind
 from calibration.observations import (
     CLICK_SIGMA_PX,
@@ -14,6 +16,7 @@ from calibration.observations import (
     GivenScale,
     KnownDistance,
     Observation,
+    StraightLine,
 )
 from drawing.findings import Finding, Level
 from drawing.lengths import parse_length, parse_size
@@ -21,6 +24,7 @@ from drawing.units import MM_PER_INCH
 from job.errors import JobError
 from job.job import GivenCorners, GivenLength, Job, Mark, Settled
 from job.see import Seen
+from job.straight_lines import straight_lines
 from pictures.picture import Medium, Source
 
 STATED_DPI_SIGMA = 0.001
@@ -51,15 +55,11 @@ def observe(job: Job, seen: Seen) -> Gathered:
     """
     observations = list(_given(job))
     findings: list[Finding] = []
-    if job.corners is None and seen.border is not None:
-        corners = tuple((float(x), float(y)) for x, y in seen.border.corners_px)
-        observations.append(
-            Corners(
-                (corners[0], corners[1], corners[2], corners[3]),
-                label="drawn border",
-                sigma_px=max(seen.border.sigma_px, 0.05),
-            )
-        )
+    if seen.border is not None:
+        observations = list(_bordered(observations, seen.border, _full_per_paper(job) * DRAUGHTING_MM))
+    straights, noted = straight_lines(job.straights, seen.strokes, full_per_paper=_full_per_paper(job))
+    observations += straights
+    findings += noted
     turned = job.across is not None or any(isinstance(item, Corners) for item in observations)
     if seen.skew is not None and not turned:
         observations.append(seen.skew)
@@ -71,6 +71,31 @@ def observe(job: Job, seen: Seen) -> Gathered:
     if not _has_length(observations):
         raise _no_length(seen)
     return Gathered(tuple(observations), tuple(findings))
+
+
+def _bordered(observations: list[Observation], border: Border, give_mm: float) -> Iterator[Observation]:
+    """Add a found border: its corners, unless others were given, and its sides, which tell what the lens does.
+
+    Corners put on the border's own are better measured as the crossings of its sides.
+    """
+    given = False
+    places = tuple((float(x), float(y)) for x, y in border.corners_px)
+    found_px = (places[0], places[1], places[2], places[3])
+    for item in observations:
+        if isinstance(item, Corners):
+            given = True
+            off_px = max(math.dist(a, b) for a, b in zip(item.points_px, found_px, strict=True))
+            if item.sigma_px <= SETTLED_SIGMA_PX and off_px < max(border.width_px / 2, 1.0):
+                item = replace(item, points_px=found_px, sigma_px=border.sigma_px)
+        yield item
+    if not given:
+        yield Corners(found_px, label="drawn border", sigma_px=border.sigma_px, give_mm=give_mm)
+    for side, name in zip(border.sides, ("upper", "right", "lower", "left"), strict=True):
+        yield StraightLine(side, border.side_sigma_px, f"the border's {name} side", give_mm)
+
+
+def _full_per_paper(job: Job) -> float:
+    return 1.0 if job.sheet.drawn_at is None else float(1 / job.sheet.drawn_at)
 
 
 def paper_edge_offer(job: Job, seen: Seen) -> str | None:
@@ -110,7 +135,7 @@ def _length(given: GivenLength, job: Job) -> tuple[float, float]:
             f"The length {given.text!r} is on the paper, and what size the paper shows the thing at is not known; "
             "its drawn scale is needed: add --drawn-at 1/4 (1/1 if the plan is full size)."
         )
-    full_per_paper = 1.0 if reduced is None else float(1 / reduced)
+    full_per_paper = _full_per_paper(job)
     own_give = 0.0 if length.give_mm is None else length.give_mm
     size = full_per_paper if given.on_paper else 1.0
     return length.mm * size, own_give * size + DRAUGHTING_MM * full_per_paper
@@ -119,8 +144,7 @@ def _length(given: GivenLength, job: Job) -> tuple[float, float]:
 def _corners(given: GivenCorners, job: Job) -> Corners:
     width_mm = height_mm = None
     if given.size_text is not None:
-        full_per_paper = 1.0 if job.sheet.drawn_at is None else float(1 / job.sheet.drawn_at)
-        width_mm, height_mm = (side * full_per_paper for side in parse_size(given.size_text))
+        width_mm, height_mm = (side * _full_per_paper(job) for side in parse_size(given.size_text))
     first, second, third, fourth = (mark.at_px for mark in given.marks)
     sigma_px = max(_mark_sigma_px(mark) for mark in given.marks)
     return Corners((first, second, third, fourth), width_mm, height_mm, "corners", sigma_px)
@@ -137,7 +161,7 @@ def _mark_sigma_px(mark: Mark) -> float:
 def _trusted(job: Job, seen: Seen) -> tuple[list[Observation], list[Finding]]:
     """The scale of a stated dpi, of the file's tag when it is to be trusted, or of a PDF page."""
     source, sheet = seen.picture.source, job.sheet
-    size = 1.0 if sheet.drawn_at is None else float(1 / sheet.drawn_at)
+    size = _full_per_paper(job)
     if sheet.dpi is not None:
         if not 1 <= sheet.dpi <= 20_000:
             raise JobError(f"--dpi is {sheet.dpi:g}; a picture has 1 to 20 000 px an inch: give the scanner's figure.")
@@ -176,7 +200,7 @@ def tag_mm_per_px(job: Job, source: Source) -> tuple[float, float] | None:
     """Give the full-size mm per px that the file's own tag claims, to be compared with the result."""
     if source.tag_dpi is None:
         return None
-    size = 1.0 if job.sheet.drawn_at is None else float(1 / job.sheet.drawn_at)
+    size = _full_per_paper(job)
     x_dpi, y_dpi = source.tag_dpi
     return MM_PER_INCH / x_dpi * size, MM_PER_INCH / y_dpi * size
 

@@ -27,10 +27,12 @@ from report.scale_figure import scale_figure, style_of
 __all__ = ["html_page", "report_json", "write_html"]
 
 _TAKEN_AS = {
-    Kind.PHOTO: "a photo: the tilt of the camera was taken out, the bending of its lens was not",
+    Kind.PHOTO: "a photo: the tilt of the camera was taken out; the bending of its lens, which hardly showed, was not",
     Kind.SCAN: "a scan: its scales across and down were fitted each for itself",
     Kind.PAGE: "a drawn page, which has no tilt and no lens",
 }
+
+_LENS_TAKEN_OUT = "a photo: the tilt of the camera and the bending of its lens were taken out"
 
 
 def write_html(path: Path, facts: ReportFacts, flat: FlatPicture) -> None:
@@ -56,7 +58,7 @@ def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
         ],
         within=all(abs(length.residual_mm) <= length.u95_mm for length in facts.calibration.observed),
         rows=rows,
-        taken_as=_TAKEN_AS[facts.calibration.kind],
+        taken_as=_LENS_TAKEN_OUT if facts.calibration.lens_taken_out else _TAKEN_AS[facts.calibration.kind],
         line_full=None if width_mm is None else format_width(width_mm),
         line_build=None if width_mm is None else format_width(width_mm * float(facts.fraction)),
         choices=choice_lines(facts),

@@ -192,7 +192,7 @@ def test_photo_intervals_hold_what_they_say_without_a_lens(pinhole, what, seed):
     assert 0.90 <= np.mean(inside) <= 0.99
 
 
-def test_photo_intervals_hold_what_they_say_with_a_lens_left_unsolved(pinhole):
+def test_photo_intervals_hold_what_they_say_with_a_lens_that_nothing_tells(pinhole):
     """k1 from -0.06 to 0.02 and k2 to 0.02 (phones' main cameras) bend the picture; nothing is told of it."""
     rng = np.random.default_rng(31)
     inside = []
@@ -208,7 +208,7 @@ def test_photo_intervals_hold_what_they_say_with_a_lens_left_unsolved(pinhole):
     assert np.mean(inside) >= 0.90
 
 
-def test_the_lens_left_unsolved_is_said_with_its_effect(pinhole):
+def test_a_lens_that_nothing_tells_is_said_with_its_effect(pinhole):
     camera = pinhole()
 
     calibration = photo([Corners(marks(camera(RECTANGLE_MM)), *SIZE)], focal_35mm=26)
@@ -219,19 +219,19 @@ def test_the_lens_left_unsolved_is_said_with_its_effect(pinhole):
 
 
 def test_a_lens_widens_what_is_said_of_a_length_far_from_the_marks(pinhole):
-    """A parameter that is fixed but unknown stays in the covariance as its prior."""
+    """A lens that four corners cannot tell stays in the covariance as its prior."""
     camera = pinhole(tilt_x_deg=5, tilt_y_deg=5)
     small_mm = (RECTANGLE_MM - (420, 300)) * 0.5 + (420, 300)
     ends_px = camera(np.array([[10.0, 20.0], [830.0, 570.0]]))
     given = [Corners(marks(camera(small_mm)), 360.0, 240.0)]
 
-    _, considered = _solved(given, 26, lens=Role.CONSIDERED)
+    _, unknown = _solved(given, 26, lens=Role.FREE)
     found, fixed = _solved(given, 26, lens=Role.FIXED)
 
     size = PictureSize(WIDTH_PX, HEIGHT_PX)
     sigma = [
         length_sigmas(found.values, c, ends_px[:1], ends_px[1:], size, mark_sigma_px=0.0)[1][0]
-        for c in (considered, fixed)
+        for c in (unknown, fixed)
     ]
     # By hand: K1 of one sigma moves the ends at r = 0.75 against the corners at 0.37 by K1 r^2 of their distance.
     span = float(np.hypot(*np.diff(plane_from_picture(found.values, ends_px, size), axis=0)[0]))

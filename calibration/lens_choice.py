@@ -1,0 +1,60 @@
+"""Whether what was given shows that the lens bends lines, or whether a lens that bends nothing explains it as well.
+
+Makers take most of a lens's bending out of the picture before anyone sees it, or do not: both are common. Solving
+for a lens that is not there would put the marks' errors into it (trials: three times the error), and not solving for
+one that is leaves its bending in every length.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.parameters import Prior, Role
+from calibration.plane_map import LENS
+from calibration.solution import Solution, solve
+from calibration.uncertainty import MapCovariance, map_covariance
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The map chosen, its covariance, and whether the lens's bending was shown and is in it."""
+
+    solution: Solution
+    covariance: MapCovariance
+    lens_shown: bool
+
+
+def choose_lens(full: Solution) -> Chosen:
+    """Give the map without a lens where it explains what was given at least as well, else the full one.
+
+    "As well" is the ratio of the two models' evidence (Bayes; Laplace's approximation as in MacKay 1992), with even
+    odds beforehand. Straight lines always show what the lens does. What the full map says otherwise stays in the
+    covariance: it was not disproved.
+    """
+    covariance = map_covariance(full)
+    lens = [p for p in LENS if p in full.problem.free]
+    if not lens or full.problem.line_rows:
+        return Chosen(full, covariance, bool(lens))
+    plain = _without_lens(full)
+    if plain is None or _log_evidence(full) > _log_evidence(plain):
+        return Chosen(full, covariance, True)
+    apart = np.outer(full.values - plain.values, full.values - plain.values)
+    return Chosen(plain, MapCovariance(covariance.whole + apart, covariance.lens + apart), False)
+
+
+def _without_lens(full: Solution) -> Solution | None:
+    none = {p: Prior(Role.FIXED) for p in LENS}
+    problem = replace(full.problem, priors=full.problem.priors | none)
+    values = full.values.copy()
+    values[list(LENS)] = 0.0
+    plain = solve(problem, values)
+    return plain if plain.possible and plain.converged else None
+
+
+def _log_evidence(solution: Solution) -> float:
+    """Give it but for what both models share: the marks' sigmas and the other priors."""
+    problem = solution.problem
+    _, size = np.linalg.slogdet(solution.by_unknowns.T @ solution.by_unknowns)
+    told = sum(math.log(problem.priors[p].sigma) for p in LENS if p in problem.free)
+    return -0.5 * solution.cost - 0.5 * float(size) - told
