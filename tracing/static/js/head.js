@@ -1,6 +1,6 @@
 // The head: the job's name, the way through the job, undo and redo with their words.
 import { button, el, icon, say, show } from "./dom.js";
-import { allFindings, doneSteps, STEPS } from "./words.js";
+import { allFindings, doneSteps, nothingGiven, STEPS } from "./words.js";
 
 // Which step shows that something must be decided, by the stage that found it.
 const STAGE_STEP = { seen: "flatten", scale: "scale", outlines: "outlines", pages: "size" };
@@ -55,6 +55,7 @@ export function mountHead(head, { store, panels, back }, { theme }) {
     for (const [stage, step] of Object.entries(STAGE_STEP)) {
       if (allFindings({ [stage]: state.results[stage] }).some((finding) => finding.level === "decide")) loud.add(step);
     }
+    if (state.results.scale?.ok === false && !nothingGiven(state.job)) loud.add("scale");
     for (const [step, { node, knob, told, number }] of knobs) {
       const here = step === store.step;
       node.classList.toggle("done", done.has(step) && !loud.has(step));

@@ -60,6 +60,9 @@ export function mountReadout(strip, store, api) {
     const fresh = store.isFresh("pages");
     say(headline, headlineOf(state));
     headline.classList.toggle("todo", headline.textContent !== pages?.words);
+    // Long sentences stand whole in the card; here they are cut to two lines.
+    headline.title = headline.textContent;
+    headline.classList.toggle("loud-line", scale?.ok === false && !nothingGiven(state.job));
     headline.classList.toggle("old", !fresh);
     show(badge, Boolean(scale?.ok && !scale.settled && pages?.ok));
     const running = state.tasks.find((task) => task.state === "running");

@@ -52,7 +52,7 @@ export function lengthRow(bench, { word, kind }) {
       node.classList.toggle("loud", loud);
       node.classList.toggle("agrees", fresh && Boolean(observed) && !loud);
       says.classList.toggle("loud-text", loud);
-      say(says, !fresh ? "Comparing" : observed ? observed.words : "Not compared yet.");
+      say(says, !fresh ? "Comparing" : observed ? observed.words : "Not compared: see above.");
       node.classList.toggle("chosen", store.selection?.kind === kind && store.selection.index === index);
     },
   };

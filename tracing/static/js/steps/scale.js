@@ -52,6 +52,7 @@ export function scaleStep(bench) {
       const { scale } = state.results;
       const { knowns } = state.job;
       if (knowns.length > 0 && !store.isFresh("scale")) return { ask: "Comparing what you know", lead: "How well the lengths agree shows in a moment." };
+      if (scale && !scale.ok && !nothingGiven(state.job)) return { ask: "The scale cannot be set. What is wrong?", lead: "Nothing is drawn or printed until this is settled." };
       if (scale?.ok && !scale.settled) return { ask: "Something does not agree. Which is wrong?", lead: "Look first at what is marked loud: its marks, its figure, its unit." };
       if (knowns.length === 0 && scale?.ok) return { ask: "Do you know a length for certain?", lead: "The size now comes from the file alone. One known length proves it.", done: true };
       if (knowns.length === 0) return { ask: "What do you know for certain?", lead: "The span, a printed measure, a rule laid on the plan. The longer the better." };
@@ -73,16 +74,17 @@ export function scaleStep(bench) {
       say(trustHint, source.tag_dpi ? `The file says ${Number(source.tag_dpi).toFixed(0)} dots per inch. A photo’s figure means nothing.` : "This file gives no size.");
       dpi.set(job.sheet.dpi === null ? "" : String(job.sheet.dpi));
       if (job.sheet.trust_size || job.sheet.dpi !== null) scanner.open = true;
-      say(verdictWords, scale?.ok ? scale.words : nothingGiven(job) ? "" : (scale?.error ?? "Working it out"));
+      say(verdictWords, scale?.ok ? scale.words : nothingGiven(job) || scale?.error ? "" : "Working it out");
       show(verdict, Boolean(verdictWords.textContent));
       // What must be decided comes before everything else; what is worth knowing comes after the lengths.
-      const found = scale?.findings ?? [];
+      const failed = scale && !scale.ok && !nothingGiven(job) ? [{ code: "no-scale", level: "decide", about: "what you gave", text: scale.error }] : [];
+      const found = [...failed, ...(scale?.findings ?? [])];
       for (const [place, level] of [[findings, "decide"], [notes, "note"]]) {
         const here = found.filter((finding) => (finding.level === "decide") === (level === "decide"));
         place.replaceChildren(findingList(here));
         show(place, here.length > 0);
       }
-      node.classList.toggle("unsettled", Boolean(scale?.ok && !scale.settled));
+      node.classList.toggle("unsettled", failed.length > 0 || Boolean(scale?.ok && !scale.settled));
       const observed = scale?.observed ?? [];
       show(table, observed.length > 0);
       rows.replaceChildren(...observed.map((item) => el("tr", { class: item.loud ? "loud" : "" },
