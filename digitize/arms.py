@@ -149,7 +149,7 @@ def fit_arms(
     within = np.full(count, (AGREES_SIGMAS * sigma_px + FLOOR_PX) ** 2)
     # A faint line scatters more than the picture's usual one: what a short parabola leaves is its own noise, and a
     # longer fit that leaves little more still describes it.
-    _, _, own, solid = _least_squares(x, y, weight * (order <= OWN_SPAN), 2)
+    _, _, own, solid = least_squares(x, y, weight * (order <= OWN_SPAN), 2)
     within = np.where(solid, np.maximum(within, OWN_FACTOR * own), within)
     noise = sigma_px**2 + FLOOR_PX**2
     for span in SPANS:
@@ -157,12 +157,12 @@ def fit_arms(
         if len(todo) == 0:
             break
         used = weight[todo] * (order[todo] <= span)
-        curve, curve_cov, curve_rest, solid = _least_squares(x[todo], y[todo], used, 2)
-        line, line_cov, line_rest, firm = _least_squares(x[todo], y[todo], used, 1)
+        curve, curve_cov, curve_rest, solid = least_squares(x[todo], y[todo], used, 2)
+        line, line_cov, line_rest, firm = least_squares(x[todo], y[todo], used, 1)
         # Judged by the scatter that there is: the noise allowed for may be more.
         most = np.maximum(noise, own[todo])
         scatter = np.clip(curve_rest, max(LEAST_SCATTER_PX, 0.5 * sigma_px) ** 2, most)
-        bent = solid & (np.abs(curve[:, 2]) > BENT_SIGMAS * np.sqrt(curve_cov[:, 2, 2] * scatter))
+        bent = solid & is_bent(curve, curve_cov, scatter)
         bent |= solid & (line_rest > within[todo]) & (curve_rest < 0.5 * line_rest)
         rest = np.where(bent, curve_rest, line_rest)
         last = span == SPANS[-1]
@@ -177,7 +177,13 @@ def fit_arms(
     return Arms(origin_px.copy(), axis, fit, variance, nearest, known | (length > 0))
 
 
-def _least_squares(
+def is_bent(curve: Floats, covariance: Floats, variance_px2: Floats) -> NDArray[np.bool_]:
+    """Whether parabolas' bends stand out of their errors, with a sample's variance."""
+    bent: NDArray[np.bool_] = np.abs(curve[:, 2]) > BENT_SIGMAS * np.sqrt(covariance[:, 2, 2] * variance_px2)
+    return bent
+
+
+def least_squares(
     x: Floats, y: Floats, weight: Floats, degree: int
 ) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
     """Polynomials y(x) for many arms at once: coefficients (A, 3), unit covariance, mean square residual, solvable."""

@@ -12,6 +12,7 @@ from digitize.cut_lines import Cut
 from digitize.runs import Floats
 from digitize.spoilt import clean_weights
 from digitize.strokes import NodeKind
+from digitize.through import join_through_arms
 from pictures.ridge import profiles
 
 END_SAMPLES = 72
@@ -54,6 +55,7 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     index = arm_samples(at, np.where(at_end, -1, 1), skip, far, samples.first, np.zeros(links, np.bool_))
     weights = clean_weights(samples, cut.width_px)
     arms = fit_arms(samples.points_px, weights, index, cut.nodes_px[node], sigma_px=sigma_px)
+    arms = join_through_arms(arms, node, samples.points_px, weights, index, cut.width_px[line])
 
     width = np.zeros(len(cut.nodes_px))
     np.maximum.at(width, node, cut.width_px[line])
