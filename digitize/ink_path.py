@@ -186,39 +186,48 @@ def _on_one_link(graph: InkGraph, start: Foot, end: Foot) -> tuple[float, list[S
 def _searched(graph: InkGraph, start: Foot, end: Foot, limit_px: float) -> tuple[float, list[Stretch]] | None:
     """The cheapest way over one place or more, by Dijkstra's search over sides."""
     out = _ways_out(graph, start)
-    sides = 2 * len(graph.lengths_px)
+    if not out:
+        return None
+    source = 2 * len(graph.lengths_px)
     steps = graph.steps
-    count = len(out)
-    # One more row: from the start to every side it may leave by.
+    # One more row: from the start to every side it may go on by.
     with_start = csr_array(
         (
-            np.concatenate([steps.data, [max(cost, LEAST_STEP_PX) for _, cost in out]]),
-            np.concatenate([steps.indices, [side for side, _ in out]]),
-            np.concatenate([steps.indptr, [steps.indptr[-1] + count]]),
+            np.concatenate([steps.data, [max(cost, LEAST_STEP_PX) for cost, _ in out.values()]]),
+            np.concatenate([steps.indices, list(out)]),
+            np.concatenate([steps.indptr, [steps.indptr[-1] + len(out)]]),
         ),
-        shape=(sides + 1, sides + 1),
+        shape=(source + 1, source + 1),
     )
     longest_px = float(graph.lengths_px[end.link])
-    far, before = dijkstra(with_start, indices=sides, return_predecessors=True, limit=limit_px + longest_px)
+    far, before = dijkstra(with_start, indices=source, return_predecessors=True, limit=limit_px + longest_px)
     # Coming along a side to the end's place: what lies beyond it is not gone.
-    came = _ways_in(graph, end)
-    costs = [(float(far[side]) - beyond, side) for side, beyond in came if np.isfinite(far[side])]
-    costs = [(cost, side) for cost, side in costs if before[side] != sides or not _backwards(start, end, side)]
+    costs = [(float(far[side]) - beyond, side) for side, beyond in _ways_in(graph, end) if np.isfinite(far[side])]
     if not costs:
         return None
     cost, side = min(costs)
     passed = [side]
-    while before[passed[-1]] != sides:
+    while before[passed[-1]] != source:
         passed.append(int(before[passed[-1]]))
-    return cost, _stretches(graph, start, end, passed[::-1])
+    passed.reverse()
+    return cost, _stretches(graph, start, end, out[passed[0]][1], passed)
 
 
-def _ways_out(graph: InkGraph, start: Foot) -> list[tuple[Side, float]]:
-    """The sides by which one may leave, and what lies between here and the far end of each."""
+def _ways_out(graph: InkGraph, start: Foot) -> dict[Side, tuple[float, Side | None]]:
+    """For every side that may be gone along first as a whole: the cost to its far end, and the side left by before.
+
+    From within a link one first comes to either of its ends, which may lead back onto the very same link.
+    """
     if start.place >= 0:
-        return [(side, float(graph.lengths_px[side >> 1])) for side in graph.sides_at[start.place]]
+        return {side: (float(graph.lengths_px[side >> 1]), None) for side in graph.sides_at[start.place]}
     length = float(graph.lengths_px[start.link])
-    return [(2 * start.link, length - start.along_px), (2 * start.link + 1, start.along_px)]
+    out: dict[Side, tuple[float, Side | None]] = {}
+    for left, rest_px in ((2 * start.link, length - start.along_px), (2 * start.link + 1, start.along_px)):
+        row = slice(graph.steps.indptr[left], graph.steps.indptr[left + 1])
+        for side, step in zip(graph.steps.indices[row].tolist(), graph.steps.data[row].tolist(), strict=True):
+            if side not in out or rest_px + step < out[side][0]:
+                out[side] = rest_px + step, left
+    return out
 
 
 def _ways_in(graph: InkGraph, end: Foot) -> list[tuple[Side, float]]:
@@ -229,24 +238,17 @@ def _ways_in(graph: InkGraph, end: Foot) -> list[tuple[Side, float]]:
     return [(2 * end.link, length - end.along_px), (2 * end.link + 1, end.along_px)]
 
 
-def _backwards(start: Foot, end: Foot, side: Side) -> bool:
-    """Whether a way within the start's own link would run against the side it left by: no way at all."""
-    if start.place >= 0 or end.place >= 0 or start.link != end.link:
-        return False
-    return (end.along_px < start.along_px) == (side & 1 == 0)
-
-
-def _stretches(graph: InkGraph, start: Foot, end: Foot, passed: Sequence[Side]) -> list[Stretch]:
+def _stretches(graph: InkGraph, start: Foot, end: Foot, left: Side | None, passed: Sequence[Side]) -> list[Stretch]:
     stretches = []
+    if left is not None:
+        far_end = 0.0 if left & 1 else float(graph.lengths_px[start.link])
+        stretches.append(Stretch(_between(graph, start.link, start.along_px, far_end), start.link, -1))
     for number, side in enumerate(passed):
         link = side >> 1
         first, last = (0.0, float(graph.lengths_px[link]))[:: -1 if side & 1 else 1]
-        place = graph.lines.place_of(side)
-        if number == 0 and start.place < 0:
-            first, place = start.along_px, -1
         if number == len(passed) - 1 and end.place < 0:
             last = end.along_px
-        stretches.append(Stretch(_between(graph, link, first, last), link, place))
+        stretches.append(Stretch(_between(graph, link, first, last), link, graph.lines.place_of(side)))
     return stretches
 
 

@@ -18,8 +18,9 @@ Floats = NDArray[np.float64]
 WINDOW_PX = 500
 """Largest side of the window: the search's map takes time that grows faster than its area."""
 
-AROUND_PX = 40
-"""How far the window reaches beyond both points: a line bows out between them."""
+AROUND_PX, AROUND_PART = 40, 0.3
+"""How far the window reaches beyond both points: a line bows out between them, by up to this part of their distance. A
+half circle bows by half; between its ends it takes one click more."""
 
 PAPER_AROUND_PX = 100
 """Paper around the window that its brightness is told from: lines fill less of a wider view."""
@@ -75,13 +76,15 @@ def _ink_around(picture: Picture, start_px: Point, end_px: Point) -> tuple[Ink, 
     """Ink of the window around two points, and the window's first pixel."""
     both = np.array([start_px, end_px])
     limit = np.array([picture.width_px, picture.height_px])
-    around = AROUND_PX + PAPER_AROUND_PX
+    extent = np.ptp(both, axis=0).max()
+    around_px = int(np.clip(AROUND_PART * extent, AROUND_PX, max(AROUND_PX, (WINDOW_PX - extent) // 2)))
+    around = around_px + PAPER_AROUND_PX
     low = np.clip(np.floor(both.min(axis=0)) - around, 0, limit - 1).astype(int)
     high = np.clip(np.ceil(both.max(axis=0)) + around + 1, 1, limit).astype(int)
     crop = np.ascontiguousarray(picture.grey[low[1] : high[1], low[0] : high[0]])
     ink = find_ink(replace(picture, grey=crop))
-    inner_low = np.maximum(np.floor(both.min(axis=0)).astype(int) - AROUND_PX, low)
-    inner_high = np.minimum(np.ceil(both.max(axis=0)).astype(int) + AROUND_PX + 1, high)
+    inner_low = np.maximum(np.floor(both.min(axis=0)).astype(int) - around_px, low)
+    inner_high = np.minimum(np.ceil(both.max(axis=0)).astype(int) + around_px + 1, high)
     rows, columns = (slice(inner_low[k] - low[k], inner_high[k] - low[k]) for k in (1, 0))
     return replace(ink, darkness=np.ascontiguousarray(ink.darkness[rows, columns])), inner_low.astype(np.float64)
 
@@ -91,13 +94,13 @@ def _cheapest(ink: Ink, ends: Floats) -> Floats | None:
     soft = cv2.GaussianBlur(ink.darkness, (0, 0), 1.0)
     # Beyond what the darkest reach, all ink is equally good: the way is not to seek out crossings.
     full = max(float(np.percentile(soft, 99)), float(_floor(ink)))
-    strength = np.minimum(soft.astype(np.float32) / full, 1)
+    paleness = np.maximum(1 - soft.astype(np.float32) / full, 0)
     size = np.array(ink.darkness.shape[::-1])
     first, last = (tuple(int(v) for v in np.clip(np.rint(end), 0, size - 1)) for end in ends)
     tool = cv2.segmentation.IntelligentScissorsMB()
     tool.setWeights(0.5, 0.0, 0.5)
     pale = (soft < _floor(ink)).astype(np.uint8)
-    tool.applyImageFeatures(pale, np.zeros((*strength.shape, 2), np.float32), strength)
+    tool.applyImageFeatures(pale, np.zeros((*paleness.shape, 2), np.float32), paleness)
     tool.buildMap(first)
     way = tool.getContour(last)
     return None if way is None or not len(way) else np.asarray(way, dtype=np.float64).reshape(-1, 2)

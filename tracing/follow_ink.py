@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 REACH_WIDTHS, LEAST_REACH_PX = 2.5, 6.0
 """A click this near a line was meant for it, in line widths and px: as far as marks move."""
 
-TOLERANCE_PX = 0.15
+TOLERANCE_PX = 0.2
 """How far the curves may lie from the points found: half of what a line's own edge is unsure of, with few nodes."""
 
 MOST_POINTS = 200
