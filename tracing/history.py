@@ -7,6 +7,7 @@ as never added.
 """
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -59,23 +60,29 @@ class History:
             When it cannot be written; the file then ends as it did.
         """
         line = _line(entry)
+        self._lines.append(line)
+        try:
+            if not self._appended(line):
+                self._write_anew()
+        except OSError:
+            self._lines.pop()
+            raise
+        self._size += len(line)
+
+    def _appended(self, line: bytes) -> bool:
+        """Put a line behind our last one; False when the file no longer holds all of ours."""
         try:
             with self._path.open("r+b") as file:
-                # Whatever a failed write or another hand left behind our last line is not ours.
+                if file.seek(0, os.SEEK_END) < self._size:
+                    # Taken away in part, or its last line lacks its end.
+                    return False
+                # Whatever a failed write left behind our last line is no line.
                 file.seek(self._size)
                 file.truncate()
                 file.write(line)
         except FileNotFoundError:
-            self._lines.append(line)
-            try:
-                self._write_anew()
-            except OSError:
-                self._lines.pop()
-                raise
-            self._size += len(line)
-            return
-        self._lines.append(line)
-        self._size += len(line)
+            return False
+        return True
 
     def _write_anew(self) -> None:
         self._path.parent.mkdir(parents=True, exist_ok=True)

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from digitize.choices import Action, Choice, Region, RegionKind
+from digitize.rubbed import Rub
 from digitize.traces import Trace
 from drawing.errors import ScantlingError
 from drawing.papers import PAPERS
@@ -16,9 +17,12 @@ from job.job import (
     GivenAcross,
     GivenCorners,
     GivenLength,
+    GivenStraight,
     Job,
     KeptGrid,
+    KeptMeasure,
     Mark,
+    MeasureKind,
     Settled,
     Sheet,
     SheetKind,
@@ -40,6 +44,14 @@ setups = st.builds(
 )
 fractions = st.fractions(Fraction(1, 100), 10, max_denominator=10**9)
 grids = st.builds(PageGrid, points, st.booleans(), st.integers(1, 9), st.integers(1, 9))
+measures = st.one_of(
+    st.builds(KeptMeasure, st.just(MeasureKind.LENGTH), st.tuples(marks, marks), words),
+    st.builds(
+        KeptMeasure, st.sampled_from([MeasureKind.ANGLE, MeasureKind.RADIUS]), st.tuples(marks, marks, marks), words
+    ),
+    st.builds(KeptMeasure, st.just(MeasureKind.AREA), st.lists(marks, min_size=3, max_size=5).map(tuple), words),
+    st.builds(KeptMeasure, st.just(MeasureKind.NOTE), st.tuples(marks), words),
+)
 jobs = st.builds(
     Job,
     name=words,
@@ -58,7 +70,11 @@ jobs = st.builds(
     checks=st.lists(lengths, max_size=2).map(tuple),
     corners=st.none() | st.builds(GivenCorners, st.tuples(marks, marks, marks, marks), st.none() | st.just("A4")),
     across=st.none() | st.builds(GivenAcross, marks, marks),
+    straights=st.lists(st.builds(GivenStraight, marks, marks), max_size=2).map(tuple),
     ignore=st.lists(st.sampled_from(Found), max_size=2).map(tuple),
+    rubbed=st.lists(
+        st.builds(Rub, st.lists(points, min_size=1, max_size=3).map(tuple), st.floats(0.001, 1e4)), max_size=2
+    ).map(tuple),
     traces=st.lists(
         st.builds(lambda start, cubics: Trace(start, tuple(cubics), False), points,
                   st.lists(st.tuples(points, points, points), min_size=1, max_size=3)),
@@ -72,7 +88,8 @@ jobs = st.builds(
     mirrored=st.booleans(),
     lines_only=st.booleans(),
     setup=setups,
-    kept_grid=st.none() | st.builds(KeptGrid, grids, fractions, setups),
+    kept_grid=st.none() | st.builds(KeptGrid, grids, st.none() | fractions, setups),
+    measures=st.lists(measures, max_size=3).map(tuple),
     notes=words,
 )  # fmt: skip
 
@@ -84,6 +101,14 @@ def test_a_job_written_and_read_back_is_the_same(job: Job, tmp_path_factory: pyt
     (folder / "job.toml").write_text(job_text(job, folder=folder), encoding="utf-8")
 
     assert read_job(folder / "job.toml") == job
+
+
+def test_a_build_length_is_read_back_too(tmp_path: Path) -> None:
+    length = GivenLength(Mark(1.5, 2.0, Settled.INK), Mark(3.0, 4.25, Settled.AS_GIVEN), "990 mm")
+    job = Job("plan", Sheet(tmp_path / "plan.png", "0" * 64), build_length=length)
+    (tmp_path / "job.toml").write_text(job_text(job, folder=tmp_path), encoding="utf-8")
+
+    assert read_job(tmp_path / "job.toml") == job
 
 
 def _text(tmp_path: Path) -> str:
@@ -121,6 +146,10 @@ def test_the_file_is_relative_to_the_job(tmp_path: Path) -> None:
         ("[build]", "[build", "not a TOML file"),
         ('"ink", "ink", "ink", "ink"', '"ink"', "4 words"),
         ("page = 1", "page = 1.5", "a whole number"),
+        ("[build]", '[[observations]]\nkind = "straight"\nstart_px = [1, 2]\n[build]', "lacks the key 'end_px'"),
+        ("[build]", "[[rubbed]]\npoints_px = [[1, 2]]\nwidth_px = 0\n[build]", "above zero"),
+        ("[build]", '[[measures]]\nkind = "angle"\npoints_px = [[1, 2], [3, 4]]\n[build]', "it needs 3"),
+        ("[build]", '[[measures]]\nkind = "volume"\npoints_px = [[1, 2]]\n[build]', "'length' or 'angle'"),
     ],
 )
 def test_what_is_wrong_in_a_job_file_is_named(tmp_path: Path, old: str, new: str, said: str) -> None:
