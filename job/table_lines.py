@@ -1,5 +1,7 @@
 """What a person did to the drawn lines, in the job file: [[rubbed]], [[traces]], [[choices]] and [[regions]]."""
 
+from functools import lru_cache
+
 from digitize.choices import Action, Choice, Region, RegionKind
 from digitize.rubbed import Rub
 from digitize.traces import Trace
@@ -63,18 +65,34 @@ def _region(table: Table) -> Region:
 
 def line_lines(job: Job) -> list[str]:
     """Give the lines of these tables."""
-    lines = []
-    for rub in job.rubbed:
-        lines += ["", "[[rubbed]]  # drawn lines inside this band are rubbed out, before traces are added"]
-        lines += [points_line("points_px", rub.points_px), f"width_px = {float(rub.width_px)!r}"]
-    for trace in job.traces:
-        lines += ["", "[[traces]]  # start, then two control points and an end for each cubic"]
-        nodes = [trace.start_px, *(point for cubic in trace.cubics_px for point in cubic)]
-        lines += [points_line("nodes_px", nodes), f"closed = {flag_text(trace.closed)}"]
-    for choice in job.choices:
-        lines += ["", "[[choices]]  # the smallest outline around inside_px whose area is within 10 %"]
-        lines += [f"inside_px = {point_text(choice.inside_px)}", f"area_px2 = {choice.area_px2!r}"]
-        lines += [f'action = "{choice.action}"', f"name = {quoted(choice.name)}"]
+    lines = [*map(_rub_text, job.rubbed), *map(_trace_text, job.traces), *map(_choice_text, job.choices)]
     for region in job.regions:
         lines += ["", "[[regions]]", points_line("points_px", region.points_px), f'keep = "{region.keep}"']
     return lines
+
+
+# A job is written after every gesture, which changes one of hundreds: the others' text is at hand.
+_kept = lru_cache(maxsize=8192)
+
+
+@_kept
+def _rub_text(rub: Rub) -> str:
+    lines = ["", "[[rubbed]]  # drawn lines inside this band are rubbed out, before traces are added"]
+    lines += [points_line("points_px", rub.points_px), f"width_px = {float(rub.width_px)!r}"]
+    return "\n".join(lines)
+
+
+@_kept
+def _trace_text(trace: Trace) -> str:
+    nodes = [trace.start_px, *(point for cubic in trace.cubics_px for point in cubic)]
+    lines = ["", "[[traces]]  # start, then two control points and an end for each cubic"]
+    lines += [points_line("nodes_px", nodes), f"closed = {flag_text(trace.closed)}"]
+    return "\n".join(lines)
+
+
+@_kept
+def _choice_text(choice: Choice) -> str:
+    lines = ["", "[[choices]]  # the smallest outline around inside_px whose area is within 10 %"]
+    lines += [f"inside_px = {point_text(choice.inside_px)}", f"area_px2 = {float(choice.area_px2)!r}"]
+    lines += [f'action = "{choice.action}"', f"name = {quoted(choice.name)}"]
+    return "\n".join(lines)
