@@ -119,7 +119,7 @@ def _between(points: Floats, step: float) -> Floats:
 
 
 def _trace_points(trace: Trace) -> Floats:
-    """Points along a trace."""
+    """Points along a trace, about a px apart."""
     t = np.linspace(0, 1, 60)[:, None]
     u = 1 - t
     start = np.array(trace.start_px)
@@ -128,7 +128,7 @@ def _trace_points(trace: Trace) -> Floats:
         a, b, c = np.array(first), np.array(second), np.array(end)
         runs.append(u**3 * start + 3 * u * u * t * a + 3 * u * t * t * b + t**3 * c)
         start = c
-    return np.concatenate(runs)
+    return _between(np.concatenate(runs), 1.0)
 
 
 if __name__ == "__main__":
