@@ -43,11 +43,12 @@ NEAR_PX = 6.0
 
 @dataclass(frozen=True, slots=True)
 class GridErrors:
-    """How far distances between grid crossings are off, percent, how many squares long; the skew found, degrees."""
+    """How far distances between grid crossings are off, percent, how many squares long; how its lines lean, degrees."""
 
     percent: NDArray[np.float64]
     squares: NDArray[np.float64]
-    skew_deg: float
+    rows_deg: float
+    columns_deg: float
     crossings: int
 
 
@@ -62,7 +63,7 @@ def main() -> None:
         f"graph paper: {len(grid.percent)} distances between {grid.crossings} crossings from one length "
         f"in x and one in y: median {np.median(np.abs(grid.percent)):.3f} %, "
         f"largest {np.abs(grid.percent).max():.3f} %; "
-        f"skew {grid.skew_deg:.3f} deg (0.13 in its notes)"
+        f"rows lean {grid.rows_deg:.3f} deg, columns {grid.columns_deg:.3f} (0.13 in its notes)"
     )
     for least in LONG_SQUARES:
         long = np.abs(grid.percent[grid.squares >= least])
@@ -113,9 +114,11 @@ def graph_paper(folder: Path) -> GridErrors:
     measured = measure(path, typed, tuple(pairs), progress=Silent())
     found = np.array([length.full_mm for length in measured.lengths])
     skew = find_skew(find_ink(read_picture(path)))
-    skew_deg = float("nan") if skew is None else float(np.degrees(skew.angle_rad))
+    rows_deg = columns_deg = float("nan")
+    if skew is not None and skew.across_rad is not None:
+        rows_deg, columns_deg = np.degrees([skew.angle_rad, skew.across_rad]).tolist()
     true = np.array(true_mm)
-    return GridErrors(100 * (found / true - 1), true / SQUARE_MM, skew_deg, len(crossings))
+    return GridErrors(100 * (found / true - 1), true / SQUARE_MM, rows_deg, columns_deg, len(crossings))
 
 
 def _crossings(landmarks_px: NDArray[np.float64]) -> dict[tuple[int, int], tuple[float, float]]:

@@ -19,6 +19,7 @@ from calibration.observations import (
     KnownDistance,
     Observation,
     PointPx,
+    Skew,
     StraightLine,
 )
 from calibration.observed import observe
@@ -73,7 +74,7 @@ def adjust(
     Parameters
     ----------
     observations : sequence
-        Straight lines tell of the lens; a scan's and a page's are not used.
+        Straight lines tell of a photo's lens, a skew's two directions of a scan's shear.
     width_px, height_px : int
         Size of the picture as displayed upright.
     kind : Kind
@@ -97,8 +98,7 @@ def adjust(
     """
     size = PictureSize(width_px, height_px)
     refuse_impossible(observations, kind=kind, size=size)
-    if kind is not Kind.PHOTO:
-        observations = [seen for seen in observations if not isinstance(seen, StraightLine)]
+    observations = _of_use(observations, kind)
     told = priors(kind=kind, focal_35mm=focal_35mm)
     begin = starts(observations, kind=kind, size=size, priors=told)
     refuse_unit_slips(observations, start=begin[0], size=size)
@@ -130,6 +130,17 @@ def adjust(
         focal_told=believable_focal_35mm(focal_35mm) is not None,
     )
     return replace(calibration, findings=remarks(calibration, evidence))
+
+
+def _of_use(observations: Sequence[Observation], kind: Kind) -> list[Observation]:
+    """Keep straight lines of photos only, and lines' right angles of scans only: a page's may lean by intent."""
+    used: list[Observation] = []
+    for seen in observations:
+        if isinstance(seen, Skew) and kind is not Kind.SCAN:
+            used.append(replace(seen, across_rad=None))
+        elif kind is Kind.PHOTO or not isinstance(seen, StraightLine):
+            used.append(seen)
+    return used
 
 
 def _weeded(

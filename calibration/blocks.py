@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from calibration.observations import Corners, GivenScale, KnownDistance, StraightLine
+from calibration.observations import Corners, GivenScale, KnownDistance, Skew, StraightLine
 from calibration.plane_map import Floats, PictureSize
 
 LEAN_SIGMA_RAD = 0.001
@@ -228,6 +228,46 @@ class LineBlock:
         white = _whitener(np.diag((self.line.sigma_px * px_mm) ** 2) + np.outer(sag, sag))
         whole, _ = np.linalg.qr(white @ np.column_stack([1 - t, t]), mode="complete")
         return np.asarray(whole[:, 2:].T @ white)
+
+
+@dataclass(frozen=True, slots=True)
+class SquareBlock:
+    """Two families of drawn lines that are at right angles on the plan; the misfit is an angle, radians."""
+
+    skew: Skew
+    size: PictureSize
+    bounds: Floats = field(default_factory=lambda: np.zeros(0))
+    priors: tuple[tuple[int, float, float], ...] = ()
+
+    @property
+    def points_px(self) -> Floats:
+        """The picture's middle, a place from there along the one family, and one along the other."""
+        assert self.skew.across_rad is not None
+        (x, y), reach = self.size.middle_px, self.size.half_diagonal_px / 2
+        along, across = self.skew.angle_rad, self.skew.across_rad
+        # Clockwise as seen is from x to y where y runs down.
+        return np.array(
+            [
+                [x, y],
+                [x + reach * math.cos(along), y + reach * math.sin(along)],
+                [x - reach * math.sin(across), y + reach * math.cos(across)],
+            ]
+        )
+
+    def start(self, plane_mm: Floats) -> Floats:
+        """No unknowns."""
+        return np.zeros(0)
+
+    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
+        """Give what the angle is off a right one."""
+        along, across = (plane_mm[..., end, :] - plane_mm[..., 0, :] for end in (1, 2))
+        dot = (along * across).sum(axis=-1)
+        cross = along[..., 0] * across[..., 1] - along[..., 1] * across[..., 0]
+        return np.asarray(np.arctan2(dot, np.abs(cross))[..., None])
+
+    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
+        """As sure as both families' directions are."""
+        return np.eye(1) / self.skew.shear_sigma_rad
 
 
 def _whitener(covariance: Floats) -> Floats:

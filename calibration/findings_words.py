@@ -1,5 +1,6 @@
 """What an adjustment has to say, in plain words: the effect in mm and the cheapest remedy."""
 
+import math
 from collections.abc import Sequence
 
 from calibration.blunders import Fault
@@ -83,6 +84,20 @@ def stretched(part: float, longest_mm: float) -> Finding:
         f"Across and down the picture the scales differ by {_percent(abs(part))} "
         f"({format_mm(abs(part) * longest_mm)} over the longest part), as in copies and damp paper; this was "
         "corrected. If the plan was never copied, check the lengths.",
+    )
+
+
+def sheared(along_deg: float, across_deg: float, sigma_deg: float, longest_mm: float) -> Finding:
+    """Say that drawn right angles are none in the picture."""
+    off_deg = abs(across_deg - along_deg)
+    return Finding(
+        "shear",
+        Level.NOTE,
+        "skew of the scan",
+        f"Lines along the plan lean {along_deg:.2f} degrees in the picture and lines across it {across_deg:.2f}: the "
+        f"scan is sheared by {off_deg:.2f} degrees (give or take {2 * sigma_deg:.2f}), which is "
+        f"{format_mm(math.radians(off_deg) * longest_mm)} over the longest part. This was taken out: what was drawn at "
+        "right angles comes out so.",
     )
 
 

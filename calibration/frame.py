@@ -30,13 +30,23 @@ def turn_rad(observations: Sequence[Observation], values: Floats, size: PictureS
     rectangle = _rectangle(observations)
     if rectangle is not None:
         return _direction_rad(rectangle.points_px[3], rectangle.points_px[2], values, size)
-    x, y = size.middle_px
-    skew = 0.0
     for seen in observations:
         if isinstance(seen, Skew) and kind is not Kind.PHOTO:
-            skew = seen.angle_rad
+            return _laid_rad(seen, values, size)
+    return _laid_rad(Skew(0.0, 1.0), values, size)
+
+
+def _laid_rad(skew: Skew, values: Floats, size: PictureSize) -> float:
+    """Give the direction on the plane of the lines along, and of those across less a right angle: their mean."""
+    x, y = size.middle_px
     # Clockwise as seen is from x to y where y runs down.
-    return _direction_rad((x, y), (x + math.cos(skew), y + math.sin(skew)), values, size)
+    along = _direction_rad((x, y), (x + math.cos(skew.angle_rad), y + math.sin(skew.angle_rad)), values, size)
+    if skew.across_rad is None:
+        return along
+    down = (x - math.sin(skew.across_rad), y + math.cos(skew.across_rad))
+    across = _direction_rad((x, y), down, values, size) + math.pi / 2
+    share = skew.sigma_rad**2 / (skew.sigma_rad**2 + skew.across_sigma_rad**2)
+    return along + share * math.remainder(across - along, 2 * math.pi)
 
 
 def _direction_rad(start: PointPx, end: PointPx, values: Floats, size: PictureSize) -> float:

@@ -102,10 +102,26 @@ class Across:
 
 @dataclass(frozen=True, slots=True)
 class Skew:
-    """The turn of a scan found in its own lines: plan +x lies `angle_rad` from picture +x, clockwise as seen."""
+    """The turn of a scan found in its own lines: plan +x lies `angle_rad` from picture +x, clockwise as seen.
+
+    `across_rad` is the same of the lines at right angles to plan +x, where there are enough of both: they differ where
+    the scan is sheared.
+    """
 
     angle_rad: float
     sigma_rad: float
+    across_rad: float | None = None
+    across_sigma_rad: float = math.inf
+
+    @property
+    def shear_rad(self) -> float:
+        """How far the lines across are turned against those along, clockwise as seen; 0 where it is not told."""
+        return 0.0 if self.across_rad is None else self.across_rad - self.angle_rad
+
+    @property
+    def shear_sigma_rad(self) -> float:
+        """One sigma of `shear_rad`."""
+        return math.hypot(self.sigma_rad, self.across_sigma_rad)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,8 @@ from enum import Enum, auto
 
 import numpy as np
 
-from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides
-from calibration.observations import Corners, GivenScale, KnownDistance, Observation, StraightLine
+from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides, SquareBlock
+from calibration.observations import Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
 from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, plane_from_picture
 
@@ -26,7 +26,7 @@ LARGEST_STEP = {
 }
 """Bounds of one step, which also are the unit of each parameter."""
 
-USUAL = (P.TILT_X, P.TILT_Y, *LENS)
+USUAL = (P.TILT_X, P.TILT_Y, P.SHEAR, *LENS)
 """Parameters whose priors say what is usual and measure nothing: they do not count among what agrees or not."""
 
 
@@ -53,8 +53,8 @@ class Suspect:
 class Problem:
     """Blocks of observations, priors of the map's parameters, and which rows each suspect has.
 
-    `line_rows` are those of straight lines, `usual_rows` those of priors that say how phones are
-    held and what lenses do.
+    `line_rows` are those of straight lines, `usual_rows` those of priors that say how phones are held and what lenses
+    and scanners do.
     """
 
     size: PictureSize
@@ -164,6 +164,9 @@ def build(
             if sides is Sides.BOTH:
                 sized.append(Suspect(What.SIZE, i))
             at += 8
+        elif isinstance(seen, Skew) and seen.across_rad is not None:
+            blocks.append(SquareBlock(seen, size))
+            at += 1
     first_line = at
     for seen in observations:
         if isinstance(seen, StraightLine):

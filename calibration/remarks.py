@@ -11,7 +11,7 @@ from calibration.blunders import Weeded
 from calibration.calibration import Calibration, Given
 from calibration.kind import Kind
 from calibration.naming import named
-from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx
+from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx, Skew
 from calibration.plane_map import Floats, P, plane_from_picture
 from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
 from calibration.unit_slips import confusion
@@ -129,6 +129,11 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     strain = float(calibration.values[P.STRETCH])
     if abs(strain) > STRETCH_WORTH_SAYING:
         yield words.stretched(strain, longest.mm)
+    for seen in evidence.observations:
+        if isinstance(seen, Skew) and abs(seen.shear_rad) > NORMAL_95 * seen.shear_sigma_rad:
+            angles = (seen.angle_rad, seen.angle_rad + seen.shear_rad, seen.shear_sigma_rad)
+            along_deg, across_deg, sigma_deg = (math.degrees(angle) for angle in angles)
+            yield words.sheared(along_deg, across_deg, sigma_deg, longest.mm)
     best, worst, direction = _directions(calibration, evidence)
     if worst > WORTH_SAYING_PART and worst > 2 * best:
         yield words.one_direction(direction, worst * longest.mm, longest.mm)

@@ -1,4 +1,4 @@
-"""The turn of a scan, found in the drawing's own straight lines."""
+"""The turn and the shear of a scan, found in the drawing's own straight lines."""
 
 import math
 
@@ -42,9 +42,8 @@ LEAST_AGREEING = 0.5
 DRAUGHT_RAD = 0.0003
 """One sigma of a long drawn line's own direction: 0.3 mm on a metre."""
 
-
-SHEAR_RAD = 0.001
-"""How far lines along and across are off a right angle on a usual scan: 0.06 degrees; one real scan has 0.12."""
+SAME_PX = 6.0
+"""Measured lines nearer than this beside each other, where they overlap, are one: its two edges made a run each."""
 
 
 def find_skew(ink: Ink) -> Skew | None:
@@ -76,9 +75,9 @@ def find_skew(ink: Ink) -> Skew | None:
         _near(pieces, peak_deg, 2 * PEAK_DEG), diagonal_px=diagonal, least_px=0.03 * diagonal, most=MOST_LINES
     )
     measured = [line for run in runs if (line := _measured(ink, reduced.to_picture(_points(run)))) is not None]
-    if len(measured) < LEAST_LINES:
+    if not measured:
         return None
-    return _agreed(np.array(measured), math.radians(peak_deg))
+    return _agreed(_distinct(np.array(measured)), math.radians(peak_deg))
 
 
 def _peak_deg(pieces: NDArray[np.float64]) -> float | None:
@@ -113,8 +112,8 @@ def _points(run: Run) -> Points:
     return run.at(u[covered])
 
 
-def _measured(ink: Ink, points_px: Points) -> tuple[float, float, float] | None:
-    """Give a line's direction (rad), its sigma and its length px, from its centres at full size."""
+def _measured(ink: Ink, points_px: Points) -> tuple[float, ...] | None:
+    """Give a line's direction (rad), its sigma, its length and middle px, from its centres at full size."""
     if len(points_px) < 12:
         return None
     chord = points_px[-1] - points_px[0]
@@ -148,11 +147,29 @@ def _measured(ink: Ink, points_px: Points) -> tuple[float, float, float] | None:
         return None
     # A quarter of the places count as independent: paper and blur go together over some tens of px.
     sigma = max(spread, 0.05) / (np.std(u[good]) * math.sqrt(good.sum() / 4))
-    return math.atan2(along[1], along[0]) + math.atan(fit[1]), float(sigma), float(length)
+    middle = points_px[good].mean(axis=0)
+    return math.atan2(along[1], along[0]) + math.atan(fit[1]), float(sigma), float(length), *middle.tolist()
+
+
+def _distinct(lines: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Leave out lines measured twice; the surer one stays."""
+    kept: list[NDArray[np.float64]] = []
+    for line in lines[np.argsort(lines[:, 1])]:
+        angle, _, length, x, y = line
+        along = np.array([math.cos(angle), math.sin(angle)])
+        for other in kept:
+            away = np.array([x - other[3], y - other[4]])
+            turned = abs(math.remainder(angle - other[0], math.pi)) < math.radians(PEAK_DEG)
+            beside = abs(away[0] * along[1] - away[1] * along[0]) < SAME_PX
+            if turned and beside and abs(away @ along) < (length + other[2]) / 2:
+                break
+        else:
+            kept.append(line)
+    return np.array(kept)
 
 
 def _agreed(lines: NDArray[np.float64], peak: float) -> Skew | None:
-    """Give the mean of the direction of the lines along and of those across, with its sigma."""
+    """Give the directions of the lines along and of those across, with their sigmas; one where only one stands out."""
     quarter = math.pi / 2
     off = (lines[:, 0] - peak + quarter / 2) % quarter - quarter / 2
     steep = np.abs(np.sin(lines[:, 0])) > math.sqrt(0.5)
@@ -163,15 +180,17 @@ def _agreed(lines: NDArray[np.float64], peak: float) -> Skew | None:
     agree = np.abs(off - centre) < agree_rad
     if agree.sum() < LEAST_LINES or length[agree].sum() < LEAST_AGREEING * length.sum():
         return None
-    groups = [
-        _mean(off[group], sigma[group], length[group]) for group in (agree & ~steep, agree & steep) if group.any()
-    ]
-    # Scanners shear: lines along and across are then no right angle, and the turn lies between.
-    weight = np.array([1 / (own**2 + SHEAR_RAD**2) for _, own in groups])
-    mean = float((weight * [at for at, _ in groups]).sum() / weight.sum())
-    own = math.sqrt(float((weight**2 * [own**2 for _, own in groups]).sum())) / float(weight.sum())
-    between = (groups[0][0] - groups[-1][0]) / 2
-    return Skew((peak + mean + quarter / 2) % quarter - quarter / 2, math.hypot(own, between))
+
+    def mean(group: NDArray[np.bool_]) -> tuple[float, float]:
+        at, own = _mean(off[group], sigma[group], length[group])
+        return (peak + at + quarter / 2) % quarter - quarter / 2, own
+
+    along, across = agree & ~steep, agree & steep
+    if min(along.sum(), across.sum()) < LEAST_LINES:
+        # Too few of one family to tell a shear from a line that leans.
+        return Skew(*mean(agree))
+    first, second = mean(along), mean(across)
+    return Skew(*first, first[0] + math.remainder(second[0] - first[0], quarter), second[1])
 
 
 def _mean(off: Points, sigma: Points, length: Points) -> tuple[float, float]:

@@ -60,8 +60,7 @@ def observe(job: Job, seen: Seen) -> Gathered:
     straights, noted = straight_lines(job.straights, seen.strokes, full_per_paper=_full_per_paper(job))
     observations += straights
     findings += noted
-    turned = job.across is not None or any(isinstance(item, Corners) for item in observations)
-    if seen.skew is not None and not turned:
+    if seen.skew is not None:
         observations.append(seen.skew)
     if (offer := paper_edge_offer(job, seen)) is not None:
         findings.append(Finding("paper-edge-offered", Level.NOTE, "the paper's edge", offer))
