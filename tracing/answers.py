@@ -5,6 +5,7 @@ from typing import Any
 
 from digitize.ink_path import ink_graph
 from drawing.paths import Point
+from job.errors import JobError
 from job.job import Job
 from job.run import fraction_of
 from job.see import Seen
@@ -30,10 +31,12 @@ class Answers:
 
     def ink_path(self, clicks_px: Sequence[Point]) -> dict[str, Any]:
         """Give the trace through clicks."""
+        self._refuse_far(clicks_px)
         return followed_view(follow_ink(self._graph, self.seen.picture, clicks_px))
 
     def measure(self, kind: str, points_px: Sequence[Point], scale: Scale, job: Job) -> dict[str, Any]:
         """Give what is measured between marks, at full and at build size."""
+        self._refuse_far(points_px)
         return measure_view(
             kind,
             points_px,
@@ -46,3 +49,13 @@ class Answers:
         """Give the flat picture as a JPEG; while no length is known, its shape alone is true."""
         calibration = shape_of(job, self.seen) if scale is None else scale.calibration
         return flat_preview(pyramid.levels, calibration, width_px=width_px, sheet_px=self.seen.sheet_px)
+
+    def _refuse_far(self, points_px: Sequence[Point]) -> None:
+        """Refuse points farther beyond the picture's edge than it is large: a line to there has no end of points."""
+        width, height = self.seen.picture.width_px, self.seen.picture.height_px
+        for x, y in points_px:
+            if not (-width <= x <= 2 * width and -height <= y <= 2 * height):
+                raise JobError(
+                    f"A point lies at {x:g},{y:g}, far outside the picture of {width} x {height} px; "
+                    "it must lie on the picture: put it there."
+                )

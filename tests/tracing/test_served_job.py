@@ -2,6 +2,7 @@
 
 import asyncio
 import hashlib
+import io
 import json
 import shutil
 from collections.abc import Awaitable, Callable
@@ -10,6 +11,7 @@ from typing import Any
 
 import httpx
 import pytest
+from PIL import Image
 
 from job.job_file import read_job
 from job.make import Typed, make
@@ -395,3 +397,97 @@ def _good(answer: httpx.Response) -> dict[str, Any]:
 
 def _hash(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_a_mark_is_told_where_it_would_go(served: Serve, small_plan: SmallPlan) -> None:
+    async def test(page: Page) -> None:
+        x, y = small_plan.px(0, 0)
+        early = _good(await page.client.post(f"{page.at}/snap", json={"at": [x + 3, y - 2], "reach_px": 8}))
+        assert early["what"] in ("nothing", "corner")
+        await _until_answered(page)
+        found = _good(await page.client.post(f"{page.at}/snap", json={"at": [x + 3, y - 2], "reach_px": 8}))
+        assert found["what"] == "corner"
+        # The corner was drawn at a place known to a few thousandths of a px.
+        assert found["at"] == pytest.approx([x, y], abs=0.3)
+        landmarks = _good(await page.client.get(f"{page.at}/landmarks"))["points"]
+        assert landmarks[found["number"] - 1] == pytest.approx(found["at"], abs=1e-3)
+
+    on_small_plan(served, small_plan, test)
+
+
+def test_a_path_follows_the_ink_between_clicks(served: Serve, small_plan: SmallPlan) -> None:
+    async def test(page: Page) -> None:
+        await _until_answered(page)
+        clicks = [small_plan.px(x, STRIP_MM[1] - FRAME_MM[1]) for x in (40, 60)]
+        at = [[x, y + 2] for x, y in (small_plan.px(40, 75), small_plan.px(60, 75))]
+        path = _good(await page.client.post(f"{page.at}/ink_path", json={"points": at}))
+        assert path["on_ink"]
+        y_px = clicks[0][1]
+        assert all(abs(y - y_px) < 0.5 for _, y in path["points_px"])
+
+    on_small_plan(served, small_plan, test)
+
+
+def test_a_length_is_measured_and_refused_while_there_is_no_scale(served: Serve, small_plan: SmallPlan) -> None:
+    async def test(page: Page) -> None:
+        await _until_answered(page)
+        ends = [small_plan.px(20, 20), small_plan.px(100, 20)]
+        asked = {"kind": "length", "points": ends}
+        refused = await page.client.post(f"{page.at}/measure", json=asked)
+        assert refused.status_code == 422
+        assert refused.json()["error"].startswith("Nothing tells how large")
+
+        await page.do(known(small_plan))
+        # Asked at once: the answer waits for the scale of the job as it stands.
+        measured = _good(await page.client.post(f"{page.at}/measure", json=asked))
+        assert measured["full"] == pytest.approx(80, abs=0.1)
+        assert 0 < measured["u95"] < 1
+        await page.do({"do": "set_fraction", "text": "1/2"})
+        halved = _good(await page.client.post(f"{page.at}/measure", json=asked))
+        assert halved["build"] == pytest.approx(measured["full"] / 2)
+
+    on_small_plan(served, small_plan, test)
+
+
+def test_the_flat_picture_is_shown_with_and_without_a_scale(served: Serve, small_plan: SmallPlan) -> None:
+    async def test(page: Page) -> None:
+        await _until_answered(page)
+        for _ in range(2):
+            answer = await page.client.get(f"{page.at}/flat.jpg", params={"of": 0, "width": 400})
+            assert answer.headers["content-type"] == "image/jpeg"
+            with Image.open(io.BytesIO(answer.content)) as flat:
+                assert flat.width <= 400
+                # The sheet is 190 by 130 mm.
+                assert flat.width / flat.height == pytest.approx(190 / 130, rel=0.02)
+            await page.do(known(small_plan))
+
+    on_small_plan(served, small_plan, test)
+
+
+@pytest.mark.parametrize("path", ["snap", "ink_path", "measure"])
+def test_odd_questions_are_one_sentence(served: Serve, small_plan: SmallPlan, path: str) -> None:
+    odd: list[dict[str, Any]] = [
+        {}, {"at": [1], "reach_px": 1}, {"at": ["1", 2], "reach_px": 1}, {"at": [1, 2], "reach_px": -1},
+        {"points": [[0, 0]], "kind": "odd"}, {"points": [[0, 0]] * 20_000, "kind": "area"}, {"points": "x", "kind": 3},
+        {"points": [[1, 1], [1, 1]], "kind": "length"}, {"points": [[1e300, 1], [1, 1]], "kind": "length"},
+        {"points": [[9e8, 9e8], [-9e8, 1]], "kind": "length"}, {"points": [[True, False], [1, 1]], "kind": "here"},
+    ]  # fmt: skip
+
+    async def test(page: Page) -> None:
+        await _until_answered(page)
+        await page.do(known(small_plan))
+        for asked in odd:
+            answer = await page.client.post(f"{page.at}/{path}", json=asked)
+            assert answer.status_code in (200, 422), answer.text
+            if answer.status_code == 422:
+                assert answer.json()["error"].endswith(".")
+
+    on_small_plan(served, small_plan, test)
+
+
+async def _until_answered(page: Page) -> None:
+    """Wait until the picture has been seen and questions about it are answered."""
+    await page.results("seen")
+    async with asyncio.timeout(PATIENCE_SECONDS):
+        while page.desk.job is None or page.desk.job.answers is None:
+            await asyncio.sleep(0.02)
