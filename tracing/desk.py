@@ -66,6 +66,7 @@ class Desk:
             found = await asyncio.to_thread(find_job, path, beside=self.places.folder)
             if self.job is not None and self.job.folder == found.folder:
                 # Opened once more, perhaps by another tab: it is the same job, and its lock is ours.
+                self.job.stages.look_again()
                 return self.job.key
             key = await self._lay_out(found.folder, found.job, found.note)
             if found.is_new and self.job is not None:

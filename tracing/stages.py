@@ -14,7 +14,8 @@ from drawing.errors import ScantlingError
 from drawing.papers import PAPERS
 from job.job import Job, Sheet
 from printing.setup import PageSetup
-from tracing.work import Cancelled, Hear, Worker, WorkError
+from tracing.view_words import on_the_page
+from tracing.work import Cancelled, Hear, ProcessDied, Worker, WorkError
 
 if TYPE_CHECKING:
     # What these stand on takes a second to load, which is done in a thread once the page is up.
@@ -115,6 +116,11 @@ class Stages:
         """Forget that looking failed or was stopped, and try once more."""
         self._unseen = None
         self._woken.set()
+
+    @property
+    def process(self) -> int | None:
+        """The number of the process that holds what was seen, while it runs."""
+        return None if self._worker is None else self._worker.pid
 
     def encoded(self) -> str:
         """Give all results as JSON."""
@@ -246,7 +252,14 @@ class Stages:
         return kept
 
     async def _ask(self, name: str, *values: Any) -> Any:
-        """Have the process that holds what was seen do something; a new one is told first what was seen."""
+        """Have the process that holds what was seen do something; one that died is replaced, once."""
+        try:
+            return await self._ask_once(name, *values)
+        except ProcessDied:
+            return await self._ask_once(name, *values)
+
+    async def _ask_once(self, name: str, *values: Any) -> Any:
+        """Have it done; a new process is told first what was seen."""
         worker = self._worker
         if worker is None or worker.fresh:
             worker = self._worker = self._worker or Worker(LOOKING, name="this picture")
@@ -364,7 +377,7 @@ def _unpacked(seen: "PackedSeen", pyramid: "Pyramid") -> "Seen":
 
 
 def _failed(sentence: str) -> str:
-    return json.dumps({"ok": False, "error": sentence})
+    return json.dumps({"ok": False, "error": on_the_page(sentence)})
 
 
 def _ok(value: str) -> str:

@@ -35,6 +35,10 @@ class Cancelled(WorkError):
     """Work that a person stopped."""
 
 
+class ProcessDied(WorkError):
+    """A process that ended by itself, or that something outside ended."""
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """One piece of work: the name of a function the process knows, and what it takes."""
@@ -62,6 +66,11 @@ class Worker:
     def fresh(self) -> bool:
         """Whether no process runs, so that the next one knows nothing yet."""
         return self._process is None or not self._process.is_alive()
+
+    @property
+    def pid(self) -> int | None:
+        """The number of the process, while one runs."""
+        return None if self._process is None or self.fresh else self._process.pid
 
     async def ask(self, name: str, *values: Any, hear: Hear) -> Any:
         """Have a piece of work done; others wait their turn.
@@ -123,7 +132,7 @@ class Worker:
             self._forget()
             if self._ended:
                 raise Cancelled("The work was stopped.") from None
-            raise WorkError(
+            raise ProcessDied(
                 f"The process for {self._name} ended before it was done, which often means that this computer's "
                 "memory ran out; nothing was changed: close other programs and try once more."
             ) from error

@@ -4,7 +4,9 @@ import asyncio
 import hashlib
 import io
 import json
+import os
 import shutil
+import signal
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -163,7 +165,14 @@ def test_export_writes_what_make_writes_from_the_saved_job(
         assert reports[0] == reports[1]
 
         # The origin and the page grid are kept in the job that lies open, and saving it says nothing else.
-        assert (await page.view())["job"]["grid"] is not None
+        view = await page.view()
+        assert view["job"]["grid"] is not None
+        # Whoever looks later is told whose files they are.
+        assert [one["job"] for one in view["tasks"] if one["kind"] == "export"] == [view["job"]]
+        await page.do({"do": "set_fraction", "text": "1/3"})
+        view = await page.view()
+        assert [one["job"]["fraction"] for one in view["tasks"] if one["kind"] == "export"] == ["1/2"]
+        await page.do({"do": "set_fraction", "text": "1/2"})
         page.desk.job.save()  # type: ignore[union-attr]
         assert read_job(folder / "job.toml") == read_job(job)
 
@@ -397,6 +406,35 @@ def _good(answer: httpx.Response) -> dict[str, Any]:
 
 def _hash(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_a_process_that_dies_is_told_of_and_replaced(served: Serve, small_plan: SmallPlan) -> None:
+    async def test(page: Page) -> None:
+        async with asyncio.timeout(PATIENCE_SECONDS):
+            while (pid := _process(page)) is None:
+                await asyncio.sleep(0.02)
+        os.kill(pid, signal.SIGKILL)
+        seen = (await page.results("seen"))["seen"]
+        assert seen["error"].startswith("The process for this picture ended before it was done")
+
+        # Opened again it looks again, and draws in a process that is there.
+        _good(await page.client.post("/api/open", json={"path": str(small_plan.path)}))
+        await page.until(lambda view: bool(view["results"]["seen"]["ok"]))
+        await page.do(known(small_plan))
+        assert (await page.results("pages"))["pages"]["ok"]
+        second = _process(page)
+        assert second is not None
+        os.kill(second, signal.SIGKILL)
+        await page.do({"do": "set_fraction", "text": "1/2"})
+        pages = (await page.results("pages"))["pages"]
+        assert (pages["error"], pages["fraction"]) == (None, "1/2")
+
+    on_small_plan(served, small_plan, test)
+
+
+def _process(page: Page) -> int | None:
+    assert page.desk.job is not None
+    return page.desk.job.stages.process
 
 
 def test_a_mark_is_told_where_it_would_go(served: Serve, small_plan: SmallPlan) -> None:
