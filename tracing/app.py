@@ -17,6 +17,7 @@ from tracing.guard import Door, Guard, RefusedError
 from tracing.routes_desk import desk_routes
 from tracing.routes_job import job_routes
 from tracing.static_files import static_file
+from tracing.view_words import on_the_page
 
 _log = logging.getLogger(__name__)
 
@@ -66,7 +67,7 @@ async def _refused(request: Request, error: RefusedError) -> Response:
 
 
 async def _sentence(request: Request, error: ScantlingError) -> Response:
-    return _said(str(error), 422)
+    return _said(on_the_page(str(error)), 422)
 
 
 async def _no_such(request: Request, error: HTTPException) -> Response:

@@ -4,12 +4,13 @@ import asyncio
 import json
 import logging
 import secrets
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drawing.errors import ScantlingError
 from job.errors import JobError
+from job.job import Job
 from tracing.events import Hub
 from tracing.level_sizes import TILE_PX
 from tracing.opening import JOB_NAME
@@ -17,6 +18,7 @@ from tracing.result_files import FILES
 from tracing.session import Change, Conflict, Saved, Session
 from tracing.stages import BUG, Stages
 from tracing.view_job import job_view
+from tracing.view_words import on_the_page
 from tracing.work import Cancelled, Hear, Worker
 
 if TYPE_CHECKING:
@@ -44,11 +46,14 @@ class Task:
     share: float = 0.0
     error: str | None = None
     files: tuple[str, ...] = ()
+    job: Job | None = None
+    """Whose files they are: the page tells by it whether they are of the job as it stands, after a reload too."""
 
     def view(self) -> dict[str, Any]:
         """Give the task as the page takes it."""
         told = ("task", "kind", "state", "stage", "share", "error")
-        return {**{name: getattr(self, name) for name in told}, "files": list(self.files)}
+        job = None if self.job is None else job_view(self.job)
+        return {**{name: getattr(self, name) for name in told}, "files": list(self.files), "job": job}
 
 
 class OpenJob:
@@ -267,7 +272,8 @@ class OpenJob:
         self.save()
         if self._conflict is not None:
             raise JobError(f"{self._conflict} The files were not written: settle this first.")
-        task = self._begin(Task("export", Worker("tracing.bench:export_main", name="writing the files")))
+        worker = Worker("tracing.bench:export_main", name="writing the files")
+        task = self._begin(Task("export", worker, job=self.session.job))
         self._exporting = asyncio.get_running_loop().create_task(self._export(task, seen))
         return task.task
 
@@ -277,6 +283,7 @@ class OpenJob:
         try:
             job = await task.worker.ask("export", self.folder / JOB_NAME, seen, self.cache, hear=self._hear(task))
             self.session.adopt(job)
+            task.job = task.job and replace(task.job, kept_grid=job.kept_grid, sheet=job.sheet)
             files = tuple(FILES)
         except Cancelled:
             state = "cancelled"
@@ -298,7 +305,7 @@ class OpenJob:
         return task
 
     def _end(self, task: Task, state: str, error: str | None, files: tuple[str, ...] = ()) -> None:
-        task.state, task.error, task.files = state, error, files
+        task.state, task.error, task.files = state, None if error is None else on_the_page(error), files
         task.share = 1.0 if state == "done" else task.share
         self._tell_task(task)
 

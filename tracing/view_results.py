@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.calibration import Calibration, Given, Observed
-from calibration.observations import CheckLength, KnownDistance
+from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance
 from calibration.uncertainty import NORMAL_95
 from digitize.draw_outlines import Drawn
 from drawing.drawing import Drawing
@@ -29,7 +29,7 @@ from job.size import size_over_all
 from job.words import calibration_rests_on
 from printing.plan_pages import PagePlan
 from tracing.picture_paths import loop_data, path_data
-from tracing.view_words import counted, give_or_take, plain_fraction, plain_mm, with_give
+from tracing.view_words import counted, give_or_take, on_the_page, plain_fraction, plain_mm, with_give
 
 
 def seen_view(seen: Seen) -> dict[str, Any]:
@@ -47,7 +47,8 @@ def scale_view(gathered: Gathered, calibration: Calibration) -> dict[str, Any]:
     """Give the scale, and every length that was given beside what it comes out as."""
     findings = (*gathered.findings, *calibration.findings)
     given = {o.label: o for o in gathered.observations if isinstance(o, KnownDistance | CheckLength)}
-    observed = [_observed(item, given.get(item.label), calibration) for item in calibration.observed]
+    lone = _lone(gathered)
+    observed = [_observed(item, given.get(item.label), calibration, lone=lone) for item in calibration.observed]
     rests = calibration_rests_on(gathered.observations, calibration)
     return {
         "mm_per_px": calibration.mm_per_px,
@@ -152,10 +153,25 @@ def pages_view(
 
 def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
     """Give findings as values."""
-    return [{"code": f.code, "level": str(f.level), "about": f.about, "text": f.text} for f in findings]
+    return [{"code": f.code, "level": str(f.level), "about": f.about, "text": on_the_page(f.text)} for f in findings]
 
 
-def _observed(item: Observed, given: KnownDistance | CheckLength | None, calibration: Calibration) -> dict[str, Any]:
+def _lone(gathered: Gathered) -> str | None:
+    """Say what checks the one length that the scale is fitted to; None where there are more, which check each other."""
+    lengths = [
+        seen
+        for seen in gathered.observations
+        if isinstance(seen, KnownDistance | GivenScale) or (isinstance(seen, Corners) and seen.width_mm is not None)
+    ]
+    if len(lengths) != 1:
+        return None
+    checked = any(isinstance(seen, CheckLength) for seen in gathered.observations)
+    return "what you compare is held against it" if checked else "nothing checks it yet"
+
+
+def _observed(
+    item: Observed, given: KnownDistance | CheckLength | None, calibration: Calibration, *, lone: str | None
+) -> dict[str, Any]:
     loud = _is_loud(item, calibration)
     return {
         "label": item.label,
@@ -169,7 +185,8 @@ def _observed(item: Observed, given: KnownDistance | CheckLength | None, calibra
         "loud": loud,
         "start_px": item.start_px,
         "end_px": item.end_px,
-        "words": _observed_words(item, given, calibration, loud=loud),
+        "words": _observed_words(item, given, calibration, loud=loud, lone=lone),
+        "short": _observed_short(item, loud=loud, lone=lone),
     }
 
 
@@ -184,12 +201,17 @@ def _is_loud(item: Observed, calibration: Calibration) -> bool:
 
 
 def _observed_words(
-    item: Observed, given: KnownDistance | CheckLength | None, calibration: Calibration, *, loud: bool
+    item: Observed,
+    given: KnownDistance | CheckLength | None,
+    calibration: Calibration,
+    *,
+    loud: bool,
+    lone: str | None,
 ) -> str:
     comes = with_give(item.fitted_mm, item.u95_mm)
     if item.kind is Given.SCALE:
         return "Taken on trust." if item.used else "Left out: what you gave says otherwise."
-    off = f"{plain_mm(abs(item.residual_mm), min(item.u95_mm, 0.5))} {'more' if item.residual_mm > 0 else 'less'}"
+    off = _off(item)
     if item.kind is not Given.CHECK and not item.used:
         return f"Left out: the rest makes it {comes}, {off} than given ({_percent(item)})."
     if loud:
@@ -197,14 +219,26 @@ def _observed_words(
         if doubt is not None and item.kind is Given.KNOWN:
             return doubt.text
         return f"Does not agree: comes out {comes}, {off} than given ({_percent(item)})."
-    lone = sum(one.used and one.kind is not Given.CHECK for one in calibration.observed) == 1
-    if lone and item.used:
-        return f"Sets the scale; nothing checks it yet. {_capital(give_or_take(item.u95_mm))}."
+    if lone is not None and item.kind is Given.KNOWN:
+        return f"Sets the scale; {lone}. {_capital(give_or_take(item.u95_mm))}."
     allowed_mm = item.u95_mm if given is None else math.hypot(item.u95_mm, NORMAL_95 * given.give_mm / math.sqrt(3))
     if item.kind is Given.SIDE and given is None and item.used:
         return f"Fits its rectangle: {format_off(item.residual_mm)}."
     agrees = "Agrees" if abs(item.residual_mm) <= allowed_mm else "Off by a little more than expected"
     return f"{agrees}: {format_off(item.residual_mm)}, {give_or_take(allowed_mm)}."
+
+
+def _observed_short(item: Observed, *, loud: bool, lone: str | None) -> str:
+    """The same in the two or three words that a label in the picture has room for."""
+    if item.kind is not Given.CHECK and not item.used:
+        return "left out"
+    if loud:
+        return f"comes out {_off(item)}"
+    return "sets the scale" if lone is not None and item.kind is Given.KNOWN else "agrees"
+
+
+def _off(item: Observed) -> str:
+    return f"{plain_mm(abs(item.residual_mm), min(item.u95_mm, 0.5))} {'more' if item.residual_mm > 0 else 'less'}"
 
 
 def _percent(item: Observed) -> str:

@@ -1,10 +1,49 @@
-"""How the page says figures: a length with its give or take, how far off something is, how many sheets."""
+"""How the page says things: figures with their give or take, how many sheets, and what to do next in its own ways.
+
+Rooms below say what to do next as it is typed in a shell. The page has buttons instead; `on_the_page` puts its words in
+place of those, wherever a sentence leaves for the page.
+"""
 
 import math
+import re
 from fractions import Fraction
 
 from drawing.build_fraction import LARGEST_SPOKEN_DENOMINATOR
 from drawing.format import format_give
+
+PAGE_WAYS: tuple[tuple[str, str], ...] = (
+    (r"say --kind (photo|scan)", r"choose “A \1” under “Photo or scan” in the step Flatten"),
+    (
+        r'add --corners "[^"]*" --as-given',
+        "mark them with “Mark four corners” in the step Flatten, Alt held so that they stay where you put them",
+    ),
+    (r"add --drawn-at 1/4", "type it under “I know a length on the paper” in the step Set the scale, as 1/4"),
+    (r"--dpi is ", "The scanner’s resolution is "),
+    (
+        r"give a known distance with --known, or the scanner's figure with --dpi",
+        "mark one you know, or type the scanner’s resolution in the step Set the scale",
+    ),
+    (r"check one length you know with --known", "mark one length you know"),
+    (r"accept the page with --trust-size", "accept the page with “Trust the size the file gives”"),
+    (
+        r'add --known "A B = 36 in" with two points from `scantling look`',
+        "mark its two ends with “Mark a length I know”",
+    ),
+    (r"take the file's word with --trust-size", "take the file’s word with “Trust the size the file gives”"),
+    (r"\(--as-given leaves it where it was put\)", "(hold Alt to leave a mark where you put it)"),
+    (r"look at it with `scantling look`", "zoom in and look at it"),
+    (r", or change `file` in the job\.", ", or say in the step Open where it is now."),
+)
+"""What a shell is told, as a pattern, and what the page says instead. A test holds it complete."""
+
+
+def on_the_page(sentence: str) -> str:
+    """Give a sentence with the page's ways in place of the command line's."""
+    if "--" not in sentence and "`" not in sentence:
+        return sentence
+    for shell, page in PAGE_WAYS:
+        sentence = re.sub(shell, page, sentence)
+    return sentence
 
 
 def with_give(mm: float, u95_mm: float) -> str:

@@ -162,7 +162,19 @@ def test_a_lone_length_says_that_nothing_checks_it(done: SmallJob) -> None:
 
     first = next(item for item in view["observed"] if item["kind"] == "known distance")
     assert not first["loud"]
+    assert first["words"].startswith("Sets the scale; nothing checks it yet. Give or take ")
+    assert first["short"] == "sets the scale"
     assert "known distance 1 (130 mm)" in view["words"]
+
+
+def test_a_lone_length_with_one_to_compare_says_so(done: SmallJob) -> None:
+    lengths = {"knowns": (known(done.plan, STRIP_MM, "130 mm"),), "checks": (known(done.plan, PLATE_MM, "80 mm"),)}
+    job = small_job(done.plan, done.seen, **lengths)
+
+    observed = {item["label"]: item for item in scale_view(job.gathered, job.calibration)["observed"]}
+
+    assert observed["known distance 1"]["words"].startswith("Sets the scale; what you compare is held against it.")
+    assert observed["check length 1"]["short"] == "agrees"
 
 
 def test_a_job_is_plain_values_under_its_own_names(done: SmallJob) -> None:

@@ -94,9 +94,8 @@ export function makeStore(api) {
         if (error instanceof Refused && error.body.gone) store.emit("gone", error.message);
         throw error;
       }
-      const tasks = (view.tasks ?? []).map((task) => withJob(task));
       const results = Object.fromEntries(Object.entries(view.results ?? {}).map(([stage, result]) => [stage, result && { ...result, since: result.of }]));
-      store.state = { ...view, results, tasks };
+      store.state = { ...view, results, tasks: view.tasks ?? [] };
       settleSelection();
       store.emit("job", null);
       store.emit("picture", null);
@@ -206,23 +205,13 @@ export function makeStore(api) {
     store.emit("results", stage);
   }
 
-  /** A task keeps the job it began with, so that the page can tell whether its files are of the job as it stands. */
-  function withJob(task) {
-    const known = store.state?.tasks?.find((other) => other.task === task.task);
-    const job = store.state?.job ?? null;
-    let begun = known?.job ?? (task.state === "running" ? job : null);
-    // An export keeps the origin and the page grid it used in the job, just before it says that it is done.
-    if (begun && job && task.state === "done" && known?.state === "running") begun = { ...begun, grid: job.grid, sheet: { ...begun.sheet, origin_px: job.sheet.origin_px } };
-    return { ...known, ...task, job: begun };
-  }
-
   function takeProgress(progress) {
     const state = store.state;
     if (!state) return;
     const known = state.tasks.find((task) => task.task === progress.task);
     // News of progress may come after that of the end, which counts.
     if (known && known.state !== "running") return;
-    const task = withJob({ state: "running", ...progress });
+    const task = { state: "running", ...known, ...progress };
     store.state = { ...state, tasks: known ? state.tasks.map((other) => (other === known ? task : other)) : [...state.tasks, task] };
     store.emit("progress", progress);
   }
@@ -230,9 +219,8 @@ export function makeStore(api) {
   function takeTask(task) {
     const state = store.state;
     if (!state) return;
-    const now = withJob(task);
     const others = state.tasks.filter((other) => other.task !== task.task && other.kind !== task.kind);
-    store.state = { ...state, tasks: [...others, now] };
+    store.state = { ...state, tasks: [...others, task] };
     store.emit("task", task);
   }
 
