@@ -7,7 +7,7 @@ import signal
 import sys
 import tempfile
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -24,13 +24,15 @@ def write_folder(
     seal: Callable[[dict[str, str]], bytes],
     *,
     spare: Sequence[Path] = (),
+    unchanged: Mapping[str, bytes | None] | None = None,
 ) -> None:
     """Fill a folder so that it is never half-written and never mixes two runs.
 
     `fill` writes every file but report.json into an empty folder on the same disk; then the old
     report.json goes, the files move into place, and `seal`, given each file's sha256, makes the new
     report.json, which comes last. Whatever else lies in the folder stays. While files move,
-    an interrupt waits, and so does another run that has the same folder.
+    an interrupt waits, and so does another run that has the same folder. A file of `unchanged` that no longer
+    holds what it held (None: was not there) was edited meanwhile, and is not written over.
 
     Raises
     ------
@@ -52,6 +54,7 @@ def write_folder(
             (beside / LAST).write_bytes(seal(hashes))
             names = [path.name for path in written]
             _refuse_taken(real, [*names, LAST], spare)
+            _refuse_edited(real, unchanged or {})
             _move_in(real, beside, names)
     except OSError as error:
         raise _said(folder, error) from error
@@ -78,6 +81,23 @@ def _refuse_taken(folder: Path, names: Sequence[str], spare: Sequence[Path]) -> 
             raise JobError(
                 f"{path} is the picture itself, and a result of that name would overwrite it; "
                 "results need a place of their own: name another folder with -o."
+            )
+
+
+def content_of(path: Path) -> bytes | None:
+    """Give what a file holds; None when there is none."""
+    try:
+        return path.read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+
+
+def _refuse_edited(folder: Path, unchanged: Mapping[str, bytes | None]) -> None:
+    for name, before in unchanged.items():
+        if content_of(folder / name) != before:
+            raise JobError(
+                f"{folder / name} was changed while this ran, so nothing was written over it: run it once more, "
+                "and the change counts."
             )
 
 

@@ -21,6 +21,8 @@ from job.table_observations import (
 from job.toml_table import Table
 from job.toml_text import point_text, quoted
 
+JOB_NAME = "job.toml"
+
 SIZE_LIMIT_BYTES = 64 << 20
 """A job file with tens of thousands of traced nodes takes a few MB; beyond this it is some other file."""
 

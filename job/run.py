@@ -15,7 +15,9 @@ from drawing.build_fraction import LARGEST, SMALLEST
 from drawing.drawing import Drawing
 from drawing.lengths import parse_length
 from job.errors import JobError
+from job.folder import content_of
 from job.job import Job, KeptGrid
+from job.job_file import JOB_NAME
 from job.made import Made
 from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
 from job.part_errors import longest_part_px, with_give_or_take
@@ -34,6 +36,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
     ScantlingError
         In one sentence; nothing is then written.
     """
+    job_file = content_of(folder / JOB_NAME)
     job, moved = settled_job(job, seen, as_given=as_given)
     with timed.stage(SCALE):
         observed = observe(job, seen)
@@ -69,7 +72,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         findings=(*seen.findings, *moved, *observed.findings, *calibration.findings, *drawn.findings, *laid),
         folder=folder,
     )
-    write_results(made, timed)
+    write_results(made, timed, job_file=job_file)
     return made
 
 

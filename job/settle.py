@@ -146,7 +146,7 @@ def settled_job(job: Job, seen: "Seen", *, as_given: bool) -> tuple[Job, tuple[F
         notes.append(finding)
         return moved
 
-    job = _with_marks(job, settle)
+    job = with_marks(job, settle)
     return job, tuple(notes)
 
 
@@ -161,7 +161,7 @@ def settled_point(point: TypedPoint, seen: "Seen", *, about: str, as_given: bool
     return moved, (finding,)
 
 
-def _with_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
+def with_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
     """Put every mark of a job through `settle`, with the words it is spoken of by."""
 
     def length(given: GivenLength, about: str) -> GivenLength:

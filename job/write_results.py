@@ -10,7 +10,7 @@ from drawing.svg import write_svg
 from job.facts import report_facts
 from job.flat_picture import flat_picture
 from job.folder import write_folder
-from job.job_file import job_text
+from job.job_file import JOB_NAME, job_text
 from job.made import Made
 from job.progress import FLATTENING, WRITING, Timed
 from pictures.flat import FlatPicture
@@ -21,8 +21,10 @@ from report.cautions import CAUTIONS
 from report.write_report import report_json, write_html
 
 
-def write_results(made: Made, timed: Timed) -> None:
+def write_results(made: Made, timed: Timed, *, job_file: bytes | None) -> None:
     """Write outlines, flat picture, pages, report and job file; report.json comes last.
+
+    `job_file` is what the folder's job.toml held when the run began; one edited since is not written over.
 
     Raises
     ------
@@ -43,7 +45,7 @@ def write_results(made: Made, timed: Timed) -> None:
         return report_json(replace(report_facts(made, flat), seconds=timed.seconds(), files=hashes))
 
     with timed.stage(WRITING):
-        write_folder(made.folder, fill, seal, spare=(made.job.sheet.file,))
+        write_folder(made.folder, fill, seal, spare=(made.job.sheet.file,), unchanged={JOB_NAME: job_file})
 
 
 def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
@@ -54,4 +56,4 @@ def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
     title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
     write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else pages_flat, title=title)
     write_html(folder / "report.html", report_facts(made, flat), flat)
-    (folder / "job.toml").write_text(job_text(made.job, folder=made.folder), encoding="utf-8")
+    (folder / JOB_NAME).write_text(job_text(made.job, folder=made.folder), encoding="utf-8")

@@ -13,11 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from drawing.errors import ScantlingError
+from job.folder import content_of
 from job.job import Job
-from job.job_file import job_text, parse_job
+from job.job_file import JOB_NAME, job_text, parse_job
 from tracing.commands import apply, resolve
 from tracing.errors import SessionError
-from tracing.keeping import JOB_NAME, content_at, write_in_place
+from tracing.keeping import write_in_place
 from tracing.past import Past
 
 HISTORY_NAME = "job.history.jsonl"
@@ -97,7 +98,7 @@ def read_history(folder: Path) -> Told | None:
     SessionError
         When it cannot be followed: it is damaged before its last line, or of another version.
     """
-    content = content_at(folder / HISTORY_NAME)
+    content = content_of(folder / HISTORY_NAME)
     if content is None:
         return None
     first, *entries = _entries(content)

@@ -6,19 +6,10 @@ import secrets
 from pathlib import Path
 
 from job.errors import JobError
-
-JOB_NAME = "job.toml"
+from job.folder import content_of
 
 MOST_ASIDE = 1000
 """Files kept aside before something is plainly wrong."""
-
-
-def content_at(path: Path) -> bytes | None:
-    """Give what a file holds; None when there is no such file."""
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        return None
 
 
 def hash_of(content: bytes | None) -> str | None:
@@ -52,7 +43,7 @@ def keep_aside(path: Path, content: bytes, whose: str) -> Path:
         try:
             handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
         except FileExistsError:
-            if content_at(aside) == content:
+            if content_of(aside) == content:
                 return aside
             continue
         with os.fdopen(handle, "wb") as file:

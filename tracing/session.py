@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from drawing.errors import ScantlingError
+from job.folder import content_of
 from job.job import Job
-from job.job_file import job_text, parse_job
+from job.job_file import JOB_NAME, job_text, parse_job
 from job.settle import Landmarks
 from tracing.commands import apply, resolve, words
 from tracing.errors import SessionError
+from tracing.exported import is_export_of
 from tracing.history import HISTORY_NAME, History, Told, read_history
-from tracing.keeping import JOB_NAME, content_at, hash_of, keep_aside, write_in_place
+from tracing.keeping import hash_of, keep_aside, write_in_place
 from tracing.lock import JobLock
 from tracing.past import Past
 
@@ -95,7 +97,7 @@ class Session:
 
     @classmethod
     def _opened(cls, folder: Path, job: Job, lock: JobLock, key: str) -> "Session":
-        content = content_at(folder / JOB_NAME)
+        content = content_of(folder / JOB_NAME)
         file_hash = hash_of(content)
         notes = [] if lock.held else ["This disk knows no locks: do not open the job twice."]
         told = None
@@ -109,7 +111,8 @@ class Session:
             session._saved_job = told.files[file_hash]
             if told.past.job.sheet.file != job.sheet.file:
                 # The picture was found at another place than the job says.
-                session.adopt(_at(told.past.job, job.sheet.file))
+                found = replace(session.job, sheet=replace(session.job.sheet, file=job.sheet.file))
+                session._take_over(found, job_text(found, folder=folder), at=told.past.at)
         else:
             if told is not None:
                 notes.append(_begun_anew(told, folder, content))
@@ -187,16 +190,21 @@ class Session:
     def adopt(self, job: Job) -> Change:
         """Take over what an export fixed: origin and page grid, and where the picture lies; no step, kept by undo.
 
-        `job` is the job that was last saved, as the export left it; job.toml written by that export counts as ours.
+        `job` is the job that was last saved, as the export left it; job.toml written by that export counts as ours. If
+        another hand had edited job.toml before the export read it, nothing is taken over: the next save is a conflict.
         """
+        if not is_export_of(job, self._saved_job):
+            return self._changed("")
         text = job_text(job, folder=self._folder)
-        at = self._past.where(self._saved_job)
-        self._add({"adopt": text, "at": at})
-        self._past.adopt(job, at=at)
-        content = content_at(self._folder / JOB_NAME)
+        self._take_over(job, text, at=self._past.where(self._saved_job))
+        content = content_of(self._folder / JOB_NAME)
         if content is not None and content.replace(b"\r\n", b"\n") == text.encode():
             self._written(hash_of(content), job)
         return self._changed("")
+
+    def _take_over(self, job: Job, text: str, *, at: int) -> None:
+        self._add({"adopt": text, "at": at})
+        self._past.adopt(job, at=at)
 
     def save(self, now: bool = False) -> Saved | Conflict:
         """Write job.toml if it does not hold the job yet; unless `now`, only when no gesture came for a second.
@@ -209,7 +217,7 @@ class Session:
         if not now and time.monotonic() - self._changed_at < IDLE_SECONDS:
             return Saved(self._saved_at)
         try:
-            content = content_at(self._folder / JOB_NAME)
+            content = content_of(self._folder / JOB_NAME)
             if content is not None and hash_of(content) != self._file_hash:
                 return Conflict(
                     f"{JOB_NAME} was changed outside this page, so it was not written over: choose which of the two "
@@ -230,7 +238,7 @@ class Session:
         """
         path = self._folder / JOB_NAME
         try:
-            content = content_at(path)
+            content = content_of(path)
             if keep == "mine":
                 if content is not None and hash_of(content) != self._file_hash:
                     keep_aside(path, content, "theirs")
@@ -304,10 +312,6 @@ def _begun_anew(told: Told, folder: Path, content: bytes | None) -> str:
     ours = job_text(told.past.job, folder=folder).encode()
     aside = keep_aside(folder / JOB_NAME, ours, "mine")
     return f"{said} What was done here before is kept in {aside.name}."
-
-
-def _at(job: Job, file: Path) -> Job:
-    return replace(job, sheet=replace(job.sheet, file=file))
 
 
 def _now() -> str:

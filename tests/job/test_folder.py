@@ -155,3 +155,25 @@ def test_an_interrupt_while_files_move_waits_until_all_have(tmp_path: Path, monk
 
     assert sorted(os.listdir(out)) == ["a.txt", "b.txt", "report.json"]
     assert os.listdir(tmp_path) == ["out"]
+
+
+@pytest.mark.parametrize("edited", [None, "edited by hand", ""])
+def test_a_file_edited_while_the_run_went_on_is_not_written_over(tmp_path: Path, edited: str | None) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "a.txt").write_text("before")
+
+    def fill(folder: Path) -> None:
+        _fill("x")(folder)
+        if edited is None:
+            (out / "a.txt").unlink()
+        else:
+            (out / "a.txt").write_text(edited)
+
+    with pytest.raises(JobError, match="changed while this ran"):
+        write_folder(out, fill, _seal, unchanged={"a.txt": b"before", "b.txt": None})
+
+    assert (out / "a.txt").exists() == (edited is not None)
+    if edited is not None:
+        assert (out / "a.txt").read_text() == edited
+    assert not (out / "b.txt").exists()

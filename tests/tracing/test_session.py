@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from drawing.errors import ScantlingError
 from job.job import Job, Mark, Settled, Sheet
-from job.job_file import job_text, read_job
+from job.job_file import JOB_NAME, job_text, read_job
 from job.settle import Landmarks
 from printing.best_grid import PageGrid
 from tests.tracing.gestures import HEIGHT, WIDTH, Hand
@@ -22,7 +22,6 @@ from tracing import session as session_module
 from tracing.commands import COMMANDS
 from tracing.errors import SessionError
 from tracing.history import HISTORY_NAME
-from tracing.keeping import JOB_NAME
 from tracing.lock import LOCK_NAME
 from tracing.session import Conflict, Saved, Session, StaleRevision
 
@@ -567,11 +566,44 @@ def test_an_export_overwritten_by_hand_at_once_is_a_conflict(tmp_path: Path) -> 
     assert isinstance(session.save(now=True), Conflict)
 
 
+def test_an_export_of_a_job_that_another_hand_had_edited_is_a_conflict(tmp_path: Path) -> None:
+    folder = tmp_path / "j"
+    session = opened(folder)
+    session.save(now=True)
+    edited(folder)
+    read = exported(read_job(folder / JOB_NAME))
+    (folder / JOB_NAME).write_text(job_text(read, folder=folder))
+
+    session.adopt(read)
+
+    assert session.job == new_job(folder)
+    assert isinstance(session.save(now=True), Conflict)
+    session.resolve_conflict("theirs")
+    assert session.job == read
+
+
+def test_marks_that_waited_may_settle_in_an_export(tmp_path: Path) -> None:
+    folder = tmp_path / "j"
+    session = Session.open(folder, new_job(folder), key="k")
+    ends = {"start": {"x_px": 1, "y_px": 2, "snap": True}, "end": {"x_px": 9, "y_px": 2, "snap": False}}
+    session.do({"do": "add_known", **ends, "text": "1 m"}, base=0)
+    session.save(now=True)
+    known = replace(session.job.knowns[0], start=Mark(2.5, 2.0, Settled.INK))
+    made = exported(replace(session.job, knowns=(known,)))
+    (folder / JOB_NAME).write_text(job_text(made, folder=folder))
+
+    session.adopt(made)
+
+    assert session.job.kept_grid == made.kept_grid
+    assert isinstance(session.save(now=True), Saved)
+
+
 def test_a_picture_found_elsewhere_is_taken_for_every_step(tmp_path: Path) -> None:
     folder = tmp_path / "j"
     session = opened(folder)
     do_some(session, Hand(2), 3)
     session.save(now=True)
+    session.do({"do": "set_name", "text": "not saved yet"}, base=session.revision)
     session.close()
     moved = replace(
         read_job(folder / JOB_NAME), sheet=replace(read_job(folder / JOB_NAME).sheet, file=tmp_path / "b.png")
@@ -580,6 +612,7 @@ def test_a_picture_found_elsewhere_is_taken_for_every_step(tmp_path: Path) -> No
     session = Session.open(folder, moved, key="k")
 
     assert session.job.sheet.file == tmp_path / "b.png"
+    assert session.job.name == "not saved yet"
     session.undo(session.revision)
     assert session.job.sheet.file == tmp_path / "b.png"
     session.save(now=True)
