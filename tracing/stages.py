@@ -420,7 +420,7 @@ def _effect_json(scale: "Scale", seen: "Seen", longest_px: "tuple[PointPx, Point
 
 def _scale_part(job: Job) -> Job:
     """What of a settled job the scale can rest on: all but what only comes after it."""
-    return replace(_outline_part(job), traces=(), choices=(), regions=())
+    return replace(_outline_part(job), rubbed=(), traces=(), choices=(), regions=())
 
 
 def _outline_part(job: Job) -> Job:
@@ -438,7 +438,7 @@ def _outline_part(job: Job) -> Job:
 
 def _page_part(job: Job) -> Job:
     """What of a settled job its pages can rest on."""
-    return replace(job, name="", notes="")
+    return replace(job, name="", notes="", measures=())
 
 
 @dataclass(frozen=True, slots=True)
