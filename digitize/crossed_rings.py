@@ -1,172 +1,324 @@
-"""Small circles that lines cross: their short arcs are put back on the circle that all of them share."""
+"""Small round holes that lines cross: each circle is found in the ink and drawn as a ring of its own.
 
-from collections.abc import Sequence
+Lines through a small circle cut it into arcs hardly longer than a crossing's ink is wide: no arc can be followed by
+itself. The paper inside is what shows the circle: its sectors together have a round hull. Around that, ink lies on one
+ellipse (a circle seen at a slant) all the way, which is fitted to the places between the lines. Taken out of the
+skeleton, it leaves the lines that cross it running straight through.
+"""
+
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from digitize.circle_fit import Circle, fit_circle
-from digitize.strokes import Link, NodeKind, Strokes
+from digitize.ellipse_fit import Ellipse, fit_ellipse
+from digitize.thinning import local_widths
+from pictures.ink import Ink
+from pictures.ridge import line_centres, profiles
 
 Floats = NDArray[np.float64]
 
-MOST_ARCS = 6
-"""Three lines through a circle cut it into six arcs."""
+MOST_RADIUS_WIDTHS, MOST_RADIUS_PX = 12.0, 32.0
+"""Larger circles have arcs long enough to be followed one by one."""
 
-MOST_RADIUS_WIDTHS = 14.0
-"""Larger circles have arcs long enough to be measured one by one."""
+MOST_SECTORS = 6
+"""Three lines through a circle part its inside into six."""
 
-LEAST_RADIUS_WIDTHS = 1.2
-"""The ink of smaller ones has no inside left."""
+MOST_NEIGHBOURS = 8
+"""Squared paper has more and no circles."""
 
-ON_WIDTHS = 0.2
-"""Half of the points measured on a circle lie within this of it, in line widths; on a polygon of arcs they do not..."""
+MOST_GROUPS = 60
+"""Groups of sectors tried from one of them."""
 
-NEAR_WIDTHS = 0.7
-"""... and nine tenths within this: beside a crossing the other line's ink draws them off."""
+WIDTH_PIXELS = 4000
+"""Skeleton pixels that tell the picture's usual line width."""
+
+ROUND_HULL = (0.86, 1.10)
+"""Area of a sector group's hull over that of the ellipse in its box: a square has 1.27, a triangle 0.64."""
+
+MOST_OVAL = 1.5
+"""Long over short axis: a plan photographed at 25 degrees both ways by a wide lens makes up to 1.4 of a circle."""
+
+CLEAR_SHARE = 0.3
+"""Part of the way round where the circle is seen alone: two thick lines leave little of the smallest."""
+
+WIDEST_GAP_RAD = np.radians(100)
+"""Nothing is measured near a crossing; on the smallest circles that is a quarter."""
+
+OFF_PX, OFF_WIDTHS = 0.12, 0.06
+"""Half of the places measured lie within this of the ellipse; on a polygon of arcs, or a letter, they do not..."""
+
+FAR_PX, FAR_WIDTHS = 0.3, 0.2
+"""... and nine tenths within this."""
+
+WHOLE_DARK = 0.5
+"""Around a circle the ink is nowhere paler than this part of the usual."""
+
+CROSSING_DARK = 0.3
+"""A line that comes to a circle is at least this dark beside it, in parts of the circle's own ink."""
+
+RADIAL = 0.6
+"""A line that crosses a circle passes its middle within this part of the radius; an edge that leaves it does not."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Arc:
-    link: int
-    start: int
-    end: int
+class Ring:
+    """A circle that lines cross.
+
+    `width_px` is its ink's width, `seen_px` the same with the blur; `sigma_px` the scatter of the places measured.
+    """
+
+    ellipse: Ellipse
+    width_px: float
+    seen_px: float
+    sigma_px: float
 
 
-def with_crossed_rings(strokes: Strokes, measured_px: Sequence[Floats]) -> Strokes:
-    """Give the strokes with the arcs of each small crossed circle, and the nodes on it, moved onto the circle.
+def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) -> list[Ring]:
+    """Give the small circles that lines cross.
 
     Parameters
     ----------
-    strokes : Strokes
-    measured_px : sequence of (M, 2) float
-        For each link the points measured in the ink along it, without what was drawn out to its nodes.
+    ink : Ink
+    mask : (H, W) uint8
+        1 where there is ink.
+    pixels : (N, 2) int32
+        Its skeleton.
     """
-    links = list(strokes.links)
-    nodes = strokes.nodes_px.copy()
-    done: set[int] = set()
-    circles: dict[int, Circle] = {}
-    for ring in _rings(strokes):
-        if done & {arc.link for arc in ring}:
+    if len(pixels) == 0:
+        return []
+    some = pixels[:: max(1, len(pixels) // WIDTH_PIXELS)]
+    width_px = float(np.median(local_widths(mask, some)))
+    most_px = max(MOST_RADIUS_PX, MOST_RADIUS_WIDTHS * width_px)
+    rings: list[Ring] = []
+    hulls = (_round_hull(group) for group in _groups(mask, width_px, most_px))
+    # The hull's points are the ink's innermost: its middle lies farther out.
+    likely = (_grown(hull, (width_px - 1) / 2) for hull in hulls if hull is not None)
+    for about in likely:
+        if any(_same(about, ring.ellipse) for ring in rings):
             continue
-        width_px = float(np.median([links[arc.link].width_px for arc in ring]))
-        points = np.concatenate([measured_px[arc.link] for arc in ring])
-        circle = _shared_circle(points, width_px)
-        if circle is None or not _goes_round(ring, measured_px, circle):
+        ring = _measured(ink.darkness, about, width_px)
+        if ring is not None and not any(_same(ring.ellipse, other.ellipse) for other in rings):
+            rings.append(ring)
+    return rings
+
+
+def _groups(mask: NDArray[np.uint8], width_px: float, most_px: float) -> Iterator[NDArray[np.int32]]:
+    """Boundaries of paper shut in by ink, alone and together with those across a line, as points."""
+    contours, levels = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    if not len(contours):
+        return
+    inner = [
+        np.asarray(contours[which][:, 0], dtype=np.int32) for which in np.flatnonzero(levels[0][:, 3] >= 0).tolist()
+    ]
+    inner = [points for points in inner if len(points) > 3 and np.ptp(points, axis=0).max() < 2 * most_px]
+    if not inner:
+        return
+    beside = _neighbours(inner, 1.5 * width_px + 2)
+    for first in range(len(inner)):
+        if len(beside[first]) > MOST_NEIGHBOURS:
             continue
-        done |= {arc.link for arc in ring}
-        circles |= {arc.start: circle for arc in ring}
-        for arc in ring:
-            nodes[arc.start] = _onto(circle, nodes[[arc.start]])[0]
-        for arc in ring:
-            link = links[arc.link]
-            links[arc.link] = replace(link, points_px=_along(circle, link, nodes, measured_px[arc.link]))
-    if not done:
-        return strokes
-    ended = [link if which in done else _ended_both(link, nodes, circles) for which, link in enumerate(links)]
-    return Strokes(nodes, strokes.kinds, tuple(ended))
+        tried = 0
+        groups: list[tuple[int, ...]] = [(first,)]
+        known = set(groups)
+        for group in groups:
+            points = np.concatenate([inner[which] for which in group])
+            if np.ptp(points, axis=0).max() >= 2 * most_px:
+                continue
+            yield points
+            tried += 1
+            if tried > MOST_GROUPS:
+                break
+            if len(group) == MOST_SECTORS:
+                continue
+            for more in sorted(set().union(*(beside[which] for which in group))):
+                # Each group once: from its first sector.
+                larger = tuple(sorted((*group, more)))
+                if more > first and more not in group and larger not in known:
+                    known.add(larger)
+                    groups.append(larger)
 
 
-def _rings(strokes: Strokes) -> list[list[_Arc]]:
-    """Closed walks of two to six short links between junctions, the shortest first, each once."""
-    short: dict[int, list[_Arc]] = {}
-    for which, link in enumerate(strokes.links):
-        if link.start == link.end or NodeKind.JUNCTION not in strokes.kinds[[link.start, link.end]]:
-            continue
-        if len(link.points_px) > 2 * np.pi * MOST_RADIUS_WIDTHS * link.width_px:
-            continue
-        short.setdefault(link.start, []).append(_Arc(which, link.start, link.end))
-        short.setdefault(link.end, []).append(_Arc(which, link.end, link.start))
-    found: dict[frozenset[int], list[_Arc]] = {}
-    for first in sorted(short):
-        walks = [[arc] for arc in short[first] if arc.end > first]
-        for _ in range(MOST_ARCS - 1):
-            longer: list[list[_Arc]] = []
-            for walk in walks:
-                passed = {arc.start for arc in walk}
-                for arc in short.get(walk[-1].end, []):
-                    if arc.link in {one.link for one in walk}:
-                        continue
-                    if arc.end == first:
-                        found.setdefault(frozenset(one.link for one in [*walk, arc]), [*walk, arc])
-                    elif arc.end > first and arc.end not in passed and len(longer) < MOST_WALKS:
-                        longer.append([*walk, arc])
-            walks = longer
-    return sorted(found.values(), key=len)
+def _neighbours(inner: Sequence[NDArray[np.int32]], near_px: float) -> list[set[int]]:
+    points = np.concatenate(inner)
+    owner = np.repeat(np.arange(len(inner)), [len(one) for one in inner])
+    pairs = owner[cKDTree(points).query_pairs(near_px, output_type="ndarray")]
+    beside: list[set[int]] = [set() for _ in inner]
+    for a, b in np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0).tolist():
+        beside[a].add(b)
+        beside[b].add(a)
+    return beside
 
 
-MOST_WALKS = 400
-"""Walks followed from one node: squared paper has no end of them, and no circles."""
-
-
-def _shared_circle(points_px: Floats, width_px: float) -> Circle | None:
-    weights = np.ones(len(points_px))
-    for _ in range(3):
-        circle = fit_circle(points_px, weights)
-        if circle is None or not LEAST_RADIUS_WIDTHS * width_px < circle.radius_mm < MOST_RADIUS_WIDTHS * width_px:
-            return None
-        off = np.abs(circle.off_mm(points_px))
-        weights = (off <= max(float(np.percentile(off, 70)), 0.05)).astype(float)
-    if np.median(off) > ON_WIDTHS * width_px or np.percentile(off, 90) > NEAR_WIDTHS * width_px:
+def _round_hull(points: NDArray[np.int32]) -> Ellipse | None:
+    """About where a circle runs whose inside has these boundary points, if their hull is round."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    across, down = (high - low).tolist()
+    if min(across, down) < 3 or max(across, down) > MOST_OVAL * min(across, down) + 1:
         return None
-    return circle
+    hull = cv2.convexHull(points.astype(np.int32))
+    share = cv2.contourArea(hull) / (np.pi / 4 * across * down)
+    if not ROUND_HULL[0] < share < ROUND_HULL[1]:
+        return None
+    return Ellipse((low + high) / 2, max(across, down) / 2, min(across, down) / 2, 0.0 if across >= down else np.pi / 2)
 
 
-def _goes_round(ring: list[_Arc], measured_px: Sequence[Floats], circle: Circle) -> bool:
-    """Whether the arcs, one after the other, go once around: a sector's two radii lie on no circle, nor does a lens."""
-    angles = np.concatenate([_angles(circle, measured_px[arc.link]) for arc in ring])
-    gaps = np.diff(np.sort(angles), append=np.sort(angles)[:1] + 2 * np.pi)
-    return bool(gaps.max() < WIDEST_GAP_RAD)
+def _grown(ellipse: Ellipse, by_px: float) -> Ellipse:
+    return replace(ellipse, long_px=ellipse.long_px + by_px, short_px=ellipse.short_px + by_px)
 
 
-WIDEST_GAP_RAD = np.radians(75)
-"""Nothing is measured near a crossing; on the smallest circles that is a good part of a quarter."""
+def _same(one: Ellipse, other: Ellipse) -> bool:
+    apart = float(np.hypot(*(one.centre_px - other.centre_px)))
+    return apart < 0.3 * other.short_px and abs(one.short_px - other.short_px) < 0.3 * other.short_px
 
 
-def _angles(circle: Circle, points_px: Floats) -> Floats:
-    away = points_px - circle.centre_mm
-    angles: Floats = np.arctan2(away[:, 1], away[:, 0])
-    return angles
+def _measured(darkness: NDArray[np.uint8], about: Ellipse, width_px: float) -> Ring | None:
+    """The circle of ink near an ellipse, or None where there is none or no line crosses it."""
+    ellipse = about
+    angles = np.linspace(0, 2 * np.pi, max(32, int(2 * np.pi * ellipse.long_px)), endpoint=False)
+    look = width_px + 3.0
+    for turn in range(MOST_TURNS):
+        normals = ellipse.normals(angles)
+        places = ellipse.at(angles)
+        found = line_centres(darkness, places, normals, half_width_px=min(look, 0.8 * ellipse.short_px))
+        if np.count_nonzero(found.good) < 6:
+            return None
+        seen_px = float(np.percentile(found.width_px[found.good], 35))
+        contrast = float(np.median(found.contrast[found.good]))
+        look = seen_px + 2.0
+        clear = found.good & (np.abs(found.width_px - seen_px) < 0.25 * seen_px + 0.2)
+        points = places + found.offset_px[:, None] * normals
+        if clear.mean() < CLEAR_SHARE:
+            return None
+        fitted = _fitted(points, clear)
+        if fitted is None or not 0.5 * about.short_px < fitted.short_px < 1.5 * about.long_px:
+            return None
+        moved = np.abs(fitted.at(angles) - ellipse.at(angles)).max()
+        ellipse = fitted
+        if turn and moved < 0.05:
+            break
+    return _judged(darkness, ellipse, angles, points, clear, found.amount, seen_px, contrast)
 
 
-def _onto(circle: Circle, points_px: Floats) -> Floats:
-    away = points_px - circle.centre_mm
-    far = np.hypot(away[:, 0], away[:, 1])[:, None]
-    moved: Floats = circle.centre_mm + away / np.where(far > 0, far, 1) * circle.radius_mm
-    return moved
+def _fitted(points: Floats, clear: NDArray[np.bool_]) -> Ellipse | None:
+    """The ellipse that most of the clear points lie on."""
+    weights = clear.astype(np.float64)
+    ellipse = fit_ellipse(points, weights)
+    for _ in range(4):
+        if ellipse is None:
+            return None
+        off = np.abs(ellipse.off_px(points))
+        usual = max(float(np.median(off[clear])), 0.03)
+        weights = clear / (1 + (off / (2 * usual)) ** 2) ** 2
+        ellipse = fit_ellipse(points, weights)
+    return ellipse
 
 
-def _along(circle: Circle, link: Link, nodes: Floats, measured_px: Floats) -> Floats:
-    """Points about 1 px apart on the circle between a link's nodes, the way its measured points lie."""
-    start, end = _angles(circle, nodes[[link.start, link.end]])
-    middle = _angles(circle, measured_px[[len(measured_px) // 2]])[0]
-    sweep = (end - start) % (2 * np.pi)
-    if (middle - start) % (2 * np.pi) > sweep:
-        sweep -= 2 * np.pi
-    count = max(2, int(abs(sweep) * circle.radius_mm) + 1)
-    turned = start + sweep * np.linspace(0, 1, count)
-    points: Floats = circle.centre_mm + circle.radius_mm * np.column_stack([np.cos(turned), np.sin(turned)])
-    points[0], points[-1] = nodes[link.start], nodes[link.end]
-    return points
+def _judged(
+    darkness: NDArray[np.uint8],
+    ellipse: Ellipse,
+    angles: Floats,
+    points: Floats,
+    clear: NDArray[np.bool_],
+    amount: Floats,
+    seen_px: float,
+    contrast: float,
+) -> Ring | None:
+    if ellipse.long_px > MOST_OVAL * ellipse.short_px or clear.mean() < CLEAR_SHARE:
+        return None
+    off = np.abs(ellipse.off_px(points[clear]))
+    if np.median(off) > OFF_PX + OFF_WIDTHS * seen_px or np.percentile(off, 90) > FAR_PX + FAR_WIDTHS * seen_px:
+        return None
+    seen = angles[clear]
+    if np.diff(seen, append=seen[0] + 2 * np.pi).max() > WIDEST_GAP_RAD:
+        return None
+    if _dark(darkness, ellipse, angles, (-0.5, 0.0, 0.5)).min() < WHOLE_DARK * contrast:
+        return None
+    if not _is_crossed(darkness, ellipse, angles, clear, seen_px, contrast):
+        return None
+    full = max(contrast, float(np.percentile(_dark(darkness, ellipse, angles, (0.0,)), 90)))
+    width_px = min(seen_px, float(np.median(amount[clear])) / full)
+    return Ring(ellipse, width_px, seen_px, float(np.sqrt(np.mean(off**2))))
 
 
-def _ended_both(link: Link, nodes: Floats, circles: dict[int, Circle]) -> Link:
-    return _turned(_ended(_turned(_ended(link, nodes, circles)), nodes, circles))
+def _dark(darkness: NDArray[np.uint8], ellipse: Ellipse, angles: Floats, out_px: Sequence[float]) -> Floats:
+    """The darkest of a few places across the ellipse, in each direction."""
+    normals, places = ellipse.normals(angles), ellipse.at(angles)
+    at = places[:, None, :] + np.asarray(out_px)[None, :, None] * normals[:, None, :]
+    dark = profiles(darkness, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32))
+    darkest: Floats = dark.max(axis=1).astype(np.float64)
+    return darkest
 
 
-def _turned(link: Link) -> Link:
-    return replace(link, start=link.end, end=link.start, points_px=link.points_px[::-1])
+def _is_crossed(
+    darkness: NDArray[np.uint8],
+    ellipse: Ellipse,
+    angles: Floats,
+    clear: NDArray[np.bool_],
+    seen_px: float,
+    contrast: float,
+) -> bool:
+    """Whether lines cross a circle, and none but such as pass near its middle come to it."""
+    beside = 0.5 * seen_px + 1.5
+    outside = _dark(darkness, ellipse, angles, (beside,)) > CROSSING_DARK * contrast
+    farther = _dark(darkness, ellipse, angles, (beside + seen_px,)) > CROSSING_DARK * contrast
+    within = min(beside, 0.6 * ellipse.short_px)
+    inside = _dark(darkness, ellipse, angles, (-within,)) > CROSSING_DARK * contrast
+    exits = _runs(outside)
+    entries = [_mean_rad(angles[run]) for run in _runs(inside)]
+    ways = [_mean_rad(angles[run]) for run in exits]
+    # What ends on a circle from outside does not cut it up, as a letter's strokes do; a line with a gap inside does.
+    if not entries and not any(abs(_apart(a, b + np.pi)) < IN_LINE_RAD for a, b in combinations(ways, 2)):
+        return False
+    onward = [_mean_rad(angles[run]) for run in _runs(farther)]
+    slack = 2.0 * seen_px / ellipse.short_px + 0.2
+    widest = (WIDEST_EXIT * seen_px + 1.5) / (ellipse.short_px + beside)
+    turned = 2 * np.pi / len(angles)
+    if any(len(run) * turned > widest for run in exits):
+        return False
+    for way in ways:
+        # Farther out a line through the middle keeps its direction; an edge that leaves a circle turns away.
+        turns = [abs(_apart(way, other)) for other in onward]
+        nearest = min(turns, default=0.0)
+        reach = (ellipse.short_px + beside, ellipse.short_px + beside + seen_px)
+        straight = RADIAL * ellipse.short_px * (1 / reach[0] - 1 / reach[1]) + 0.12
+        if nearest > straight and nearest < 1.0:
+            return False
+        others = [*entries, *[other + np.pi for other in (*entries, *ways, *onward)]]
+        if len(ways) > 1 and not any(abs(_apart(way, other)) < slack for other in others):
+            return False
+    return True
 
 
-def _ended(link: Link, nodes: Floats, circles: dict[int, Circle]) -> Link:
-    """The link with its last point on its node, without what ran past the circle that the node was moved onto."""
-    circle = circles.get(link.end)
-    if circle is None:
-        return link
-    off = circle.off_mm(link.points_px)
-    # The link's own side of the circle is where its middle lies.
-    wrong = np.sign(off) != np.sign(off[len(off) // 2])
-    kept = len(off) - int(np.argmin(wrong[::-1])) if not wrong.all() else 1
-    points = np.vstack([link.points_px[: max(1, min(kept, len(off) - 1))], nodes[link.end]])
-    return replace(link, points_px=points)
+MOST_TURNS = 4
+"""Times that a circle is measured about where it was last found."""
+
+IN_LINE_RAD = 0.25
+"""Two pieces of one line, to either side of a circle, lie this nearly opposite each other as seen from its middle."""
+
+WIDEST_EXIT = 1.6
+"""A line that comes to a circle from outside covers no more of it than this, in line widths; a tangent does."""
+
+
+def _runs(marked: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Runs of marked places on a closed way."""
+    if not marked.any():
+        return []
+    if marked.all():
+        return [np.arange(len(marked))]
+    first = int(np.flatnonzero(~marked)[0])
+    order = np.roll(np.arange(len(marked)), -first)
+    at = np.flatnonzero(marked[order])
+    return [order[run] for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)]
+
+
+def _mean_rad(angles: Floats) -> float:
+    return float(np.arctan2(np.sin(angles).mean(), np.cos(angles).mean()))
+
+
+def _apart(one: float, other: float) -> float:
+    return (one - other + np.pi) % (2 * np.pi) - np.pi

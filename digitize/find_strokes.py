@@ -7,11 +7,12 @@ from numpy.typing import NDArray
 
 from digitize.centre_lines import measure_lines
 from digitize.clean_graph import clean_graph
-from digitize.crossed_rings import with_crossed_rings
+from digitize.crossed_rings import crossed_rings
 from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.gaps import bridges
 from digitize.nodes import Placed, place_nodes
+from digitize.ring_strokes import with_rings, without_rings
 from digitize.runs import Floats, local_fits
 from digitize.specks import without_specks
 from digitize.spoilt import clean_weights
@@ -65,6 +66,8 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.4)
     if len(pixels) == 0:
         return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
+    rings = crossed_rings(ink, mask, pixels)
+    pixels = without_rings(pixels, rings)
     chains = trace_chains(pixels)
     more = bridges(chains, pixels, mask)
     if len(more):
@@ -83,9 +86,8 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
-    links, measured_px = _links(cut, placed, sigma_px)
-    strokes = with_crossed_rings(Strokes(placed.nodes_px, placed.kinds, links), measured_px)
-    strokes = with_crossed_tips(strokes)
+    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
+    strokes = with_rings(with_crossed_tips(strokes), rings)
     tell(1.0)
     return strokes
 
@@ -104,11 +106,8 @@ def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:
     return middle
 
 
-def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[tuple[Link, ...], list[Floats]]:
-    """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter.
-
-    Beside the links, the points measured along each.
-    """
+def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
+    """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
     samples, arms = cut.samples, placed.arms
     weights = clean_weights(samples, cut.width_px)
     half = 4 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
@@ -127,7 +126,6 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[tuple[Link, ...],
     some = np.minimum(np.column_stack([low, np.maximum(high, 0)]).ravel(), max(len(clean) - 1, 0))
     at_sample = arms.local(place[clean[some]]) if len(clean) else at_node
     links: list[Link] = []
-    measured_px: list[Floats] = []
     for link in range(len(cut.start)):
         part = slice(int(samples.first[link]), int(samples.first[link + 1]))
         used = np.flatnonzero(weights[part] > 0)
@@ -155,8 +153,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[tuple[Link, ...],
         # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
         sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), SYSTEMATIC_PX))
         links.append(Link(start, end, points, sigma, float(cut.ink_px[link])))
-        measured_px.append(samples.points_px[part] if part.stop > part.start else nodes)
-    return tuple(links), measured_px
+    return tuple(links)
 
 
 def _filled(points: Floats, slopes: Floats) -> Floats:

@@ -9,6 +9,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
+from digitize.ring_strokes import crossed_links
 from digitize.strokes import NodeKind, Strokes
 
 Floats = NDArray[np.float64]
@@ -65,7 +66,8 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
 
     Lettering is two or more small pieces of like size close to each other, not all of them plain closed
     shapes or straight strokes (holes in a row, dashes, ticks) nor mostly rings (holes about a centre), or a
-    longer piece of letters that touch. Crosses with square arms are reference marks and never lettering.
+    longer piece of letters that touch. Crosses with square arms are reference marks and never lettering, nor is
+    a ring that lines cross, or what crosses it.
 
     Parameters
     ----------
@@ -79,7 +81,8 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     marked = np.zeros(len(strokes.links), np.bool_)
     if not strokes.links:
         return marked
-    pieces = [piece for piece in _pieces(strokes) if not piece.cross]
+    crossed = crossed_links(strokes)
+    pieces = [piece for piece in _pieces(strokes) if not piece.cross and not crossed[piece.links].any()]
     small = [piece for piece in pieces if _letter_sized(piece)]
     for row in _rows(small):
         letters = sum(not piece.straight and not piece.plain for piece in row)
@@ -90,7 +93,37 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     for piece in pieces:
         if _touching_letters(piece):
             marked[piece.links] = True
+    for piece in _in_balloons(pieces):
+        marked[piece.links] = True
     return marked
+
+
+def _in_balloons(pieces: list[Piece]) -> list[Piece]:
+    """Single letters and figures in the middle of a circle that they do not touch: a dash or a cross is neither."""
+    rings = [piece for piece in pieces if piece.plain and piece.high_px > BALLOON * piece.long_px]
+    figures = [piece for piece in pieces if not piece.straight and not piece.plain and _letter_sized(piece)]
+    if not rings or not figures:
+        return []
+    middles = cKDTree([(figure.points_px.max(axis=0) + figure.points_px.min(axis=0)) / 2 for figure in figures])
+    found = []
+    for ring in rings:
+        middle = (ring.points_px.max(axis=0) + ring.points_px.min(axis=0)) / 2
+        for which in middles.query_ball_point(middle, OFF_MIDDLE * ring.high_px):
+            figure = figures[which]
+            away = np.hypot(*(figure.points_px - middle).T).max()
+            if LEAST_FIGURE * ring.high_px < figure.long_px and 2 * away < MOST_FIGURE * ring.long_px:
+                found.append(figure)
+    return found
+
+
+BALLOON = 0.65
+"""A balloon is at least this high for its length, in a photo at a slant."""
+
+OFF_MIDDLE = 0.15
+"""A single figure stands this near its balloon's middle, in parts of the balloon's height..."""
+
+LEAST_FIGURE, MOST_FIGURE = 0.25, 0.8
+"""... and is this large beside it."""
 
 
 def _pieces(strokes: Strokes) -> list[Piece]:
