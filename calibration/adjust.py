@@ -11,7 +11,7 @@ from calibration.calibration import Calibration
 from calibration.findings_words import dispute_text
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
-from calibration.lens_choice import choose_lens
+from calibration.lens_choice import beyond_usual, choose_lens
 from calibration.observations import (
     CalibrationError,
     CheckLength,
@@ -23,7 +23,7 @@ from calibration.observations import (
     StraightLine,
 )
 from calibration.observed import observe
-from calibration.parameters import Prior, believable_focal_35mm, priors, with_stretch
+from calibration.parameters import Prior, believable_focal_35mm, loosened, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
 from calibration.problem import Problem
 from calibration.refusals import CROSSES, refuse_impossible
@@ -48,6 +48,9 @@ EXCHANGED_PART = 0.3
 LEAST_SURE_PART = 0.2
 """A longest part that is less sure than this part of itself is not worth giving."""
 
+
+LOOSENINGS = 2
+"""From a phone's main lens to a wide one, and to an action camera's."""
 
 NEARLY_AS_GOOD = 6.0
 """A second minimum whose sum of squares is within this of the lowest explains the marks as well (odds of 20 to 1)."""
@@ -103,6 +106,17 @@ def adjust(
     begin = starts(observations, kind=kind, size=size, priors=told)
     refuse_unit_slips(observations, start=begin[0], size=size)
     weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
+    for _ in range(LOOSENINGS):
+        if not weeded.solution.problem.line_rows or not beyond_usual(weeded.solution):
+            break
+        told = loosened(told)
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
+    line_times = 1.0
+    if weeded.agreement.line_factor > weeded.agreement.usual_line_factor:
+        # Paper that lies in small waves bends its lines by more than they are measured to: they tell less of the lens.
+        line_times = math.sqrt(weeded.agreement.line_factor)
+        observations = [_less_sure(seen, line_times) for seen in observations]
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
     _refuse_unseen(weeded.solution, kind)
     chosen = choose_lens(weeded.solution)
     solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
@@ -124,6 +138,7 @@ def adjust(
         weeded=weeded,
         covariance=covariance,
         lens_shown=chosen.lens_shown,
+        line_times=line_times,
         longest_px=longest,
         rivals=_rivals(weeded),
         tag_mm_per_px=tag_mm_per_px,
@@ -141,6 +156,13 @@ def _of_use(observations: Sequence[Observation], kind: Kind) -> list[Observation
         elif kind is Kind.PHOTO or not isinstance(seen, StraightLine):
             used.append(seen)
     return used
+
+
+def _less_sure(seen: Observation, times: float) -> Observation:
+    """Give a straight line with sigmas that many times larger; anything else as it is."""
+    if not isinstance(seen, StraightLine):
+        return seen
+    return replace(seen, sigma_px=times * seen.sigma_px, give_mm=times * seen.give_mm)
 
 
 def _weeded(

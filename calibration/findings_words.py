@@ -75,6 +75,18 @@ def misfit(variance_factor: float, effect_mm: float) -> Finding:
     )
 
 
+def not_flat(name: str, off_mm: float, effect_mm: float) -> Finding:
+    """Say that lines which are straight on the plan are not so in any flat view of it."""
+    return Finding(
+        "not-flat",
+        Level.DECIDE,
+        name,
+        f"{capitalised(name)} lies up to {format_mm(off_mm)} off a straight line in a way that no lens makes, as when "
+        f"the paper curls: lengths were widened to {format_give(effect_mm)} over the longest part, and may be further "
+        "off away from the border. Flatten the paper and photograph it again.",
+    )
+
+
 def stretched(part: float, longest_mm: float) -> Finding:
     """Say that x and y scales differ."""
     return Finding(

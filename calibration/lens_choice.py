@@ -15,6 +15,12 @@ from calibration.plane_map import LENS
 from calibration.solution import Solution, solve
 from calibration.uncertainty import MapCovariance, map_covariance
 
+SURPRISING = 2.5
+"""Sigmas of its prior; one parameter in eighty lies further off by chance, and loses little by a looser prior."""
+
+SHOWN = 3.0
+"""A lens must be this much likelier (log of the odds) to be solved for: 20 to 1."""
+
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
@@ -25,11 +31,21 @@ class Chosen:
     lens_shown: bool
 
 
+def beyond_usual(solution: Solution) -> bool:
+    """Whether the lens found is none that was expected: its prior then pulls and its interval lies."""
+    priors = solution.problem.priors
+    return any(
+        abs(solution.values[p] - priors[p].expected) > SURPRISING * priors[p].sigma
+        for p in LENS
+        if p in solution.problem.free
+    )
+
+
 def choose_lens(full: Solution) -> Chosen:
     """Give the map without a lens where it explains what was given at least as well, else the full one.
 
-    "As well" is the ratio of the two models' evidence (Bayes; Laplace's approximation as in MacKay 1992), with even
-    odds beforehand. Straight lines always show what the lens does. What the full map says otherwise stays in the
+    The measure is the ratio of the two models' evidence (Bayes; Laplace's approximation as in MacKay 1992). Straight
+    lines always show what the lens does. What the full map says otherwise stays in the
     covariance: it was not disproved.
     """
     covariance = map_covariance(full)
@@ -37,7 +53,7 @@ def choose_lens(full: Solution) -> Chosen:
     if not lens or full.problem.line_rows:
         return Chosen(full, covariance, bool(lens))
     plain = _without_lens(full)
-    if plain is None or _log_evidence(full) > _log_evidence(plain):
+    if plain is None or _log_evidence(full) - _log_evidence(plain) > SHOWN:
         return Chosen(full, covariance, True)
     apart = np.outer(full.values - plain.values, full.values - plain.values)
     return Chosen(plain, MapCovariance(covariance.whole + apart, covariance.lens + apart), False)

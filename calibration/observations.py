@@ -22,6 +22,10 @@ DRAUGHTING_MM = 0.2
 """Half width of what a carefully drawn line may be off on paper, in mm of paper (trade practice)."""
 
 
+LEAST_POINTS = 4
+"""Two tell where a line lies, and two more whether it bends."""
+
+
 class CalibrationError(ScantlingError):
     """Marks, lengths or corners from which no true scale follows."""
 
@@ -129,13 +133,20 @@ class StraightLine:
     """Points along a line that is straight on the plan, in order: (N, 2) picture px, N >= 4.
 
     `sigma_px` is one sigma of a point across the line; `give_mm` half the width within which the line as drawn and
-    laid may sag, full size.
+    laid may sag or wave, full size.
     """
 
     points_px: NDArray[np.float64]
     sigma_px: float
     label: str = "straight line"
     give_mm: float = DRAUGHTING_MM
+
+    def __post_init__(self) -> None:
+        if len(self.points_px) < LEAST_POINTS:
+            raise CalibrationError(
+                f"The {self.label} has {len(self.points_px)} points; at least {LEAST_POINTS} along it are needed to "
+                "tell how it bends: mark more of it or leave it out."
+            )
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Which parameters of the map are solved for, and what is known of each beforehand."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 from calibration.kind import Kind
@@ -79,6 +79,17 @@ def priors(*, kind: Kind, focal_35mm: float | None) -> dict[P, Prior]:
         P.CENTRE_X: Prior(Role.FIXED),
         P.CENTRE_Y: Prior(Role.FIXED),
     }
+
+
+def loosened(before: dict[P, Prior]) -> dict[P, Prior]:
+    """Give the priors of a wide lens, or of a still wider one, for lines that bow more than the lens expected does."""
+    after = dict(before)
+    for p, times in ((P.K1, WIDE_LENS_TIMES), (P.K2, WIDE_LENS_TIMES), (P.CENTRE_X, 2.0), (P.CENTRE_Y, 2.0)):
+        after[p] = replace(before[p], sigma=times * before[p].sigma)
+    focal = before[P.LOG_FOCAL]
+    if focal.sigma >= FOCAL_SIGMA_UNTOLD:
+        after[P.LOG_FOCAL] = replace(focal, sigma=2 * FOCAL_SIGMA_UNTOLD)
+    return after
 
 
 def with_stretch(before: dict[P, Prior]) -> dict[P, Prior]:

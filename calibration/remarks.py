@@ -11,7 +11,16 @@ from calibration.blunders import Weeded
 from calibration.calibration import Calibration, Given
 from calibration.kind import Kind
 from calibration.naming import named
-from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx, Skew
+from calibration.observations import (
+    CheckLength,
+    Corners,
+    GivenScale,
+    KnownDistance,
+    Observation,
+    PointPx,
+    Skew,
+    StraightLine,
+)
 from calibration.plane_map import Floats, P, plane_from_picture
 from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
 from calibration.unit_slips import confusion
@@ -38,13 +47,14 @@ SMALLEST_PICTURE_MM = 50.0
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well; `lens_shown`
-    is False where a lens that bends nothing does.
+    is False where a lens that bends nothing does; lines were taken as `line_times` less sure than they were given.
     """
 
     observations: Sequence[Observation]
     weeded: Weeded
     covariance: MapCovariance
     lens_shown: bool
+    line_times: float
     longest_px: tuple[PointPx, PointPx]
     rivals: tuple[Floats, ...]
     tag_mm_per_px: tuple[float, float] | None
@@ -70,6 +80,27 @@ def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         yield words.disputed(weeded.disputed, evidence.observations)
     elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
         yield words.misfit(weeded.agreement.variance_factor, calibration.length(*evidence.longest_px).u95_mm)
+    yield from _curl(calibration, evidence)
+
+
+def _curl(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    """Say that lines bend, in a way that no lens does, by more than lines are drawn and paper lies."""
+    if evidence.line_times == 1.0:
+        return
+    for seen in evidence.observations:
+        if not isinstance(seen, StraightLine):
+            continue
+        off_mm = _off_straight_mm(calibration.to_plan(seen.points_px))
+        if off_mm > seen.give_mm / evidence.line_times:
+            yield words.not_flat(seen.label, off_mm, calibration.length(*evidence.longest_px).u95_mm)
+            return
+
+
+def _off_straight_mm(points_mm: Floats) -> float:
+    """Give the largest distance of points from the straight line that fits them best."""
+    centred = points_mm - points_mm.mean(axis=0)
+    _, _, directions = np.linalg.svd(centred, full_matrices=False)
+    return float(np.abs(centred @ directions[1]).max())
 
 
 def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:

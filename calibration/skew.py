@@ -42,6 +42,10 @@ LEAST_AGREEING = 0.5
 DRAUGHT_RAD = 0.0003
 """One sigma of a long drawn line's own direction: 0.3 mm on a metre."""
 
+INDEPENDENT_LINES = 4.0
+"""Lines near one another share the paper's and the scanner's waves: the rows of one real scan fan out by 0.07 degrees
+from its top to its bottom, so that many of them tell the mean no better than a few."""
+
 SAME_PX = 6.0
 """Measured lines nearer than this beside each other, where they overlap, are one: its two edges made a run each."""
 
@@ -205,4 +209,4 @@ def _mean(off: Points, sigma: Points, length: Points) -> tuple[float, float]:
         spread = float(np.sqrt((w * (off - mean) ** 2).sum() / w.sum()))
     count = float(w.sum() ** 2 / (w**2).sum())
     within = math.sqrt(float((w**2 * sigma**2).sum())) / float(w.sum())
-    return mean, max(spread / math.sqrt(max(count, 1.0)), within)
+    return mean, max(spread / math.sqrt(min(max(count, 1.0), INDEPENDENT_LINES)), within)
