@@ -15,7 +15,7 @@ const JOB = {
   regions: [{ points_px: [[0, 0], [5, 0], [5, 5]], keep: "in" }],
   build_length: { start: mark(3, 3), end: mark(30, 3), text: "990 mm" },
 };
-const STATE = { job: JOB, results: { scale: { observed: [{ label: "known distance 1", loud: true, words: "12 mm too long", residual_mm: 12, u95_mm: 0.4 }] } } };
+const STATE = { job: JOB, results: { scale: { observed: [{ label: "known distance 1", loud: true, short: "12 mm too long", residual_mm: 12, u95_mm: 0.4 }] } } };
 
 test("every mark of the job has a name of its own that says what and which", () => {
   const { marks } = marksOf(STATE);

@@ -21,8 +21,9 @@ import { View } from "./view.js";
 import { boxOf, meets, readPath } from "./path_data.js";
 
 const PAGE_STEPS = new Set(["size", "export"]); // where the pages lie over the plan
+const BORDER_STEPS = new Set(["flatten", "scale"]); // where the found border is what is asked about
 
-const REMOVABLE = new Set(["known", "check", "straight", "measure", "trace", "region", "rub", "corner", "across"]);
+const REMOVABLE = new Set(["known", "check", "build", "straight", "measure", "trace", "region", "rub", "corner", "across"]);
 
 let mounted = null;
 
@@ -71,7 +72,7 @@ export function mountCanvas(element, store, api, panels) {
   function showMarks() {
     const { selection } = store;
     const seen = editing.seen(store.state);
-    const found = marksOf(seen, selection);
+    const found = marksOf(seen, selection, store.step);
     found.marks = editing.apply(found.marks);
     state.marks = found.marks;
     layer.setMarks(found, isChosen);
@@ -82,7 +83,10 @@ export function mountCanvas(element, store, api, panels) {
 
   function showState() {
     if (!store.state) return;
-    const show = new Set(PAGE_STEPS.has(store.step) || store.tool === "grid" ? ["pages"] : []);
+    const show = new Set();
+    if (PAGE_STEPS.has(store.step) || store.tool === "grid") show.add("pages");
+    if (BORDER_STEPS.has(store.step)) show.add("border");
+    if (store.tool === "choose") show.add("others");
     overlay.setState(store.state, { show });
     showMarks();
     fetchLandmarks();
@@ -100,10 +104,10 @@ export function mountCanvas(element, store, api, panels) {
     }
   }
 
-  function dataOf(selection) {
-    if (!selection) return null;
-    const found = overlay.items.find(isChosen);
-    return found?.data ?? (selection.kind === "other" ? othersOf(store.state)[selection.index]?.data : null) ?? null;
+  function dataOf(what) {
+    if (!what) return null;
+    const found = overlay.items.find(({ kind, index }) => kind === what.kind && index === what.index);
+    return found?.data ?? (what.kind === "other" ? othersOf(store.state)[what.index]?.data : null) ?? null;
   }
 
   function isChosen({ kind, index }) {
@@ -125,8 +129,20 @@ export function mountCanvas(element, store, api, panels) {
 
   function showSelection() {
     showMarks();
+    if (state.clicked) return;
+    // Chosen in the card or by a key: it comes to the middle, whole where it can.
     const box = boxOfChosen();
-    if (box && !meets(box, view.visibleBox())) view.centreOn([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]);
+    if (!box) return;
+    const seen = view.visibleBox();
+    const inside = box[0] >= seen[0] && box[1] >= seen[1] && box[2] <= seen[2] && box[3] <= seen[3];
+    const large = box[2] - box[0] > seen[2] - seen[0] || box[3] - box[1] > seen[3] - seen[1];
+    if (!inside && large && store.selection.kind === "part") view.fitTo(box);
+    else if (!inside && (!large || !meets(box, seen))) view.centreOn([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]);
+  }
+
+  /** What is pointed at in a list is lit in the picture. */
+  function showPointed(what) {
+    layer.setHover(what ? dataOf(what) : null);
   }
 
   function setTool(name, options = {}) {
@@ -187,7 +203,7 @@ export function mountCanvas(element, store, api, panels) {
   showState();
   const offs = [
     store.on("job", showState), store.on("results", showState), store.on("step", showState),
-    store.on("selection", showSelection),
+    store.on("selection", showSelection), store.on("pointed", showPointed),
     store.on("tool", () => setTool(store.tool, store.toolOptions)),
     view.onChange(() => {
       redraw();

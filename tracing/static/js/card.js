@@ -23,7 +23,7 @@ export function mountCard(card, bench) {
   const title = el("h2", { id: "question", tabindex: "-1" });
   const lead = el("p", { class: "lead" });
   const body = el("div", { class: "body" });
-  const scroll = el("div", { class: "card-scroll" }, asking, doing, title, lead, body);
+  const scroll = el("div", { class: "card-scroll" }, asking, doing, title, lead, panels.hints.node, body);
   const back = button("Back", () => go(-1));
   const next = button("Next", () => go(1), { name: "next" });
   card.append(el("div", { class: "card-top" }, where, fold), scroll, el("div", { class: "card-foot" }, back, next));

@@ -4,12 +4,14 @@
 
 import { newestOnly } from "./asking.js";
 import { lineAt, markAt, outlineAt } from "./hit.js";
+import { askAbout } from "./questions.js";
 import { othersOf } from "./scene.js";
 import { shapeOf } from "./shape.js";
 
 const SNAP_REACH_PX = 10; // CSS px: from how far a mark goes to the ink
 const ON_LANDMARK = new Set(["crossing", "corner", "end"]);
 const CHOSEN_BY_LINE = ["trace", "rub", "region"];
+const OUTLINES = ["part", "other"];
 
 export function makeHands({ element, view, store, api, panels, layer, overlay, loupe, crosshair, redraw, state }) {
   let target = null; // where the ink would draw the mark to
@@ -32,10 +34,13 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
     markAt: (event) => markAt(state.marks, event.at, event.reach),
     outlineAt: (event) => outlineAt(outlines(), event.at, event.reach),
 
+    /** The outline around a place, of those that can be seen there. */
+    seenOutlineAt: (event) => outlineAt(overlay.items.filter(({ kind }) => OUTLINES.includes(kind)), event.at, event.reach),
+
     /** What a plain click chooses: a line drawn by hand, else the outline around the place. */
     thingAt(event) {
       const lines = overlay.items.filter((item) => CHOSEN_BY_LINE.includes(item.kind));
-      const item = lineAt(lines, event.at, event.reach) ?? outlineAt(overlay.items.filter(({ kind }) => kind === "part"), event.at, event.reach);
+      const item = lineAt(lines, event.at, event.reach) ?? hands.seenOutlineAt(event);
       return item ? { kind: item.kind, index: item.index } : null;
     },
 
@@ -76,8 +81,15 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
     draft: (spec) => layer.setDraft(spec),
     hoverOutline(item) {
       layer.setHover(item?.data ?? null);
+      store.point?.(item ? { kind: item.kind, index: item.index } : null);
     },
-    select: (what) => store.select(what && { kind: what.kind, index: what.index }),
+    /** Choose what was clicked: it is in sight, so the picture stays where it is. */
+    select(what) {
+      state.clicked = true;
+      store.select(what && { kind: what.kind, index: what.index });
+      state.clicked = false;
+    },
+    askAbout: (what) => askAbout(what, hands),
     focusMark: (id) => layer.focus(id),
     announce: (text) => panels.announce?.(text),
     told: (at) => store.setPointer?.(at),

@@ -23,8 +23,9 @@ export function makePrefs(jar = document) {
   };
 }
 
-/** Make the hints; `place` lies over the picture's lower left. */
-export function makeHints(place, prefs) {
+/** Make the hints; their `node` belongs in the card, so that nothing lies over the picture. */
+export function makeHints(prefs) {
+  const place = el("div", { class: "hint-place" });
   const put = new Set((prefs.get("hints") ?? "").split(".").filter(Boolean));
   let shown = null;
 
@@ -34,17 +35,19 @@ export function makeHints(place, prefs) {
   };
 
   const hints = {
+    node: place,
+
     /** Show a hint unless it was put away or another stands there. */
     offer(name, text) {
       if (put.has(name) || put.has("all") || shown?.name === name) return;
       hints.clear();
       const node = el("div", { class: "hint-note", role: "note" }, el("p", { text }),
         el("div", { class: "row" },
-          button("Got it", () => hints.done(name)),
+          button("Got it", () => hints.done(name), { kind: "small" }),
           button("No more hints", () => {
             away("all");
             hints.clear();
-          }, { kind: "quiet" })));
+          }, { kind: "quiet small" })));
       place.append(node);
       shown = { name, node };
     },
@@ -55,7 +58,7 @@ export function makeHints(place, prefs) {
       if (shown?.name === name) hints.clear();
     },
 
-    /** Out of the way while the picture is worked on; it comes back with the next visit to its step. */
+    /** Out of the way; it comes back with the next visit to its step. */
     clear() {
       shown?.node.remove();
       shown = null;

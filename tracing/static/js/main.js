@@ -23,7 +23,7 @@ const store = makeStore(api);
 const prefs = makePrefs();
 const theme = makeTheme(prefs);
 const keys = makeKeys(prefs, { extras: () => [button("Show the hints once more", () => hints.again(), { kind: "quiet" })] });
-const hints = makeHints($("hints"), prefs);
+const hints = makeHints(prefs);
 const notices = makeNotices($("notices"));
 
 /** What the picture area may use of the page around it. */
@@ -102,9 +102,6 @@ function layPicture() {
 }
 store.on("picture", layPicture);
 store.on("results", (stage) => stage === "seen" && layPicture());
-// A hint stands aside as soon as the picture is worked on.
-for (const kind of ["pointerdown", "wheel"]) $("stage").addEventListener(kind, (event) => event.target.closest("#hints") || hints.clear(), { passive: true });
-
 async function showWelcome() {
   bench.desk = await api.desk();
   welcome.fill(bench.desk);

@@ -5,14 +5,17 @@
  * zooming touches every mark.
  */
 
+import { placeLabels } from "./labels.js";
 import { SHAPES, arrowData, lineData } from "./mark_shapes.js";
 
 const SVG = "http://www.w3.org/2000/svg";
+const LABEL_FONTS = { calm: ["600 14px system-ui, sans-serif", 19], loud: ["750 17px system-ui, sans-serif", 28] }; // as in canvas.css, with how high a label is
 
 export class MarkLayer {
   #marks = new Map(); // id -> {node, mark}
   #bands = new Map(); // key -> {nodes, band}
   #scale = 0;
+  #labelsFor = null; // the view that labels were placed for
   #hovered = null;
 
   constructor(parent, view) {
@@ -24,7 +27,9 @@ export class MarkLayer {
     this.hoverPath = [this.#path(this.inPicture, "halo"), this.#path(this.inPicture, "hover")];
     this.bandGroup = this.inPicture.appendChild(svg("g"));
     this.draftInPicture = this.inPicture.appendChild(svg("g", { class: "draft" }));
+    this.arrowGroup = this.onScreen.appendChild(svg("g", { "aria-hidden": "true" }));
     this.labelGroup = this.onScreen.appendChild(svg("g", { "aria-hidden": "true" }));
+    this.ruler = document.createElement("canvas").getContext("2d");
     this.markGroup = this.onScreen.appendChild(svg("g"));
     this.draftOnScreen = this.onScreen.appendChild(svg("g", { class: "draft", "aria-hidden": "true" }));
     this.draftPlaces = [];
@@ -46,13 +51,14 @@ export class MarkLayer {
     this.#keyed(this.#bands, bands, "key", (band) => this.#makeBand(band), (entry, band) => {
       entry.band = band;
       entry.at = band.line?.length > band.ids.length ? band.line : band.ids.map((id) => places.get(id));
+      entry.dear = band.loud || selected(band);
       const classes = `band is-${band.kind}${band.loud ? " is-loud" : ""}${selected(band) ? " is-chosen" : ""}`;
       entry.line.setAttribute("class", classes);
       entry.label.setAttribute("class", `${classes} label`);
       entry.arrows.setAttribute("class", `${classes} arrows`);
       entry.halo.setAttribute("d", lineData(entry.at, band.closed));
       entry.line.setAttribute("d", lineData(entry.at, band.closed));
-      setLabel(entry.label, band.label, band.words);
+      this.#fillLabel(entry, [band.label, band.words].filter(Boolean).join(", "));
     });
     this.#keyed(this.#marks, marks, "id", (mark) => this.#makeMark(mark), (entry, mark) => {
       entry.mark = mark;
@@ -62,6 +68,7 @@ export class MarkLayer {
     });
     this.#order(marks);
     this.#scale = 0;
+    this.#labelsFor = null;
   }
 
   markOf(node) {
@@ -98,7 +105,7 @@ export class MarkLayer {
     const nodes = points.map(({ at, name = "point" }) => ({ at, node: drawn(SHAPES[name] ?? SHAPES.point, `mark ${name}`) }));
     if (label) {
       const node = svg("text", { class: "label draft-label", x: 14, y: 28 });
-      setLabel(node, label.text, "");
+      node.textContent = label.text;
       nodes.push({ at: label.at, node });
     }
     this.draftOnScreen.replaceChildren(...nodes.map(({ node }) => node));
@@ -113,6 +120,7 @@ export class MarkLayer {
     const [sx, tx, ty] = [scale / ratio, x / ratio, y / ratio];
     this.inPicture.setAttribute("transform", `matrix(${sx} 0 0 ${sx} ${tx} ${ty})`);
     this.onScreen.setAttribute("transform", `translate(${tx} ${ty})`);
+    this.#placeLabels([tx, ty]);
     if (this.#scale === sx) return;
     this.#scale = sx;
     for (const { node, mark } of this.#marks.values()) put(node, mark.at, sx);
@@ -125,19 +133,45 @@ export class MarkLayer {
     for (const { node, at } of this.draftPlaces) put(node, at, scale);
   }
 
-  #placeBand({ band, at, label, arrows }, scale) {
-    if (!at.length) return;
-    const middle = at.length === 1 ? at[0] : [0, 1].map((axis) => at.reduce((sum, place) => sum + place[axis], 0) / at.length);
-    put(label, middle, scale);
+  #placeBand({ band, at, arrows }, scale) {
     arrows.setAttribute("d", band.residual && at.length === 2 ? arrowData(at, band.residual, scale) : "");
+  }
+
+  /** Labels follow what is in sight of their lines; those that stay where they are cost nothing. */
+  #placeLabels([tx, ty]) {
+    const { view } = this;
+    const now = `${tx} ${ty} ${view.scale} ${view.width} ${view.height}`;
+    if (this.#labelsFor === now) return;
+    this.#labelsFor = now;
+    const entries = [...this.#bands.values()].filter(({ text, band, dear }) => text && (dear || !band.quiet));
+    const shown = new Map();
+    const labels = entries.map(({ at, band, size, dear }) => ({ line: at.map((place) => view.toScreen(place)), closed: band.closed, width: size[0], height: size[1], dear }));
+    placeLabels(labels, view).forEach((place, i) => place && shown.set(entries[i], place));
+    for (const entry of this.#bands.values()) {
+      const place = shown.get(entry);
+      const turn = place ? (place.angle * 180) / Math.PI : 0;
+      const told = place ? `translate(${(place.x - tx).toFixed(1)} ${(place.y - ty).toFixed(1)}) rotate(${turn.toFixed(2)})` : "";
+      if (told === entry.told) continue;
+      entry.told = told;
+      entry.label.style.display = place ? "" : "none";
+      if (place) entry.label.setAttribute("transform", told);
+    }
+  }
+
+  #fillLabel(entry, text) {
+    const [font, height] = LABEL_FONTS[entry.band.loud ? "loud" : "calm"];
+    if (text === entry.text && font === entry.font) return;
+    this.ruler.font = font;
+    Object.assign(entry, { text, font, size: [this.ruler.measureText(text).width + 10, height] });
+    entry.label.textContent = text;
   }
 
   #makeBand() {
     const halo = this.bandGroup.appendChild(svg("path", { class: "halo" }));
     const line = this.bandGroup.appendChild(svg("path"));
-    const arrows = this.labelGroup.appendChild(svg("path"));
+    const arrows = this.arrowGroup.appendChild(svg("path"));
     const label = this.labelGroup.appendChild(svg("text"));
-    return { halo, line, arrows, label, nodes: [halo, line, arrows, label] };
+    return { halo, line, arrows, label, text: "", told: null, nodes: [halo, line, arrows, label] };
   }
 
   #makeMark(mark) {
@@ -179,15 +213,6 @@ export class MarkLayer {
 
 function put(node, [x, y], scale) {
   node.setAttribute("transform", `translate(${x * scale} ${y * scale})`);
-}
-
-function setLabel(node, first, second) {
-  const lines = [first, second].filter(Boolean).map((text, i) => {
-    const line = svg("tspan", { x: node.getAttribute("x") ?? 0, dy: i ? "1.25em" : node.classList.contains("draft-label") ? 0 : "-0.6em" });
-    line.textContent = text;
-    return line;
-  });
-  node.replaceChildren(...lines);
 }
 
 function drawn(data, name) {

@@ -11,16 +11,18 @@ const ENDS = ["start", "end"];
 const END_WORDS = { start: "first end", end: "other end" };
 const CORNER_WORDS = ["upper left", "upper right", "lower right", "lower left"];
 const MOST_GRABBED = 12; // an area taken from an outline has hundreds of points: it is one thing, not hundreds
+// Where the words of a kind belong to the question at hand; elsewhere they would lie over what is looked at.
+const WORDS_IN = { known: ["open", "flatten", "scale"], check: ["scale"], corner: ["flatten", "scale"], build: ["size"], measure: ["measure"] };
 const MEASURE_WORDS = { length: "Length", angle: "Angle", area: "Area", radius: "Radius", note: "Note" };
 
 /**
  * `{marks, bands}` of a job. A mark is `{id, kind, index, which, at, name}`, a band `{key, kind, index, ids, closed,
- * label, words, loud, residual}` whose line runs through the marks named by `ids`
+ * label, words, loud, residual, quiet}` (`quiet`: its words show only where it is chosen or loud) whose line runs through the marks named by `ids`
  * (or through `line`, where only the first of many places is a mark).
  *
  * Nodes of a traced line and vertices of a region are marks only while it is the one selected.
  */
-export function marksOf(state, selection = null) {
+export function marksOf(state, selection = null, step = null) {
   const { job } = state;
   const marks = [];
   const bands = [];
@@ -29,14 +31,14 @@ export function marksOf(state, selection = null) {
       marks.push({ id: `${kind}:${index}:${which}`, kind, index, which, at, loud: Boolean(more.loud), name: name ? `${words}, ${name}` : words });
       return `${kind}:${index}:${which}`;
     });
-    bands.push({ key: `${kind}:${index}`, kind, index, ids, closed: false, label: "", words: "", loud: false, residual: null, ...more });
+    bands.push({ key: `${kind}:${index}`, kind, index, ids, closed: false, label: "", words: "", loud: false, residual: null, quiet: Boolean(step) && !(WORDS_IN[kind] ?? []).includes(step), ...more });
   };
   const ends = (thing) => ENDS.map((which) => ({ which, at: placeOf(thing[which]), name: END_WORDS[which] }));
 
   for (const [kind, list, words] of [["known", job.knowns, "known distance"], ["check", job.checks, "check length"]]) {
     (list ?? []).forEach((given, index) => {
       const seen = observedOf(state, `${words} ${index + 1}`);
-      const agrees = seen ? { words: seen.words, loud: Boolean(seen.loud), residual: seen } : {};
+      const agrees = seen ? { words: seen.short, loud: Boolean(seen.loud), residual: seen } : {};
       put(kind, index, ends(given), `${capital(words)} ${index + 1}, ${given.text}${agrees.loud ? ", does not agree" : ""}`, { label: given.text, ...agrees });
     });
   }
@@ -99,8 +101,9 @@ export function moveCommand(state, { kind, index, which }, at, snap) {
 
 /** The command that takes away what a mark belongs to. */
 export function removeCommand({ kind, index }) {
-  const alone = { build: null, corner: "clear_corners", across: "clear_across" };
-  if (kind in alone) return alone[kind] ? { do: alone[kind] } : null;
+  if (kind === "build") return { do: "set_fraction", text: "1" }; // without a length to come out at, full size
+  const alone = { corner: "clear_corners", across: "clear_across" };
+  if (kind in alone) return { do: alone[kind] };
   return { do: `remove_${kind}`, index };
 }
 

@@ -14,8 +14,8 @@ const HALO_CSS_PX = 1.2; // paper-coloured edge on each side, so that a line sho
 const DEAR_POINTS = 4000; // stroking more than this takes longer than half a frame without graphics hardware
 const SETTLE_MS = 90; // shorter than a pause between two turns of a wheel feels like waiting
 const LABEL_CSS_PX = 15;
-const DASHES = { border: [9, 6], pageEdge: [3, 4], line: [] };
-const WIDTHS = { line: 1, page: 2, pageEdge: 1, border: 2.2, trace: 2.2 };
+const DASHES = { border: [9, 6], pageEdge: [3, 4], other: [5, 4] };
+const WIDTHS = { line: 1, other: 1.3, page: 2, pageEdge: 1, border: 2.2, trace: 2.2 };
 const THIN = new Set(["line", "pageEdge"]); // too faint for a halo
 const FILLS = new Set(["regionIn", "regionOut"]);
 
@@ -191,7 +191,7 @@ export class Overlay {
     if (!meets(item.shape.box, box)) return;
     const { context, view, colours } = this;
     const corners = item.label.corners.map((corner) => view.toScreen(corner));
-    const size = Math.min(LABEL_CSS_PX * 3, Math.hypot(corners[1][0] - corners[0][0], corners[1][1] - corners[0][1]) / 4);
+    const size = Math.min(LABEL_CSS_PX * 2, Math.hypot(corners[1][0] - corners[0][0], corners[1][1] - corners[0][1]) / 4);
     if (size < 7) return;
     const middle = [0, 1].map((axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length);
     context.font = `600 ${size * view.ratio}px system-ui, sans-serif`;

@@ -1,8 +1,8 @@
-/** What Enter on a mark asks: the length again, the rectangle's size, the note. */
+/** What Enter or a double click asks: the length again, the rectangle's size, the note, a part's name. */
 
 const LENGTHS = { known: ["How long is it from mark to mark?", "36 in"], check: ["How long should this be?", "110 mm"], build: ["How long shall this come out?", "990 mm"] };
 
-/** Ask about what a mark belongs to; false when there is nothing to ask. */
+/** Ask about a part, or what a mark belongs to; false when there is nothing to ask. */
 export async function askAbout({ kind, index }, { store, panels }) {
   const { job } = store.state;
   const ask = (question, example, value, check) => panels.ask({ question, example, value: value ?? "", check });
@@ -19,6 +19,10 @@ export async function askAbout({ kind, index }, { store, panels }) {
     await ask("How large is the rectangle, width by height?", "420 x 297 mm", had, (text) => store.do({ do: "set_corners", marks: kept, size_text: text }));
   } else if (kind === "measure") {
     await ask("What shall the note say?", "wash out 3 mm at the tip", job.measures[index].note, (note) => store.do({ do: "set_measure", index, note }));
+  } else if (kind === "part") {
+    const part = store.state.results.outlines?.parts?.[index];
+    if (!part) return false;
+    await ask(`What is part ${part.number} called?`, "rib 3", part.name, (name) => store.do({ do: "rename", inside_px: part.inside_px, area_px2: part.area_px2, name }));
   } else return false;
   return true;
 }

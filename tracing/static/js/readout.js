@@ -89,7 +89,8 @@ export function headlineOf(state) {
   if (!seen) return "Looking at the picture";
   if (!scale) return "Setting the scale";
   if (!scale.ok) return nothingGiven(state.job) || !scale.error ? "Mark one length you know, and the size of everything follows." : scale.error;
-  if (outlines && !outlines.ok) return outlines.error;
-  if (!outlines) return "Finding the outlines";
+  // What was said before the last change is no answer to it.
+  if (!outlines || (!outlines.ok && outlines.of < state.revision)) return "Finding the outlines";
+  if (!outlines.ok) return outlines.error;
   return pages?.error ?? "Laying out the pages";
 }

@@ -5,18 +5,23 @@
  */
 
 /** Names of styles in the order they are drawn: what people placed lies over what was found. */
-export const STYLES = ["regionIn", "regionOut", "pageEdge", "page", "line", "part", "rub", "trace", "border"];
+export const STYLES = ["regionIn", "regionOut", "pageEdge", "page", "line", "other", "part", "rub", "trace", "border"];
 
 /**
  * Items `{style, data, kind, index, widthPx?, label?}`; `data` is SVG path data in picture px.
  *
- * `show` names what the step at hand wants to see: "pages" lays the page grid over the plan.
+ * `show` names what the step at hand wants to see: "pages" lays the page grid over the plan, "border" the border that
+ * was found, "others" every outline that could be taken; one that a person left out can be seen and taken back always.
  */
 export function sceneOf(state, { show = new Set() } = {}) {
   const { job, results } = state;
   const items = [];
   const add = (style, kind, index, data, more = {}) => items.push({ style, kind, index, data, ...more });
   (results?.outlines?.lines ?? []).forEach((data, index) => add("line", "line", index, data));
+  (results?.outlines?.others ?? []).forEach((other, index) => {
+    const left = other.choice !== null && other.choice !== undefined;
+    if (left || show.has("others")) add("other", "other", index, other.path_px);
+  });
   (results?.outlines?.parts ?? []).forEach((part, index) => add("part", "part", index, part.path_px));
   (job?.regions ?? []).forEach((region, index) => {
     add(region.keep === "out" ? "regionOut" : "regionIn", "region", index, polygon(region.points_px));
@@ -24,7 +29,7 @@ export function sceneOf(state, { show = new Set() } = {}) {
   (job?.rubbed ?? []).forEach((rub, index) => add("rub", "rub", index, polyline(rub.points_px), { widthPx: rub.width_px }));
   (job?.traces ?? []).forEach((trace, index) => add("trace", "trace", index, traceData(trace)));
   const border = results?.seen?.border_px;
-  if (border && !job?.corners && !(job?.ignore ?? []).includes("drawn border")) add("border", "border", 0, polygon(border));
+  if (show.has("border") && border && !job?.corners && !(job?.ignore ?? []).includes("drawn border")) add("border", "border", 0, polygon(border));
   if (show.has("pages")) {
     (results?.pages?.tiles ?? []).forEach((tile, index) => {
       // What a sheet shows reaches over its neighbours; its core is where the joints lie.

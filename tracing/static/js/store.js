@@ -3,7 +3,7 @@ import { Refused } from "./server.js";
 import { same } from "./same.js";
 
 /** Kinds that can be listened to; "view" is the canvas's own (zoom, origin), "pointer" the place under the pointer. */
-export const KINDS = ["job", "picture", "results", "progress", "task", "selection", "tool", "view", "pointer", "step", "conflict", "saved", "link", "gone"];
+export const KINDS = ["job", "picture", "results", "progress", "task", "selection", "pointed", "tool", "view", "pointer", "step", "conflict", "saved", "link", "gone"];
 
 // Commands that name something by its place in a list, and that list in the job.
 const LISTS = {
@@ -34,6 +34,7 @@ export function makeStore(api) {
     tool: "pan",
     toolOptions: {},
     selection: null,
+    pointed: null,
     step: "open",
     pointer: null,
     linked: true,
@@ -67,7 +68,7 @@ export function makeStore(api) {
     async follow(key) {
       stopListening?.();
       api.key = key;
-      store.selection = null;
+      store.selection = store.pointed = null;
       store.savedAt = null;
       store.state = null;
       await store.refresh();
@@ -117,6 +118,13 @@ export function makeStore(api) {
       store.emit("selection", what);
     },
 
+    /** What lies under the pointer, in the picture or in a list: {kind, index}, or null. It is lit in the other. */
+    point(what) {
+      if (same(what, store.pointed)) return;
+      store.pointed = what;
+      store.emit("pointed", what);
+    },
+
     /** Take up a tool, with what it is for ({for: "known"}, {keep: "in"}...). */
     setTool(name, options = {}) {
       if (name === store.tool && same(options, store.toolOptions)) return;
@@ -128,6 +136,7 @@ export function makeStore(api) {
     setStep(name) {
       if (name === store.step) return;
       store.step = name;
+      store.select(null); // what was looked at belongs to the question before
       store.emit("step", name);
     },
 

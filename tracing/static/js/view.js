@@ -77,12 +77,16 @@ export class View {
     return [...this.toPicture([-margin, -margin]), ...this.toPicture([this.width + margin, this.height + margin])];
   }
 
-  /** The size of the picture area; the place in the middle of the screen stays there. */
+  /**
+   * The size of the picture area. The place in the middle stays there; where only the height changes, as when news
+   * come below the picture, everything stays where it is, so that no click goes astray.
+   */
   setWindow(width, height, ratio) {
     if (width === this.width && height === this.height && ratio === this.ratio) return;
-    const middle = this.toPicture([this.width / 2, this.height / 2]);
+    const still = width === this.width && ratio === this.ratio;
+    const middle = this.toPicture(still ? [0, 0] : [this.width / 2, this.height / 2]);
     Object.assign(this, { width: Math.max(1, width), height: Math.max(1, height), ratio });
-    this.#put(this.scale, middle, [this.width / 2, this.height / 2]);
+    this.#put(this.scale, middle, still ? [0, 0] : [this.width / 2, this.height / 2]);
   }
 
   setPicture({ width, height, tilePx = 512, levelCount = 1 }) {

@@ -47,7 +47,7 @@ export function exportStep(bench) {
       const unsettled = decide.length > 0 || Boolean(scale?.ok && !scale.settled);
       show(stamp, unsettled && Boolean(scale?.ok));
       say(sum, headlineOf(state));
-      say(sumNote, pages?.ok ? `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high over all, on ${pages.paper}, at ${pages.fraction} of full size.` : "");
+      say(sumNote, pages?.ok ? `${mm(pages.width_mm)} wide, ${mm(pages.height_mm)} high over all, on ${pages.paper}, ${pages.fraction === "1" ? "at full size" : `at ${pages.fraction} of full size`}.` : "");
       findings.replaceChildren(findingList(decide));
       show(findings, decide.length > 0);
 

@@ -102,7 +102,7 @@ export function flattenStep(bench) {
       shown = flat;
     },
     enter() {
-      panels.hints.offer("flatten", "Drag a corner to move it; the magnifier shows where it goes. Arrow keys move it by a tenth of a pixel.");
+      panels.hints.offer("flatten", "Any mark can be dragged; a magnifier shows where it goes. Arrow keys move it by a tenth of a pixel.");
     },
   };
 }

@@ -29,6 +29,9 @@ export function openStep({ store, api, panels, leave, open }) {
 
   return {
     node,
+    enter() {
+      panels.hints.offer("open", "Turn the wheel, or pinch, to come closer. Drag to move the picture; press 0 to see all of it.");
+    },
     question(state) {
       if (cannotBeRead(state)) return { ask: "The picture is not to be had. Where is it?", lead: "Nothing of the job is lost: its marks wait for the picture." };
       if (!state.tiles.ready) return { ask: "Reading the picture", lead: "A large scan takes some seconds the first time." };
@@ -47,8 +50,10 @@ export function openStep({ store, api, panels, leave, open }) {
       earlier.disabled = job.sheet.page <= 1;
       later.disabled = job.sheet.page >= source.pages;
       nameField.set(job.name);
-      findings.replaceChildren(findingList(results.seen?.findings ?? []));
-      show(findings, (results.seen?.findings ?? []).length > 0);
+      // Whether it is a photo or a scan is asked in the next step.
+      const found = (results.seen?.findings ?? []).filter((finding) => finding.code !== "picture-kind");
+      findings.replaceChildren(findingList(found));
+      show(findings, found.length > 0);
     },
   };
 }

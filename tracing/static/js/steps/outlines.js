@@ -12,9 +12,9 @@ export function outlinesStep(bench) {
   const progress = el("progress", { max: "1", "aria-label": "Finding the outlines" });
   const wrong = el("p", { class: "wrong", role: "status" });
   const findings = el("div");
-  const caption = el("p", { class: "hint", text: "Sizes are those of the full-size thing." });
+  const caption = el("p", { class: "hint", text: "At full size: width × height, give or take." });
   let filled = null;
-  const partList = el("ul", { class: "given" });
+  const partList = el("ul", { class: "given parts" });
   const fillParts = keyed(partList, (part) => near(part), () => partRow(bench));
   const choose = toolButton(bench, "Choose by clicking outlines", "choose", {}, { kind: "wide", iconName: "pen", key: "c", group });
   const otherList = el("ul");
@@ -47,15 +47,23 @@ export function outlinesStep(bench) {
   const hand = more("Done by hand", handList);
   const node = el("div", { class: "body" }, progress, wrong, choose, caption, partList, findings, others, mend, draw, region, hand);
 
+  const rowOf = (what) => ({ part: partList, other: otherList })[what?.kind]?.children[what.index] ?? null;
+  let lit = null;
+  store.on("pointed", (what) => {
+    lit?.classList.remove("pointed");
+    lit = rowOf(what);
+    lit?.classList.add("pointed");
+  });
+
   return {
     node,
     question(state) {
       const { outlines, scale } = state.results;
       if (!outlines && scale && !scale.ok) return { ask: "First, the scale", lead: "Outlines are drawn once one length is known; you can already rub out and trace." };
-      if (!outlines) return { ask: "Finding the outlines", lead: "Every closed line that may be a part. You may go on meanwhile." };
+      if (!outlines || (!outlines.ok && !store.isFresh("outlines"))) return { ask: "Finding the outlines", lead: "Every closed line that may be a part. You may go on meanwhile." };
       const unsure = (outlines.parts ?? []).filter((part) => part.kind === "unsure").length;
       if (unsure) return { ask: "Are these the parts you want?", lead: `${counted(unsure, "outline")} may or may not be a part; look at ${unsure === 1 ? "it" : "them"} first.`, done: true };
-      return { ask: "Are these the parts you want?", lead: "Click an outline to take it or to leave it out. A name is printed on the part.", done: outlines.ok };
+      return { ask: "Are these the parts you want?", lead: "A name is printed on its part: type it in the list, or double-click the part.", done: outlines.ok };
     },
     update(state) {
       const { outlines } = state.results;
@@ -64,7 +72,7 @@ export function outlinesStep(bench) {
       show(progress, Boolean(task));
       if (task?.share > 0) progress.value = task.share;
       else progress.removeAttribute("value");
-      say(wrong, outlines && !outlines.ok ? (outlines.error ?? "") : "");
+      say(wrong, outlines && !outlines.ok && store.isFresh("outlines") ? (outlines.error ?? "") : "");
       if (outlines !== filled) {
         fillParts(outlines?.parts ?? []);
         fillOthers(outlines?.others ?? []);
@@ -79,16 +87,22 @@ export function outlinesStep(bench) {
       show(hand, done.length > 0);
     },
     select(what) {
-      for (const row of partList.children) row.classList.toggle("chosen", what?.kind === "part" && Number(row.dataset.index) === what.index);
+      for (const list of [partList, otherList]) for (const row of list.children) row.classList.remove("chosen");
+      const row = rowOf(what);
+      if (!row) return;
+      row.classList.add("chosen");
+      if (what.kind === "other") others.open = true;
       // A row under the pointer does not move away from it; one chosen in the picture is brought into view.
-      const row = what?.kind === "part" ? partList.children[what.index] : null;
-      if (row && !row.matches(":hover, :focus-within")) row.scrollIntoView({ block: "nearest" });
+      if (!row.matches(":hover, :focus-within")) row.scrollIntoView({ block: "nearest" });
     },
     enter() {
-      panels.hints.offer("outlines", "Solid outlines are taken, dashed ones are not. Click “Choose by clicking outlines”, then an outline, to change it.");
+      panels.hints.offer("outlines", "Solid outlines will be cut, dashed ones are left out. Press “Choose by clicking outlines”, then click an outline to change it.");
     },
   };
 }
+
+/** "400.0 × 109.9 mm" */
+const sizes = (part) => `${mm(part.width_mm).replace(/ mm$/, "")} × ${mm(part.height_mm)}`;
 
 // An outline found again moves by far less than this; two outlines never share a middle and a size that closely.
 const SAME_PLACE_PX = 8;
@@ -107,9 +121,7 @@ function partRow(bench) {
   const tag = el("span", { class: "tag unsure", text: "unsure" });
   const size = el("span");
   const node = el("li", { class: "item" }, number, name.node, drop, el("p", { class: "says" }, size, " ", tag));
-  const choose = () => store.select({ kind: "part", index: at });
-  node.addEventListener("focusin", choose);
-  node.addEventListener("pointerenter", choose);
+  watchRow(node, store, () => ({ kind: "part", index: at }));
   return {
     node,
     update(next, index) {
@@ -120,11 +132,19 @@ function partRow(bench) {
       name.label(`Name of part ${part.number}`);
       drop.setAttribute("aria-label", `Leave out part ${part.number}${part.name ? `, ${part.name}` : ""}`);
       name.set(part.name);
-      say(size, part.width_mm ? `${mm(part.width_mm)} × ${mm(part.height_mm)}, give or take ${give(part.u95_mm)}` : "");
+      say(size, part.width_mm ? `${sizes(part)}, ± ${give(part.u95_mm)}` : "");
       show(tag, part.kind === "unsure");
       node.classList.toggle("chosen", store.selection?.kind === "part" && store.selection.index === index);
     },
   };
+}
+
+/** A row lights its outline while it is pointed at; clicked or come to with the keyboard it chooses it. */
+function watchRow(node, store, what) {
+  node.addEventListener("focusin", () => store.select(what()));
+  node.addEventListener("click", () => store.select(what()));
+  node.addEventListener("pointerenter", (event) => event.pointerType !== "touch" && store.point(what()));
+  node.addEventListener("pointerleave", () => store.point(null));
 }
 
 function otherRow(bench) {
@@ -134,9 +154,7 @@ function otherRow(bench) {
   const why = el("span");
   const take = button("Take", () => panels.attempt(() => store.do({ do: "choose", inside_px: other.inside_px, area_px2: other.area_px2, action: "take" })), { kind: "small" });
   const node = el("li", { class: "plain-item" }, why, take);
-  const choose = () => store.select({ kind: "other", index: at });
-  node.addEventListener("focusin", choose);
-  node.addEventListener("pointerenter", choose);
+  watchRow(node, store, () => ({ kind: "other", index: at }));
   return {
     node,
     update(next, index) {

@@ -97,7 +97,7 @@ export function scaleStep(bench) {
       fillChecks(store.state.job.checks);
     },
     enter() {
-      if (store.state.job.knowns.length === 0) panels.hints.offer("scale", "Wheel or pinch to zoom in on one end, click it, then the other end. Then type the length as you would say it: 36 in, 7-1/2\", 190.5 mm.");
+      if (store.state.job.knowns.length === 0) panels.hints.offer("scale", "Lengths are typed as you would say them: 36 in, 7-1/2\", 2' 6\", 190.5 mm.");
     },
   };
 }

@@ -35,7 +35,9 @@ export function sizeStep(bench) {
     },
   });
   const known = el("div", { class: "stack" }, el("div", { class: "field" }, el("label", { for: "which-length", text: "This length" }), which), wanted.node);
-  const span = el("div", { class: "stack" }, known, toolButton(bench, "Mark another on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length", key: "m", group }));
+  const noSpan = button("Take the wanted length out", () => panels.attempt(() => store.do({ do: "set_fraction", text: "1" })), { kind: "small" });
+  noSpan.title = "Back to full size";
+  const span = el("div", { class: "stack" }, known, noSpan, toolButton(bench, "Mark another on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length", key: "m", group }));
 
   const count = el("p", { class: "count" });
   const countNote = el("p");
@@ -98,6 +100,7 @@ export function sizeStep(bench) {
       chips.forEach((chip, index) => chip.setAttribute("aria-pressed", String(!built && FRACTIONS[index] === job.fraction)));
       fillWhich(job);
       wanted.set(built?.text ?? "");
+      show(noSpan, Boolean(built));
       say(count, pages?.ok ? counted(pages.count, `${pages.paper} sheet`) : "");
       show(count, Boolean(pages?.ok));
       say(countNote, pages?.ok ? pagesNote(pages) : (pages?.error ?? (results.scale?.ok ? "Laying out the pages" : "The count of sheets shows here once the scale is set.")));

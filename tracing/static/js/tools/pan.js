@@ -1,7 +1,7 @@
-/** The empty hand: drags marks and the picture, chooses what is clicked. */
+/** The empty hand: drags marks and the picture, chooses what is clicked; a double click asks what it is called. */
 
 export function panTool(hands) {
-  const { view } = hands;
+  const { view, store } = hands;
   let drag = null;
   return {
     name: "pan",
@@ -9,7 +9,7 @@ export function panTool(hands) {
     hover(event) {
       const mark = hands.markAt(event);
       hands.cursor(mark ? "move" : null);
-      hands.hoverOutline(null);
+      hands.hoverOutline(!mark && store.step === "outlines" ? hands.seenOutlineAt(event) : null);
     },
     down(event) {
       const mark = hands.markAt(event);
@@ -26,9 +26,18 @@ export function panTool(hands) {
       else if (!event.moved) hands.select(hands.thingAt(event));
       drag = null;
     },
-    key: () => false,
+    double(event) {
+      const thing = hands.markAt(event) ?? hands.thingAt(event);
+      if (thing) hands.askAbout(thing);
+    },
+    key(event) {
+      if (event.key !== "Enter" || hands.crosshair.at || store.selection?.kind !== "part") return false;
+      hands.askAbout(store.selection);
+      return true;
+    },
     leave() {
       hands.cursor(null);
+      hands.hoverOutline(null);
     },
     cancel() {
       hands.grabbing(false);
