@@ -30,3 +30,10 @@ test("on a plan that lies turned in the picture the grid follows the pointer all
 test("of the other hand, dragging right moves the grid left in its own frame", () => {
   near(movedOrigin(pagesBy((x, y) => [1000 - 5 * x, 1000 - 5 * y]), [0, 0], [50, 0]), [0, 20]);
 });
+
+test("in a slanted photo the place taken hold of stays under the pointer, however far it goes", () => {
+  const place = (x, y) => [(6 * x + y + 40) / (1 + 0.001 * x + 0.002 * y), (900 - 5 * y + 0.5 * x) / (1 + 0.001 * x + 0.002 * y)];
+  const [from, to] = [place(60, 40), place(140, 75)];
+
+  near(movedOrigin(pagesBy(place), from, [to[0] - from[0], to[1] - from[1]]), [10 + 80, 20 + 35]);
+});

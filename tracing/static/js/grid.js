@@ -1,8 +1,8 @@
 /**
  * How far does the page grid move when it is dragged over the picture?
  *
- * The pages' own edges tell: they run along the build frame's x and y, and how long they are in the picture and in mm
- * gives the scale right there, perspective included to the first order. Pure.
+ * The corners of the page nearest the drag tell: they are a rectangle of the build frame as the picture shows it, slant
+ * and perspective included, so that the place taken hold of stays under the pointer. Pure.
  */
 
 /**
@@ -12,14 +12,31 @@
  * are upper left, upper right, lower right, lower left as the sheet is printed.
  */
 export function movedOrigin(pages, from, [dx, dy]) {
-  const [ul, ur, , ll] = nearest(pages.tiles, from).core_px;
+  const place = withinCore(nearest(pages.tiles, from).core_px);
   const [wide, high] = pages.step_mm;
-  const across = [(ur[0] - ul[0]) / wide, (ur[1] - ul[1]) / wide]; // picture px for one mm to the right
-  const up = [(ul[0] - ll[0]) / high, (ul[1] - ll[1]) / high];
-  // Edges may be slanted in a photo: solve d = a * across + b * up.
-  const det = across[0] * up[1] - across[1] * up[0];
+  const [u0, v0] = place(from);
+  const [u1, v1] = place([from[0] + dx, from[1] + dy]);
   const [x, y] = pages.origin_mm;
-  return [x + (dx * up[1] - dy * up[0]) / det, y + (across[0] * dy - across[1] * dx) / det];
+  return [x + (u1 - u0) * wide, y - (v1 - v0) * high];
+}
+
+/**
+ * Gives a function from picture px to (u, v), shares of a core's width to the right and of its height down.
+ *
+ * The projective map of a square on four corners, turned round: P. Heckbert, Fundamentals of Texture Mapping and Image
+ * Warping (1989), section 2.2.3.
+ */
+function withinCore([[x0, y0], [x1, y1], [x2, y2], [x3, y3]]) {
+  const [ax, ay, bx, by] = [x1 - x2, y1 - y2, x3 - x2, y3 - y2];
+  const [cx, cy] = [x0 - x1 + x2 - x3, y0 - y1 + y2 - y3];
+  const det = ax * by - bx * ay;
+  const g = (cx * by - bx * cy) / det;
+  const h = (ax * cy - cx * ay) / det;
+  const [a, b, d, e] = [x1 - x0 + g * x1, x3 - x0 + h * x3, y1 - y0 + g * y1, y3 - y0 + h * y3];
+  return ([x, y]) => {
+    const [p, q, r, s] = [a - g * x, b - h * x, d - g * y, e - h * y];
+    return [((x - x0) * s - q * (y - y0)) / (p * s - q * r), (p * (y - y0) - (x - x0) * r) / (p * s - q * r)];
+  };
 }
 
 function nearest(tiles, [x, y]) {
