@@ -1,7 +1,7 @@
 /**
  * The picture area as a whole: builds its layers, draws once a frame, hands gestures to the tool at hand.
  *
- * Layers from below: tiles (canvas), outlines and lines (canvas), marks (SVG), magnifier (canvas).
+ * Layers from below: tiles with outlines and lines over them (canvas), marks (SVG), magnifier (canvas).
  */
 
 import { Crosshair } from "./crosshair.js";
@@ -44,8 +44,8 @@ export function mountCanvas(element, store, api, panels) {
   const { of } = store.state.tiles;
   const tileUrl = (level, x, y) => `${api.tileUrl(level, x, y)}${of ? `?of=${encodeURIComponent(of)}` : ""}`;
   const tiles = new Tiles(canvas(), view, tileUrl, () => redraw());
-  const overlay = new Overlay(canvas(), view, () => redraw());
-  const layer = new MarkLayer(element, view);
+  const overlay = new Overlay(view, () => redraw());
+  const layer = new MarkLayer(element, view, () => redraw());
   const loupe = new Loupe(element, view, tiles);
   const crosshair = new Crosshair(view);
   const state = { marks: [], tool: null, showMarks };
@@ -63,7 +63,7 @@ export function mountCanvas(element, store, api, panels) {
   function frame() {
     due = false;
     tiles.draw();
-    overlay.draw();
+    overlay.draw(tiles.context);
     layer.draw();
     layer.setPointers(crosshair.at, hands.target);
     loupe.draw(hands.target, overlay.colours);
@@ -188,7 +188,7 @@ export function mountCanvas(element, store, api, panels) {
   });
 
   const { source, tiles: pyramid } = store.state;
-  const unsize = watchSize(element, [tiles.canvas, overlay.canvas], view, () => {
+  const unsize = watchSize(element, [tiles.canvas], view, () => {
     overlay.refresh();
     redraw();
   });

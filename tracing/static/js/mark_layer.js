@@ -1,14 +1,16 @@
 /**
  * Marks and what joins them, as SVG over the picture: each mark can be focused, has a name and answers keys.
  *
- * Elements are kept from one state to the next, so that the focus stays where it is. Panning moves two groups; only
- * zooming touches every mark.
+ * Elements are kept from one state to the next, so that the focus stays where it is. Panning moves the
+ * whole layer, which reaches somewhat beyond the screen, without painting it anew; only zooming touches every mark.
  */
 
 import { placeLabels } from "./labels.js";
 import { SHAPES, arrowData, lineData } from "./mark_shapes.js";
 
 const SVG = "http://www.w3.org/2000/svg";
+const MARGIN_PX = 160; // CSS px of the layer around the screen
+const REST_MS = 120; // after a pan that long ago, words come to where they belong
 const LABEL_FONTS = { calm: ["600 14px system-ui, sans-serif", 19], loud: ["750 17px system-ui, sans-serif", 28] }; // as in canvas.css, with how high a label is
 
 export class MarkLayer {
@@ -16,11 +18,17 @@ export class MarkLayer {
   #bands = new Map(); // key -> {nodes, band}
   #scale = 0;
   #labelsFor = null; // the view that labels were placed for
+  #anchor = null; // {sx, tx, ty}: the view that the layer was painted for
+  #timer = 0;
+  #resting = false;
   #hovered = null;
 
-  constructor(parent, view) {
-    this.view = view;
+  /** `onRest()` asks for a frame: a pan has come to rest. */
+  constructor(parent, view, onRest) {
+    Object.assign(this, { view, onRest });
     this.svg = parent.appendChild(svg("svg", { class: "marks-over", role: "group", "aria-label": "Marks on the picture" }));
+    const size = `calc(100% + ${2 * MARGIN_PX}px)`;
+    Object.assign(this.svg.style, { left: `${-MARGIN_PX}px`, top: `${-MARGIN_PX}px`, width: size, height: size });
     this.inPicture = this.svg.appendChild(svg("g", { class: "in-picture", "aria-hidden": "true" }));
     this.onScreen = this.svg.appendChild(svg("g", { class: "on-screen" }));
     this.chosenPath = [this.#path(this.inPicture, "halo"), this.#path(this.inPicture, "chosen")];
@@ -118,8 +126,25 @@ export class MarkLayer {
     const { scale, x, y } = this.view.deviceTransform();
     const { ratio } = this.view;
     const [sx, tx, ty] = [scale / ratio, x / ratio, y / ratio];
-    this.inPicture.setAttribute("transform", `matrix(${sx} 0 0 ${sx} ${tx} ${ty})`);
-    this.onScreen.setAttribute("transform", `translate(${tx} ${ty})`);
+    const was = this.#anchor;
+    const near = was && was.sx === sx && Math.abs(tx - was.tx) <= MARGIN_PX && Math.abs(ty - was.ty) <= MARGIN_PX;
+    const moved = near && (tx !== was.tx || ty !== was.ty);
+    if (moved && this.#labelsFor && !this.#resting) {
+      this.svg.style.transform = `translate(${tx - was.tx}px, ${ty - was.ty}px)`;
+      clearTimeout(this.#timer);
+      this.#timer = setTimeout(() => {
+        this.#resting = true;
+        this.onRest();
+      }, REST_MS);
+      return;
+    }
+    this.#resting = false;
+    clearTimeout(this.#timer);
+    this.#anchor = { sx, tx, ty };
+    this.svg.style.transform = "";
+    const [left, top] = [tx + MARGIN_PX, ty + MARGIN_PX];
+    this.inPicture.setAttribute("transform", `matrix(${sx} 0 0 ${sx} ${left} ${top})`);
+    this.onScreen.setAttribute("transform", `translate(${left} ${top})`);
     this.#placeLabels([tx, ty]);
     if (this.#scale === sx) return;
     this.#scale = sx;
