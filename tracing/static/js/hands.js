@@ -80,7 +80,10 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
     },
     draft: (spec) => layer.setDraft(spec),
     hoverOutline(item) {
-      layer.setHover(item?.data ?? null);
+      // An outline all around the screen has no edge to be lit, and its tint would only hide the ink.
+      const [x0, y0, x1, y1] = view.visibleBox();
+      const around = item?.shape && item.shape.box[0] < x0 && item.shape.box[1] < y0 && item.shape.box[2] > x1 && item.shape.box[3] > y1;
+      layer.setHover(around ? null : (item?.data ?? null));
       store.point?.(item ? { kind: item.kind, index: item.index } : null);
     },
     /** Choose what was clicked: it is in sight, so the picture stays where it is. */

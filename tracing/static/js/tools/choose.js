@@ -30,7 +30,7 @@ export function chooseTool(hands) {
     up(event) {
       const item = event.moved ? null : under(event);
       if (!item) return;
-      hands.select({ kind: item.kind, index: item.index });
+      hands.select(null); // what is chosen is named by its place in a list that is about to change
       turn(item);
     },
     key: () => false,
