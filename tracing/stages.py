@@ -5,21 +5,29 @@ import json
 import logging
 from collections import OrderedDict
 from collections.abc import Hashable
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from drawing.errors import ScantlingError
-from drawing.papers import PAPERS
 from job.job import Job, Sheet
-from printing.setup import PageSetup
-from tracing.view_words import on_the_page
+from tracing.stage_parts import outline_part, page_part, scale_part, seen_part
+from tracing.stage_work import (
+    body,
+    effect_json,
+    event,
+    failed,
+    kept_picture,
+    ok,
+    scale_json,
+    scale_of,
+    settled_marks,
+    unpacked_seen,
+)
 from tracing.work import Cancelled, Hear, ProcessDied, Worker, WorkError
 
 if TYPE_CHECKING:
     # What these stand on takes a second to load, which is done in a thread once the page is up.
-    from calibration.observations import PointPx
     from drawing.findings import Finding
     from job.see import Seen
     from tracing.packed import PackedSeen
@@ -31,8 +39,6 @@ _log = logging.getLogger(__name__)
 Kept = TypeVar("Kept")
 
 STAGES = ("seen", "scale", "outlines", "pages")
-
-PLAIN_SETUP = PageSetup(PAPERS["a4"])
 
 KEPT = 24
 """Results of each stage kept, so that undo and redo show theirs at once."""
@@ -96,7 +102,7 @@ class Stages:
     @property
     def seen(self) -> "Seen | None":
         """What the picture shows, for the job as it stands; None while that is not known."""
-        if self._seen is None or self._wanted is None or self._seen[0] != _seen_key(self._wanted[1]):
+        if self._seen is None or self._wanted is None or self._seen[0] != seen_part(self._wanted[1]):
             return None
         return self._seen[1]
 
@@ -108,7 +114,7 @@ class Stages:
     def want(self, revision: int, job: Job) -> None:
         """Say which job results are wanted for; what is worked on for an older one is dropped."""
         self._wanted = revision, job
-        if self._looking_at is not None and self._looking_at != _seen_key(job):
+        if self._looking_at is not None and self._looking_at != seen_part(job):
             self._drop_worker()
         self._woken.set()
 
@@ -124,11 +130,11 @@ class Stages:
 
     def encoded(self) -> str:
         """Give all results as JSON."""
-        return "{" + ", ".join(f'"{stage}": {_body(told)}' for stage, told in self._told.items()) + "}"
+        return "{" + ", ".join(f'"{stage}": {body(told)}' for stage, told in self._told.items()) + "}"
 
     def events(self) -> list[tuple[str, str, str]]:
         """Give the events that tell a tab all results."""
-        return [("results", _event(stage, told), stage) for stage, told in self._told.items() if told is not None]
+        return [("results", event(stage, told), stage) for stage, told in self._told.items() if told is not None]
 
     def close(self) -> None:
         """Stop everything."""
@@ -151,7 +157,7 @@ class Stages:
                 _log.exception("results of revision %d", revision)
                 for stage in STAGES:
                     if not self._is_told(stage, revision):
-                        self._tell(stage, revision, _failed(BUG))
+                        self._tell(stage, revision, failed(BUG))
 
     async def scale_at(self, revision: int) -> "Scale":
         """Give the scale of a revision, or of a newer one, once it is known.
@@ -181,7 +187,7 @@ class Stages:
         seen = await self._look(job)
         if isinstance(seen, str):
             self._scale_is(revision, seen)
-            self._tell("seen", revision, _failed(seen))
+            self._tell("seen", revision, failed(seen))
             self._tell_rest("seen", revision, AFTER_SEEN)
             return
         self._tell("seen", revision, self._seen_json(seen))
@@ -189,11 +195,11 @@ class Stages:
             settled, scale = await self._scale(job, seen)
         except ScantlingError as error:
             self._scale_is(revision, str(error))
-            self._tell("scale", revision, _failed(str(error)))
+            self._tell("scale", revision, failed(str(error)))
             self._tell_rest("scale", revision, AFTER_SCALE)
             return
         self._scale_is(revision, scale.scale)
-        drawn = self._drawings.get((scale.key, _outline_part(settled)))
+        drawn = self._drawings.get((scale.key, outline_part(settled)))
         self._tell("scale", revision, scale.told if drawn is None else drawn.scale_told)
         if self._is_old(revision):
             return
@@ -202,7 +208,7 @@ class Stages:
         except Cancelled:
             raise
         except ScantlingError as error:
-            self._tell("outlines", revision, _failed(str(error)))
+            self._tell("outlines", revision, failed(str(error)))
             self._tell_rest("outlines", revision, AFTER_OUTLINES)
             return
         self._tell("outlines", revision, drawing.told)
@@ -214,33 +220,34 @@ class Stages:
         except Cancelled:
             raise
         except ScantlingError as error:
-            pages = _failed(str(error))
+            pages = failed(str(error))
         self._tell("pages", revision, pages)
 
     async def _scale(self, job: Job, seen: "Seen") -> "tuple[Job, _Scale]":
         """The job as settled, and its scale; kept by all that the scale can rest on."""
-        settled, moved = await asyncio.to_thread(_settled, job, seen)
-        key = _seen_key(job), _scale_part(settled)
+        settled, moved = await asyncio.to_thread(settled_marks, job, seen)
+        key = seen_part(job), scale_part(settled)
         kept = self._scales.get(key)
         if kept is None:
-            scale = await asyncio.to_thread(_set_scale, settled, seen)
-            kept = self._scales.put(key, _Scale(key, scale, await asyncio.to_thread(_scale_json, scale, moved)))
+            scale = await asyncio.to_thread(scale_of, settled, seen)
+            told = await asyncio.to_thread(scale_json, scale, moved)
+            kept = self._scales.put(key, _Scale(key, scale, moved, told))
         return settled, kept
 
     async def _outlines(self, job: Job, seen: "Seen", scale: "_Scale") -> "_Drawing":
         """What is drawn of a settled job; kept by the lines, the person's changes in them, and the scale."""
-        key = scale.key, _outline_part(job)
+        key = scale.key, outline_part(job)
         kept = self._drawings.get(key)
         if kept is None:
             told, longest_px = await self._ask("draw", key, job, scale.scale.calibration)
             scale_told = scale.told
             if longest_px is not None:
-                scale_told = await asyncio.to_thread(_effect_json, scale.scale, seen, longest_px)
-            kept = self._drawings.put(key, _Drawing(key, _ok(told), scale_told))
+                scale_told = await asyncio.to_thread(effect_json, scale.scale, scale.moved, seen, longest_px)
+            kept = self._drawings.put(key, _Drawing(key, ok(told), scale_told))
         return kept
 
     async def _pages(self, job: Job, scale: "_Scale", drawing: "_Drawing") -> str:
-        key = drawing.key, _page_part(job)
+        key = drawing.key, page_part(job)
         kept = self._pages_kept.get(key)
         if kept is None:
             told = await self._ask("lay", drawing.key, job, scale.scale.calibration)
@@ -248,7 +255,7 @@ class Stages:
                 # The process that held the drawing has ended, or has drawn much since: draw once more.
                 await self._ask("draw", drawing.key, job, scale.scale.calibration)
                 told = await self._ask("lay", drawing.key, job, scale.scale.calibration)
-            kept = self._pages_kept.put(key, _ok(told))
+            kept = self._pages_kept.put(key, ok(told))
         return kept
 
     async def _ask(self, name: str, *values: Any) -> Any:
@@ -275,17 +282,17 @@ class Stages:
 
     def _tell_rest(self, after: str, revision: int, sentence: str) -> None:
         for stage in STAGES[STAGES.index(after) + 1 :]:
-            self._tell(stage, revision, _failed(sentence))
+            self._tell(stage, revision, failed(sentence))
 
     @staticmethod
     def _seen_json(seen: "Seen") -> str:
         from tracing.view_results import seen_view
 
-        return _ok(json.dumps(seen_view(seen), allow_nan=False))
+        return ok(json.dumps(seen_view(seen), allow_nan=False))
 
     async def _look(self, job: Job) -> "Seen | str":
         """See a job's picture, or say why not; what was seen of the same picture counts."""
-        key = _seen_key(job)
+        key = seen_part(job)
         if self._seen is not None and self._seen[0] == key:
             return self._seen[1]
         if self._unseen is not None and self._unseen[0] == key:
@@ -309,10 +316,10 @@ class Stages:
             if arrivals:
                 await asyncio.gather(*arrivals)
             pyramid = await self._pyramid(job)
-            seen = await asyncio.to_thread(_unpacked, packed, pyramid)
+            seen = await asyncio.to_thread(unpacked_seen, packed, pyramid)
         except Cancelled:
             self._worker = None
-            stopped = self._wanted is not None and _seen_key(self._wanted[1]) == key
+            stopped = self._wanted is not None and seen_part(self._wanted[1]) == key
             self._host.end_looking("cancelled", None)
             if stopped:
                 self._unseen = key, STOPPED
@@ -335,7 +342,7 @@ class Stages:
             self._host.take_picture(pyramid)
 
     async def _pyramid(self, job: Job) -> "Pyramid":
-        pyramid = await asyncio.to_thread(_kept, self._host.cache, job)
+        pyramid = await asyncio.to_thread(kept_picture, self._host.cache, job)
         if pyramid is None:
             raise WorkError("The picture was kept on disk and is gone again; it is needed there: open the job again.")
         return pyramid
@@ -357,94 +364,14 @@ class Stages:
             data = json.dumps({"stage": stage, "of": revision, "same": True})
             self._host.tell("results", data, about=f"{stage} same")
         else:
-            self._host.tell("results", _event(stage, told), about=stage)
-
-
-def _seen_key(job: Job) -> Hashable:
-    return job.sheet.sha256, job.sheet.file, job.sheet.page, job.sheet.kind, job.ignore
-
-
-def _kept(cache: Path, job: Job) -> "Pyramid | None":
-    from tracing.pyramid import kept_pyramid
-
-    return kept_pyramid(cache, job.sheet.sha256, job.sheet.page, job.sheet.file)
-
-
-def _unpacked(seen: "PackedSeen", pyramid: "Pyramid") -> "Seen":
-    from tracing.packed import unpacked
-
-    return unpacked(seen, pyramid.picture.grey)
-
-
-def _failed(sentence: str) -> str:
-    return json.dumps({"ok": False, "error": on_the_page(sentence)})
-
-
-def _ok(value: str) -> str:
-    """A stage's own JSON object as that of a result."""
-    return f'{{"ok": true, "error": null, {value[1:]}'
-
-
-def _body(told: tuple[int, str] | None) -> str:
-    return "null" if told is None else f'{{"of": {told[0]}, {told[1][1:]}'
-
-
-def _event(stage: str, told: tuple[int, str]) -> str:
-    return f'{{"stage": "{stage}", "of": {told[0]}, "value": {_body(told)}}}'
-
-
-def _settled(job: Job, seen: "Seen") -> "tuple[Job, tuple[Finding, ...]]":
-    from job.settle import settled_job
-
-    return settled_job(job, seen, as_given=False)
-
-
-def _set_scale(job: Job, seen: "Seen") -> "Scale":
-    from tracing.scale import set_scale
-
-    return set_scale(job, seen)
-
-
-def _scale_json(scale: "Scale", moved: "tuple[Finding, ...]" = ()) -> str:
-    from tracing.view_results import scale_view
-
-    gathered = replace(scale.gathered, findings=(*moved, *scale.gathered.findings))
-    return _ok(json.dumps(scale_view(gathered, scale.calibration), allow_nan=False))
-
-
-def _effect_json(scale: "Scale", seen: "Seen", longest_px: "tuple[PointPx, PointPx]") -> str:
-    from tracing.scale import with_longest
-
-    return _scale_json(with_longest(scale, seen, longest_px))
-
-
-def _scale_part(job: Job) -> Job:
-    """What of a settled job the scale can rest on: all but what only comes after it."""
-    return replace(_outline_part(job), rubbed=(), traces=(), choices=(), regions=())
-
-
-def _outline_part(job: Job) -> Job:
-    """What of a settled job its outlines can rest on."""
-    return replace(
-        _page_part(job),
-        fraction=Fraction(1),
-        build_length=None,
-        mirrored=False,
-        lines_only=False,
-        setup=PLAIN_SETUP,
-        kept_grid=None,
-    )
-
-
-def _page_part(job: Job) -> Job:
-    """What of a settled job its pages can rest on."""
-    return replace(job, name="", notes="", measures=())
+            self._host.tell("results", event(stage, told), about=stage)
 
 
 @dataclass(frozen=True, slots=True)
 class _Scale:
     key: Hashable
     scale: "Scale"
+    moved: "tuple[Finding, ...]"
     told: str
 
 
