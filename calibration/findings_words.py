@@ -83,7 +83,7 @@ def not_flat(name: str, off_mm: float, effect_mm: float) -> Finding:
         name,
         f"{capitalised(name)} lies up to {format_mm(off_mm)} off a straight line in a way that no lens makes, as when "
         f"the paper curls: lengths were widened to {format_give(effect_mm)} over the longest part, and may be further "
-        "off away from the border. Flatten the paper and photograph it again.",
+        "off away from such lines. Flatten the paper and photograph it again.",
     )
 
 

@@ -10,10 +10,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calibration.blocks import LineBlock
 from calibration.parameters import Prior, Role
 from calibration.plane_map import LENS
 from calibration.solution import Solution, solve
 from calibration.uncertainty import MapCovariance, map_covariance
+
+LINES_ENOUGH = 4
+"""One line may follow a curve; the lens bends four by one law (design trials)."""
 
 SURPRISING = 2.5
 """Sigmas of its prior; one parameter in eighty lies further off by chance, and loses little by a looser prior."""
@@ -44,13 +48,14 @@ def beyond_usual(solution: Solution) -> bool:
 def choose_lens(full: Solution) -> Chosen:
     """Give the map without a lens where it explains what was given at least as well, else the full one.
 
-    The measure is the ratio of the two models' evidence (Bayes; Laplace's approximation as in MacKay 1992). Straight
-    lines always show what the lens does. What the full map says otherwise stays in the
+    The measure is the ratio of the two models' evidence (Bayes; Laplace's approximation as in MacKay 1992). Four
+    straight lines always show what the lens does. What the full map says otherwise stays in the
     covariance: it was not disproved.
     """
     covariance = map_covariance(full)
     lens = [p for p in LENS if p in full.problem.free]
-    if not lens or full.problem.line_rows:
+    lines = sum(isinstance(block, LineBlock) for block in full.problem.blocks)
+    if not lens or lines >= LINES_ENOUGH:
         return Chosen(full, covariance, bool(lens))
     plain = _without_lens(full)
     if plain is None or _log_evidence(full) - _log_evidence(plain) > SHOWN:
