@@ -13,7 +13,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from benchmarks.grid_truth import Lattice, smooth_crossings
 from calibration.skew import find_skew
+from digitize.strokes import NodeKind
 from drawing.path_measures import path_bounds_mm
 from drawing.paths import Path as DrawingPath
 from job.job import Sheet, SheetKind
@@ -36,20 +38,33 @@ ROW_PX = 60.04
 
 FIRST_COLUMN_PX = ((378.5, 600.0), (373.2, 2900.0))
 FIRST_ROW_PX = 322.0
-LONG_SQUARES = (10, 20, 30)
+COLUMNS, ROWS = 32, 46
+LONG_SQUARES = (5, 10, 20, 30)
 NEAR_PX = 6.0
 """A crossing is looked for within this of where the pitch puts it: a tenth of a square."""
 
 
+Square = tuple[int, int]
+"""Column and row of a crossing."""
+
+
 @dataclass(frozen=True, slots=True)
 class GridErrors:
-    """How far distances between grid crossings are off, percent, how many squares long; how its lines lean, degrees."""
+    """How far distances between grid crossings are off, percent, how many squares long; how its lines lean, degrees.
+
+    `paper_percent` is the same between crossings of smooth curves through the whole of each line, known lengths
+    included: what the paper itself is off. `off_px` is how far the crossings found lie from those, rms in x, in y,
+    and 95 % of either; `scatter_px` how far the sides of single squares lie off the curves.
+    """
 
     percent: NDArray[np.float64]
+    paper_percent: NDArray[np.float64]
     squares: NDArray[np.float64]
     rows_deg: float
     columns_deg: float
     crossings: int
+    off_px: tuple[float, float, float]
+    scatter_px: float
 
 
 def main() -> None:
@@ -60,17 +75,19 @@ def main() -> None:
     folder = Path(real)
     grid = graph_paper(folder)
     print(
-        f"graph paper: {len(grid.percent)} distances between {grid.crossings} crossings from one length "
-        f"in x and one in y: median {np.median(np.abs(grid.percent)):.3f} %, "
-        f"largest {np.abs(grid.percent).max():.3f} %; "
+        f"graph paper: {grid.crossings} of {COLUMNS * ROWS} crossings found, off the lines' smooth curves by "
+        f"{grid.off_px[0]:.2f} px in x and {grid.off_px[1]:.2f} in y (rms; 95 % under {grid.off_px[2]:.2f}), the sides "
+        f"of the squares by {grid.scatter_px:.2f}; "
         f"rows lean {grid.rows_deg:.3f} deg, columns {grid.columns_deg:.3f} (0.13 in its notes)"
     )
-    for least in LONG_SQUARES:
-        long = np.abs(grid.percent[grid.squares >= least])
-        print(
-            f"graph paper, {least} squares or longer: {len(long)} distances, median {np.median(long):.3f} %, "
-            f"95 % under {np.percentile(long, 95):.3f} %"
-        )
+    for what, percent in (("found crossings", grid.percent), ("smooth curves, the paper's own", grid.paper_percent)):
+        for least in LONG_SQUARES:
+            long = np.abs(percent[grid.squares >= least])
+            print(
+                f"graph paper, {what}: {len(long)} distances of {least} squares and more from one length in x and one "
+                f"in y: median {np.median(long):.3f} %, 95 % under {np.percentile(long, 95):.3f} %, "
+                f"largest {long.max():.3f} %, {np.mean(long <= 0.1):.0%} within 0.1 %"
+            )
     for name in ("ruler_target_colour.tif", "ruler_target_g3.tif"):
         off, said = ruler(folder, name)
         print(f"{name}: 30 mm between ticks measures {30 + off:.3f} mm; {said}")
@@ -92,60 +109,80 @@ def graph_paper(folder: Path) -> GridErrors:
     """Set the scale by 30 squares in x and 45 in y; compare crossings over the whole sheet, 5 squares apart or more."""
     path = folder / "graph_paper_scan.jpg"
     seen = see(Sheet(path, sha256=""), (), Silent())
-    crossings = _crossings(seen.landmarks_px)
-    across = _pair(crossings, (0, 5), (30, 5))
-    down = _pair(crossings, (2, 0), (2, 45))
-    typed = Typed(
-        knowns=(
-            TypedLength(*across, f"{30 * SQUARE_MM} mm"),
-            TypedLength(*down, f"{45 * SQUARE_MM} mm"),
-        )
-    )
+    crossings = _crossings(seen.strokes.nodes_px[seen.strokes.kinds == NodeKind.JUNCTION])
+    smooth, scatter_px = smooth_crossings(seen.picture.grey, _lattice())
+    # The same squares on both: the known lengths lie between crossings that were found.
+    ends = (*_pair(crossings, (0, 5), (30, 5)), *_pair(crossings, (2, 0), (2, 45)))
     rng = np.random.default_rng(0)
     keys = sorted(crossings)
-    pairs: list[tuple[tuple[float, float], tuple[float, float]]] = []
-    true_mm: list[float] = []
+    pairs: list[tuple[Square, Square]] = []
     while len(pairs) < 200:
         a, b = (keys[int(index)] for index in rng.integers(len(keys), size=2))
-        squares = float(np.hypot(a[0] - b[0], a[1] - b[1]))
-        if squares >= 5:
-            pairs.append((crossings[a], crossings[b]))
-            true_mm.append(squares * SQUARE_MM)
-    measured = measure(path, typed, tuple(pairs), progress=Silent())
-    found = np.array([length.full_mm for length in measured.lengths])
+        if np.hypot(a[0] - b[0], a[1] - b[1]) >= LONG_SQUARES[0]:
+            pairs.append((a, b))
+    squares = np.array([np.hypot(a[0] - b[0], a[1] - b[1]) for a, b in pairs])
+    percent = [
+        100 * (_measured_mm(path, places, ends, pairs) / (squares * SQUARE_MM) - 1)
+        for places in (crossings, {(col, row): _point(smooth[col, row]) for col, row in np.ndindex(COLUMNS, ROWS)})
+    ]
+    off = np.array([np.subtract(crossings[key], smooth[key]) for key in keys])
+    rms = np.sqrt(np.mean(off**2, axis=0))
     skew = find_skew(find_ink(read_picture(path)))
     rows_deg = columns_deg = float("nan")
     if skew is not None and skew.across_rad is not None:
         rows_deg, columns_deg = np.degrees([skew.angle_rad, skew.across_rad]).tolist()
-    true = np.array(true_mm)
-    return GridErrors(100 * (found / true - 1), true / SQUARE_MM, rows_deg, columns_deg, len(crossings))
+    off_px = (float(rms[0]), float(rms[1]), float(np.percentile(np.abs(off), 95)))
+    return GridErrors(percent[0], percent[1], squares, rows_deg, columns_deg, len(crossings), off_px, scatter_px)
 
 
-def _crossings(landmarks_px: NDArray[np.float64]) -> dict[tuple[int, int], tuple[float, float]]:
-    """Landmarks by column and row of the grid, where one lies near its place."""
+def _measured_mm(
+    path: Path,
+    places: dict[Square, tuple[float, float]],
+    ends: tuple[Square, ...],
+    pairs: list[tuple[Square, Square]],
+) -> NDArray[np.float64]:
+    """What the program says of distances between squares, 30 and 45 of them given."""
+    known = tuple(
+        TypedLength(places[a], places[b], f"{squares * SQUARE_MM} mm")
+        for a, b, squares in ((ends[0], ends[1], 30), (ends[2], ends[3], 45))
+    )
+    typed = Typed(knowns=known, as_given=True, kind=SheetKind.SCAN)
+    measured = measure(path, typed, tuple((places[a], places[b]) for a, b in pairs), progress=Silent())
+    return np.array([length.full_mm for length in measured.lengths])
+
+
+def _lattice() -> Lattice:
+    """The grid by its owner's notes."""
     (x0, y0), (x1, y1) = FIRST_COLUMN_PX
     lean = (x1 - x0) / (y1 - y0)
-    found: dict[tuple[int, int], tuple[float, float]] = {}
-    for col in range(32):
-        for row in range(46):
-            y = FIRST_ROW_PX + row * ROW_PX - lean * col * COLUMN_PX
-            x = x0 + lean * (y - y0) + col * COLUMN_PX
-            far = np.hypot(*(landmarks_px - (x, y)).T)
-            if len(far) and far.min() < NEAR_PX:
-                px, py = landmarks_px[int(far.argmin())]
-                found[col, row] = (float(px), float(py))
+    first = np.array([x0 + lean * (FIRST_ROW_PX - y0), FIRST_ROW_PX])
+    return Lattice(first, COLUMN_PX * np.array([1.0, -lean]), ROW_PX * np.array([lean, 1.0]), COLUMNS, ROWS)
+
+
+def _point(place: NDArray[np.float64]) -> tuple[float, float]:
+    return float(place[0]), float(place[1])
+
+
+def _crossings(nodes_px: NDArray[np.float64]) -> dict[Square, tuple[float, float]]:
+    """Junctions by column and row of the grid, where one lies near its place."""
+    found: dict[Square, tuple[float, float]] = {}
+    columns, rows = np.meshgrid(np.arange(COLUMNS) * 1.0, np.arange(ROWS) * 1.0, indexing="ij")
+    for (col, row), place in zip(
+        np.ndindex(COLUMNS, ROWS), _lattice().places(columns, rows).reshape(-1, 2), strict=True
+    ):
+        far = np.hypot(*(nodes_px - place).T)
+        if far.min(initial=np.inf) < NEAR_PX:
+            found[col, row] = _point(nodes_px[int(far.argmin())])
     return found
 
 
-def _pair(
-    crossings: dict[tuple[int, int], tuple[float, float]], start: tuple[int, int], end: tuple[int, int]
-) -> tuple[tuple[float, float], tuple[float, float]]:
+def _pair(crossings: dict[Square, tuple[float, float]], start: Square, end: Square) -> tuple[Square, Square]:
     """The crossings wanted, or the nearest pair the same number of squares apart."""
     step = (end[0] - start[0], end[1] - start[1])
     for place in sorted(crossings, key=lambda key: np.hypot(key[0] - start[0], key[1] - start[1])):
         other = (place[0] + step[0], place[1] + step[1])
         if other in crossings:
-            return crossings[place], crossings[other]
+            return place, other
     raise SystemExit(f"No two crossings {step} squares apart were found on the graph paper.")
 
 

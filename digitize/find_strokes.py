@@ -20,7 +20,7 @@ from digitize.stroke_graph import Chains, trace_chains
 from digitize.strokes import Link, Strokes
 from digitize.thinning import local_widths, thin, without_blots
 from digitize.tips import with_tips
-from pictures.ink import Ink, ink_mask
+from pictures.ink import Ink, faint_ink_mask
 
 BILEVEL_SIGMA_PX = 0.2
 """One-sigma error of the middle between two edges that each lie within half a px: 0.29 / sqrt 2. Neighbours share it
@@ -60,7 +60,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
         Links run about 1 px from point to point; specks are left out. Empty where there is no ink.
     """
     tell = progress if progress is not None else _silent
-    mask = without_blots(ink_mask(ink, within))
+    mask = without_blots(faint_ink_mask(ink, within))
     tell(0.15)
     pixels = thin(mask)
     tell(0.4)

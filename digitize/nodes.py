@@ -55,7 +55,17 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     index = arm_samples(at, np.where(at_end, -1, 1), skip, far, samples.first, np.zeros(links, np.bool_))
     weights = clean_weights(samples, cut.width_px)
     arms = fit_arms(samples.points_px, weights, index, cut.nodes_px[node], sigma_px=sigma_px)
-    arms = join_through_arms(arms, node, samples.points_px, weights, index, cut.width_px[line])
+    other = np.where(at_end, cut.start[line], cut.end[line])
+    arms = join_through_arms(
+        arms,
+        node,
+        samples,
+        weights,
+        index,
+        width_px=cut.width_px[line],
+        broken=count[other] == 1,
+        darkness=darkness,
+    )
 
     width = np.zeros(len(cut.nodes_px))
     np.maximum.at(width, node, cut.width_px[line])

@@ -17,6 +17,11 @@ FIRM_SIGMAS = 4.0
 """Of the noise, for the darkness along a short piece: the darkest of some 20 samples of noise reaches about 2."""
 
 
+LEAST_LINE_DARKNESS = 10.0
+"""Darkness (of 255) that a line reaches in the mean along it, however clean the picture: creases, smudges and what
+shines through from the back are fainter. Single pixels of a faint line are, too."""
+
+
 def without_specks(chains: Chains, widths_px: Floats) -> tuple[Chains, Floats]:
     """Leave out pieces whose lines are shorter than SPECK_WIDTHS of the picture's usual width, the middle of (C,)
     widths.
@@ -38,7 +43,7 @@ def without_specks(chains: Chains, widths_px: Floats) -> tuple[Chains, Floats]:
 
 
 def faint_lines(chains: Chains, samples: Samples, usual: float, noise: float) -> NDArray[np.bool_]:
-    """Lines of short pieces none of which is firm ink."""
+    """Lines that are too faint in the mean, and short pieces none of which is firm ink."""
     if len(chains.start) == 0:
         return np.empty(0, np.bool_)
     piece = chains.piece[chains.start]
@@ -48,4 +53,4 @@ def faint_lines(chains: Chains, samples: Samples, usual: float, noise: float) ->
     darkest = np.zeros(int(piece.max()) + 1)
     np.maximum.at(darkest, piece, mean)
     faint: NDArray[np.bool_] = (total < SHORT_WIDTHS * usual) & (darkest[piece] < FIRM_SIGMAS * noise)
-    return faint
+    return faint | (mean < LEAST_LINE_DARKNESS)

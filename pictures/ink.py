@@ -35,7 +35,11 @@ FIRM_SIGMAS = 5.0
 """Ink stands this far above the noise. At 4 a noisy 12 MP photo has hundreds of specks; at 7 thin grey lines break."""
 
 LEAST_DARKNESS = 10
-"""Darkness (of 255) that nothing fainter counts as ink, however clean the picture: JPEG ripples reach 5."""
+"""Darkness (of 255) that is ink wherever noise allows, however uneven the paper: JPEG ripples reach 5."""
+
+FAINT_DARKNESS, FAINT_SIGMAS, FAINT_CELL_PX = 4.0, 10.0, 16
+"""A fainter pixel is still ink where it is so much darker than its surroundings, a cell and half its neighbours, as
+neither shadows nor JPEG ripples are, and stands so far above the noise: else a faint line's grain breaks it."""
 
 HALO_PART = 0.45
 """Part of the darkest ink near by that a pixel must reach: cuts the blur around lines. Half would break thin line
@@ -119,12 +123,26 @@ def ink_mask(ink: Ink, within: Polygon | None) -> NDArray[np.uint8]:
     (H, W) uint8
         1 for ink.
     """
+    return _mask(ink, within, np.maximum(_firm_least(ink), LEAST_DARKNESS))
+
+
+def faint_ink_mask(ink: Ink, within: Polygon | None) -> NDArray[np.uint8]:
+    """Tell which pixels are ink, as `ink_mask`, and which may be a faint line's.
+
+    A faint line's grain breaks it into dashes in `ink_mask`; here it is whole. What is a line is for its darkness
+    along it to tell.
+    """
+    return _mask(ink, within, _faint_least(ink))
+
+
+def _mask(ink: Ink, within: Polygon | None, least_cells: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Pixels darker than the least, given in cells over the picture, and than the blur of darker ink near by."""
     darkness = ink.darkness
     height, width = darkness.shape
     mask = np.empty_like(darkness)
-    table = np.maximum(HALO_PART * np.arange(256), LEAST_DARKNESS).astype(np.uint8)
+    table = (HALO_PART * np.arange(256)).astype(np.uint8)
     near = np.ones((HALO_SIDE_PX, HALO_SIDE_PX), np.uint8)
-    least = cv2.resize(_local_least(ink), (width, height), interpolation=cv2.INTER_LINEAR)
+    least = cv2.resize(least_cells, (width, height), interpolation=cv2.INTER_LINEAR)
     margin = HALO_SIDE_PX
     for top in range(0, height, STRIP_ROWS):
         bottom = min(top + STRIP_ROWS, height)
@@ -141,8 +159,19 @@ def ink_mask(ink: Ink, within: Polygon | None) -> NDArray[np.uint8]:
     return mask
 
 
-def _local_least(ink: Ink) -> NDArray[np.uint8]:
-    """The least darkness of ink in cells of NOISE_CELL_PX: where little light fell, dividing it out raised the
+def _faint_least(ink: Ink) -> NDArray[np.uint8]:
+    """The least darkness of faint ink in cells of FAINT_CELL_PX."""
+    darkness = ink.darkness
+    height, width = darkness.shape
+    columns, rows = -(-width // FAINT_CELL_PX), -(-height // FAINT_CELL_PX)
+    noise = cv2.resize(_firm_least(ink), (columns, rows), interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    around = cv2.blur(cv2.resize(darkness, (columns, rows), interpolation=cv2.INTER_AREA), (3, 3))
+    faint = around + np.maximum(FAINT_SIGMAS / FIRM_SIGMAS * noise, FAINT_DARKNESS)
+    return np.asarray(np.maximum(noise, np.minimum(faint, LEAST_DARKNESS)), np.uint8)
+
+
+def _firm_least(ink: Ink) -> NDArray[np.uint8]:
+    """What stands out of the noise, in cells of NOISE_CELL_PX: where little light fell, dividing it out raised the
     noise."""
     darkness = ink.darkness
     height, width = darkness.shape

@@ -5,14 +5,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from benchmarks.grid_error import GRIDS, grid_error
 from benchmarks.render_lines import Camera, TrueLine, photograph
 from digitize.arms import REACH, fit_arms
+from digitize.centre_lines import Samples
 from digitize.find_strokes import find_strokes
 from digitize.through import join_through_arms
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source
+
+Floats = NDArray[np.float64]
 
 
 # The grids are drawn by the benchmark, so the true crossings are known. Arms fitted one by one leave 0.16 px rms here.
@@ -46,7 +50,10 @@ def test_a_line_with_a_kink_at_a_crossing_keeps_it(kink_deg: float) -> None:
 def test_an_arc_through_a_crossing_is_one_curve_and_closer_than_its_arms_alone() -> None:
     rng = np.random.default_rng(5)
     radius, sigma = 300.0, 0.15
-    points, index, alone_px, joined_px = [], [], [], []
+    points: list[Floats] = []
+    index: list[NDArray[np.int64]] = []
+    alone_px: list[Floats] = []
+    joined_px: list[Floats] = []
     for turn in (0.0, 0.5 * math.pi, math.pi, 1.5 * math.pi):
         along = np.arange(5, 5 + REACH)
         level = along**2 / (2 * radius) * (1 if turn % math.pi == 0 else 0) + rng.normal(0, sigma, REACH)
@@ -56,9 +63,20 @@ def test_an_arc_through_a_crossing_is_one_curve_and_closer_than_its_arms_alone()
         points.append(along[:, None] * way + level[:, None] * side)
     flat, which = np.concatenate(points), np.array(index)
     weights, node = np.ones(len(flat)), np.zeros(4, np.int64)
+    same = np.full(len(flat), 2.5)
+    samples = Samples(flat, flat, same, same, same, weights > 0, weights, np.arange(5) * REACH)
     arms = fit_arms(flat, weights, which, np.zeros((4, 2)), sigma_px=sigma)
 
-    joined = join_through_arms(arms, node, flat, weights, which, np.full(4, 2.5))
+    joined = join_through_arms(
+        arms,
+        node,
+        samples,
+        weights,
+        which,
+        width_px=np.full(4, 2.5),
+        broken=np.zeros(4, np.bool_),
+        darkness=np.zeros((2, 2), np.uint8),
+    )
 
     for fitted, miss in ((arms, alone_px), (joined, joined_px)):
         local = fitted.local(np.zeros((4, 2)))

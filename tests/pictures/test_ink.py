@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from pictures.ink import find_ink, ink_mask
+from pictures.ink import faint_ink_mask, find_ink, ink_mask
 from pictures.picture import Medium, Picture, Source
 
 HEIGHT, WIDTH = 300, 420
@@ -137,3 +137,22 @@ def test_turning_the_picture_turns_the_mask() -> None:
 
     # Cells of the paper fall elsewhere by part of a cell, which moves a pixel here and there at the line's edge.
     assert np.count_nonzero(np.rot90(mask) != turned) < 0.02 * np.count_nonzero(mask) + 3
+
+
+def test_a_faint_grainy_line_is_whole_and_a_soft_shadow_is_none() -> None:
+    rng = np.random.default_rng(4)
+    paper = np.full((HEIGHT, WIDTH), 235.0)
+    grain = cv2.GaussianBlur(rng.normal(size=(HEIGHT, WIDTH)), (0, 0), 2.0)
+    paper[150:153] -= 14 * (1 + 0.3 * grain[150:153] / grain.std())
+    paper = cv2.GaussianBlur(paper, (0, 0), 0.8) + rng.normal(0, 0.7, paper.shape)
+    shadow = np.full((HEIGHT, WIDTH), 230.0)
+    shadow[:, 200:] *= 0.55
+    shadow = np.asarray(cv2.GaussianBlur(shadow, (0, 0), 25), np.float64)
+
+    found = find_ink(picture(grey(paper)))
+    whole, firm = faint_ink_mask(found, None), ink_mask(found, None)
+
+    assert whole[150:153].any(axis=0).mean() > 0.97
+    assert firm[150:153].any(axis=0).mean() < 0.9
+    assert not faint_ink_mask(find_ink(picture(grey(shadow))), None).any()
+    assert whole[:140].mean() < 0.001
