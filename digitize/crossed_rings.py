@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 MOST_RADIUS_WIDTHS, MOST_RADIUS_PX = 12.0, 32.0
 """Larger circles have arcs long enough to be followed one by one."""
 
+LEAST_RADIUS_PX, LEAST_RADIUS_WIDTHS = 4.5, 1.4
+"""Smaller circles are hardly more than ink; the insides of small letters are as round."""
+
 MOST_SECTORS = 6
 """Three lines through a circle part its inside into six."""
 
@@ -228,6 +231,8 @@ def _judged(
     seen_px: float,
     contrast: float,
 ) -> Ring | None:
+    if np.sqrt(ellipse.long_px * ellipse.short_px) < max(LEAST_RADIUS_PX, LEAST_RADIUS_WIDTHS * seen_px):
+        return None
     if ellipse.long_px > MOST_OVAL * ellipse.short_px or clear.mean() < CLEAR_SHARE:
         return None
     off = np.abs(ellipse.off_px(points[clear]))
