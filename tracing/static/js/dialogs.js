@@ -117,10 +117,11 @@ export function makeNotices(place) {
 }
 
 const GUIDE = [
-  ["guide-flat", "Lay it flat", "On a table or the floor. Press out folds, weigh down the corners outside the drawing."],
-  ["guide-back", "Step back, zoom in", "Two or three metres, with the plan filling the middle half. Close up, the lens bends lines."],
-  ["guide-light", "Even light", "By a window on a dull day, no flash, and your shadow off the paper."],
-  ["guide-whole", "All four sides", "The drawn border wholly in view, and one length you know. A scan is better still: then use 300 dpi."],
+  ["guide-flat", "Lay it flat", "On a table or the floor. Press out the folds; weigh down the corners, beside the drawing."],
+  ["guide-back", "Step back, then zoom in", "Stand two or three metres away and zoom until the plan fills half the picture. From close by, a lens bends straight lines."],
+  ["guide-light", "Even light", "By a window on a dull day. No flash, no lamp from one side, and your shadow off the paper."],
+  ["guide-whole", "The whole of it, and one length", "All four sides of the frame drawn round the plan, and something of known length: a printed measure, or a steel rule laid on it."],
+  ["guide-scan", "Or scan it", "A scan is better still, at 300 dots to the inch (dpi), as a picture or a PDF."],
 ];
 
 /** The one-screen guide to taking the photo. */

@@ -53,7 +53,7 @@ const bench = { store, api, panels, prefs, canvas: null, desk: null, open: openP
 const card = mountCard($("card"), bench);
 panels.ask = card.ask;
 mountHead($("head"), bench, { theme });
-mountReadout($("strip"), store, api);
+mountReadout($("strip"), store, api, () => bench.canvas?.view.fit());
 const welcome = mountWelcome($("welcome"), bench);
 watchDrops(document, bench);
 

@@ -1,12 +1,12 @@
 // The strip at the bottom: where the pointer is, what a length there is good to, and what comes out of it all.
-import { el, icon, say, show } from "./dom.js";
+import { button, el, icon, say, show } from "./dom.js";
 import { nothingGiven } from "./words.js";
 
 // The program is asked about a place only when the pointer rests that long; a question takes it a few ms.
 const REST_MS = 60;
 
-/** Fill the strip and keep it true. */
-export function mountReadout(strip, store, api) {
+/** Fill the strip and keep it true; `seeAll()` brings the whole picture into sight. */
+export function mountReadout(strip, store, api, seeAll) {
   const at = el("span", { class: "figure" });
   const give = el("span", { class: "figure" });
   const badge = el("strong", { class: "badge", text: "Scale not settled", hidden: true });
@@ -14,7 +14,10 @@ export function mountReadout(strip, store, api) {
   const busy = el("span", { class: "busy", hidden: true, text: "working" });
   const saved = el("span", { class: "saved" });
   const home = el("p", { class: "cell", text: "Your plan stays on this computer: nothing is sent anywhere." });
+  const all = button("", seeAll, { kind: "bare", iconName: "all", label: "See all of the picture" });
+  all.title = "See all of the picture (0)";
   const cells = [
+    el("div", { class: "cell" }, all),
     el("div", { class: "cell place" }, icon("place"), el("span", { class: "out-of-sight", text: "Under the pointer: " }), at),
     el("div", { class: "cell give" }, icon("give"), give),
     el("div", { class: "cell headline", role: "status" }, badge, headline, busy),

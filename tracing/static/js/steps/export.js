@@ -23,10 +23,10 @@ export function exportStep(bench) {
   const files = el("section", { class: "stack", hidden: true, "aria-label": "The files" }, old, list);
   const cautions = el("ul", { class: "findings" });
   const first = el("ol", { class: "steps-list" },
-    ["Print page 1 of pages.pdf, the page plan, alone. Choose “actual size” or 100 %, never “fit”.",
-      "Lay a steel rule on its two bars. They must be as long as printed beside them, both ways.",
-      "If a bar is off, mend the printer’s setting and print page 1 again. Only then print the rest.",
-      "Every sheet has bars of its own. Join sheets at their marks, measure one long part, then cut."].map((text) => el("li", { text })));
+    ["Open pages.pdf and print its first page only. In the printer’s window choose “actual size” or 100 %; never “fit to page”.",
+      "Lay a steel rule on the two bars printed there, one across, one upright. Each must be as long as the figure beside it.",
+      "If one is not, the printer has changed the size: find that setting, print the first page once more, and measure again.",
+      "Then print the rest. Every sheet has two bars of its own. Join the sheets at their marks, and measure one long part before you cut."].map((text) => el("li", { text })));
   const node = el("div", { class: "body" }, stamp, el("div", { class: "sum" }, sum, sumNote), findings, make, going, said, files,
     el("section", { class: "stack", "aria-label": "One page to print first" }, el("h3", { text: "One page to print first" }), first),
     more("Before you build: take care", cautions));

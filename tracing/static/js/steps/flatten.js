@@ -71,7 +71,7 @@ export function flattenStep(bench) {
       if (!seen) return { ask: "Looking at the picture", lead: "The program looks for a drawn border, the paper and what is level. You may go on meanwhile." };
       if (job.corners) return { ask: "Do the four corners sit right?", lead: "Zoom in on each. A tenth of a pixel matters: the arrow keys move a chosen corner by that.", done: true };
       if (seen.border_px && !job.ignore.includes(BORDER)) return { ask: "Is this the plan’s drawn border?", lead: "It lies over the picture. If it is, the plan can be laid flat by it.", done: Boolean(scale?.ok) };
-      if (seen.kind === "scan" || seen.kind === "page") return { ask: "Does the plan lie straight?", lead: "A scan is flat already. Mark a line to lay level if it went in askew.", done: true };
+      if (seen.kind === "scan" || seen.kind === "page") return { ask: "Does the plan lie straight?", lead: seen.kind === "page" ? "A page that was drawn is flat already. Mark a line to lay level if it stands askew." : "A scan is flat already. Mark a line to lay level if it went in askew.", done: true };
       return { ask: "Is there a rectangle on the plan that you can trust?", lead: "No border was found. The four corners of any true rectangle take the slant out of the photo." };
     },
     update(state) {

@@ -30,7 +30,7 @@ export function openStep({ store, api, panels, leave, open }) {
   return {
     node,
     enter() {
-      panels.hints.offer("open", "Turn the wheel, or pinch, to come closer. Drag to move the picture; press 0 to see all of it.");
+      panels.hints.offer("open", "Turn the wheel, or pinch, to come closer. Drag to move the picture; the square below it shows all of it again.");
     },
     question(state) {
       if (cannotBeRead(state)) return { ask: "The picture is not to be had. Where is it?", lead: "Nothing of the job is lost: its marks wait for the picture." };

@@ -17,6 +17,13 @@ export function outlinesStep(bench) {
   const partList = el("ul", { class: "given parts" });
   const fillParts = keyed(partList, (part) => near(part), () => partRow(bench));
   const choose = toolButton(bench, "Choose by clicking outlines", "choose", {}, { kind: "wide", iconName: "pen", key: "c", group });
+  // A plan may have hundreds of parts; those in doubt are gone through one by one.
+  const unsure = button("Show the next one in doubt", () => {
+    const doubtful = (store.state.results.outlines?.parts ?? []).map((part, index) => ({ part, index })).filter(({ part }) => part.kind === "unsure");
+    const from = store.selection?.kind === "part" ? store.selection.index : -1;
+    const next = doubtful.find(({ index }) => index > from) ?? doubtful[0];
+    if (next) store.select({ kind: "part", index: next.index });
+  });
   const otherList = el("ul");
   const fillOthers = keyed(otherList, (other) => near(other), () => otherRow(bench));
   const others = more("Found, but not taken", otherList);
@@ -45,7 +52,7 @@ export function outlinesStep(bench) {
     } };
   });
   const hand = more("Done by hand", handList);
-  const node = el("div", { class: "body" }, progress, wrong, choose, caption, partList, findings, others, mend, draw, region, hand);
+  const node = el("div", { class: "body" }, progress, wrong, choose, unsure, caption, partList, findings, others, mend, draw, region, hand);
 
   const rowOf = (what) => ({ part: partList, other: otherList })[what?.kind]?.children[what.index] ?? null;
   let lit = null;
@@ -59,10 +66,10 @@ export function outlinesStep(bench) {
     node,
     question(state) {
       const { outlines, scale } = state.results;
-      if (!outlines && scale && !scale.ok) return { ask: "First, the scale", lead: "Outlines are drawn once one length is known; you can already rub out and trace." };
+      if (!outlines?.ok && scale && !scale.ok) return { ask: "First, the scale", lead: "Outlines are drawn once one length is known; you can already rub out and trace." };
       if (!outlines || (!outlines.ok && !store.isFresh("outlines"))) return { ask: "Finding the outlines", lead: "Every closed line that may be a part. You may go on meanwhile." };
       const unsure = (outlines.parts ?? []).filter((part) => part.kind === "unsure").length;
-      if (unsure) return { ask: "Are these the parts you want?", lead: `${counted(unsure, "outline")} may or may not be a part; look at ${unsure === 1 ? "it" : "them"} first.`, done: true };
+      if (unsure) return { ask: "Are these the parts you want?", lead: `${counted(unsure, "outline")} may or may not be ${unsure === 1 ? "a part; look at it" : "parts; look at them"} first.`, done: true };
       return { ask: "Are these the parts you want?", lead: "A name is printed on its part: type it in the list, or double-click the part.", done: outlines.ok };
     },
     update(state) {
@@ -72,7 +79,10 @@ export function outlinesStep(bench) {
       show(progress, Boolean(task));
       if (task?.share > 0) progress.value = task.share;
       else progress.removeAttribute("value");
-      say(wrong, outlines && !outlines.ok && store.isFresh("outlines") ? (outlines.error ?? "") : "");
+      // Without a scale the question says so already.
+      const failed = outlines && !outlines.ok && store.isFresh("outlines") && state.results.scale?.ok !== false;
+      say(wrong, failed ? (outlines.error ?? "") : "");
+      show(unsure, (outlines?.parts ?? []).some((part) => part.kind === "unsure"));
       if (outlines !== filled) {
         fillParts(outlines?.parts ?? []);
         fillOthers(outlines?.others ?? []);

@@ -53,8 +53,8 @@ export function scaleStep(bench) {
       const { knowns } = state.job;
       if (knowns.length > 0 && !store.isFresh("scale")) return { ask: "Comparing what you know", lead: "How well the lengths agree shows in a moment." };
       if (scale && !scale.ok && !nothingGiven(state.job)) return { ask: "The scale cannot be set. What is wrong?", lead: "Nothing is drawn or printed until this is settled." };
+      if (knowns.length === 0 && scale?.ok) return { ask: "Do you know a length for certain?", lead: "The size now comes from the file alone. One known length proves it.", done: scale.settled };
       if (scale?.ok && !scale.settled) return { ask: "Something does not agree. Which is wrong?", lead: "Look first at what is marked loud: its marks, its figure, its unit." };
-      if (knowns.length === 0 && scale?.ok) return { ask: "Do you know a length for certain?", lead: "The size now comes from the file alone. One known length proves it.", done: true };
       if (knowns.length === 0) return { ask: "What do you know for certain?", lead: "The span, a printed measure, a rule laid on the plan. The longer the better." };
       if (knowns.length === 1) return { ask: "Does a second length agree?", lead: "One that runs the other way shows whether the copy was stretched. Each shows at once how well it agrees.", done: Boolean(scale?.ok) };
       return { ask: "Do they all agree?", lead: "Off by less than the give or take is as good as it gets.", done: Boolean(scale?.ok) };
@@ -71,9 +71,12 @@ export function scaleStep(bench) {
       drawnAt.set(job.sheet.drawn_at ?? "");
       if (job.sheet.drawn_at) paper.open = true;
       trust.set(job.sheet.trust_size);
-      say(trustHint, source.tag_dpi ? `The file says ${Number(source.tag_dpi).toFixed(0)} dots per inch. A photo’s figure means nothing.` : "This file gives no size.");
+      say(trustHint, source.medium === "pdf page" ? "The page says how large it is; whoever made the file may have shrunk it." : source.tag_dpi ? `The file says ${Number(source.tag_dpi).toFixed(0)} dots per inch. A photo’s figure means nothing.` : "This file gives no size.");
       dpi.set(job.sheet.dpi === null ? "" : String(job.sheet.dpi));
-      if (job.sheet.trust_size || job.sheet.dpi !== null) scanner.open = true;
+      const onTrust = (scale?.findings ?? []).some((finding) => finding.code === "page-size-taken");
+      if (job.sheet.trust_size || job.sheet.dpi !== null || onTrust) scanner.open = true;
+      // The scanner's figure is of no use where the page is drawn, and a drawn page states its size.
+      show(dpi.node, source.medium !== "pdf page");
       say(verdictWords, scale?.ok ? scale.words : nothingGiven(job) || scale?.error ? "" : "Working it out");
       show(verdict, Boolean(verdictWords.textContent));
       // What must be decided comes before everything else; what is worth knowing comes after the lengths.
