@@ -1,5 +1,6 @@
 """A builder at the page: a served program, a real browser, and gestures that aim at picture px."""
 
+import math
 import os
 import re
 import subprocess
@@ -9,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Locator, Page
@@ -31,6 +32,9 @@ FLAGS = [
 
 PATIENCE_SECONDS = 90.0
 """Finding lines in 12 MP takes six seconds on a quiet machine, many times that on a busy one."""
+
+FAST_WHEEL_PX = 240.0
+"""Two notches of a wheel at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +135,12 @@ class Builder:
         found = [url.split("/api/job/")[1].split("/")[0] for url in self.asked if "/api/job/" in url]
         return found[-1]
 
+    def view(self) -> dict[str, Any]:
+        """What the program tells of the job, for tests that look behind the screen."""
+        base = "/".join(self.page.url.split("/")[:3])
+        found: dict[str, Any] = self.page.request.get(f"{base}/api/job/{self.key}").json()
+        return found
+
     def step(self, title: str) -> None:
         """Go to one of the seven steps."""
         self.page.locator("#head").get_by_role("button", name=title).click()
@@ -177,12 +187,25 @@ class Builder:
         """Wait until nothing is being worked out and the count of sheets stands in the strip."""
         self.until(lambda: "sheet" in self.strip() and "working" not in self.strip(), "the count of sheets")
 
+    def until_undo_says(self, words: str) -> None:
+        """Wait until the page offers to undo something: then the program has it."""
+        undo = self.page.locator("#head").get_by_role("button", name="Undo")
+        self.until(lambda: words in (undo.get_attribute("title") or ""), f"undo to say {words!r}")
+
     @staticmethod
     def unfold(thing: "Locator") -> None:
         """Open what something lies folded in."""
         folded = thing.locator("xpath=ancestor::details[not(@open)]/summary")
         if folded.count():
             folded.first.click()
+
+    def mark(self, button: str, start_px: PointPx, end_px: PointPx, text: str, *, scale: float = 2.0) -> None:
+        """Mark both ends of a length and type it."""
+        self.press(button)
+        for end in (start_px, end_px):
+            self.zoom_on(end, scale=scale)
+            self.click(end)
+        self.answer(text)
 
     # On the picture.
 
@@ -219,27 +242,40 @@ class Builder:
         self.page.mouse.up()
         self._sight = None
 
+    def picture(self) -> "Locator":
+        """The picture, once it is there."""
+        place = self.page.get_by_role("application")
+        if not place.count():
+            self.until(lambda: place.count() > 0, "the picture")
+        return place
+
     def whole(self) -> None:
         """See the whole picture."""
-        self.page.locator("#canvas").focus()
+        self.picture().focus()
         self.page.keyboard.press("0")
         self._sight = None
 
     def zoom_on(self, at_px: PointPx, *, scale: float = 2.0) -> None:
         """Turn the wheel over a place until a picture px is `scale` screen px wide; start from the whole."""
         self.whole()
-        for _ in range(60):
-            if self.sight()[2] >= scale:
+        turn, before = FAST_WHEEL_PX, 0.0
+        for _ in range(40):
+            now = self.sight()[2]
+            if now >= 0.99 * scale:
                 return
+            if before:
+                # The first turn has shown how far one goes.
+                turn = min(FAST_WHEEL_PX, 1 + turn * math.log(scale / now) / math.log(now / before))
+            before = now
             self.point_at(at_px)
-            self.page.mouse.wheel(0, -240)
+            self.page.mouse.wheel(0, -turn)
             self._sight = None
         raise AssertionError(f"The picture does not grow under the wheel beyond {self.sight()[2]:.2f}.")
 
     def sight(self) -> tuple[float, float, float]:
         """Where picture (0, 0) lies on the screen and how many screen px a picture px is, from what the strip tells."""
         if self._sight is None:
-            box = self.page.locator("#canvas").bounding_box()
+            box = self.picture().bounding_box()
             assert box is not None
             places = [(box["x"] + box["width"] * share, box["y"] + box["height"] * share) for share in (0.2, 0.8)]
             told = [self._told_at(place) for place in places]

@@ -1,11 +1,16 @@
 """A browser for the tests of the page."""
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+import tomllib
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import pytest
 
-from tests.tracing.page.builder import CHROMIUM, chromium
+from tests.small_plan import SmallPlan
+from tests.tracing.page.builder import CHROMIUM, Builder, Served, chromium, served, wait_for
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -19,3 +24,60 @@ def browser() -> "Iterator[Browser]":
         pytest.skip("no Chromium is installed")
     with chromium() as started:
         yield started
+
+
+@dataclass
+class Desk:
+    """A program that serves a small plan, a builder at its page, and the plan's truth."""
+
+    program: Served
+    builder: Builder
+    plan: SmallPlan
+    cwd: Path
+
+    @property
+    def folder(self) -> Path:
+        """Where the job is kept."""
+        return self.cwd / "small-scantling"
+
+    @property
+    def toml(self) -> dict[str, Any]:
+        """What job.toml holds."""
+        return tomllib.loads((self.folder / "job.toml").read_text("utf-8"))
+
+    def stored(self, holds: Callable[[dict[str, Any]], Any]) -> dict[str, Any]:
+        """Wait until job.toml holds something, and give all of it."""
+
+        def found() -> dict[str, Any] | None:
+            return toml if (self.folder / "job.toml").exists() and holds(toml := self.toml) else None
+
+        return wait_for(found, seconds=20, words="job.toml")
+
+    def known(self) -> None:
+        """Give the plate's width, 80 mm, as known."""
+        self.builder.step("Set the scale")
+        self.builder.mark("Mark a length I know", self.plan.px(30, 30), self.plan.px(110, 30), "80 mm")
+        self.builder.until_settled()
+
+
+Sit: TypeAlias = Callable[..., AbstractContextManager[Desk]]
+
+
+@pytest.fixture
+def sit(browser: "Browser", small_plan: SmallPlan, tmp_path: Path) -> Sit:
+    """Give a function that sits down at the small plan; each time it is called the program starts again."""
+
+    @contextmanager
+    def sat(*arguments: str, **options: Any) -> Iterator[Desk]:
+        picture = tmp_path / small_plan.path.name
+        if not arguments and not (tmp_path / "small-scantling").exists():
+            picture.write_bytes(small_plan.path.read_bytes())
+        with served(*(arguments or (picture.name,)), cwd=tmp_path) as program:
+            context = browser.new_context(**{"viewport": {"width": 1280, "height": 720}, **options})
+            builder = Builder(context.new_page())
+            builder.page.goto(program.address)
+            builder.until_card_says("Step ")
+            yield Desk(program, builder, small_plan, tmp_path)
+            context.close()
+
+    return sat

@@ -81,7 +81,7 @@ def done(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> Iterat
         job.builder.until(lambda: "°" in job.builder.card(), "the angle")
         measured = job.builder.card()
         job.size()
-        view = page.request.get(f"{program.address.split('/?')[0]}/api/job/{job.builder.key}").json()
+        view = job.builder.view()
         job.drag_pages()
         job.export()
         job.download("pages.pdf", cwd / "downloaded.pdf")

@@ -94,7 +94,7 @@ class WholeJob:
         places = []
         for x, _ in TRACED_MM:
             cut = edge.exterior.intersection(LineString([(x, low - 1), (x, high + 1)]))
-            places.append((x, max(point.y for point in cut.geoms)))
+            places.append((x, cut.bounds[3]))
         return self.truth.px(*places)
 
     def open(self, address: str, picture: Path) -> None:
@@ -115,11 +115,9 @@ class WholeJob:
     def known(self, name: str, text: str, *, first: bool) -> None:
         """Mark both ends of a length and type it."""
         with self._gesture(f"known length {text}"):
-            self.builder.press("Mark a length I know" if first else "Mark another length")
-            for end in self.truth.ends_px(name):
-                self.builder.zoom_on(end, scale=CLOSE_SCALE)
-                self.builder.click(end)
-            self.builder.answer(text)
+            start, end = self.truth.ends_px(name)
+            button = "Mark a length I know" if first else "Mark another length"
+            self.builder.mark(button, start, end, text, scale=CLOSE_SCALE)
 
     def rename(self, part: str, name: str) -> None:
         """Choose a part in the picture and name it."""
