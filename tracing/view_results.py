@@ -231,7 +231,7 @@ def _observed_words(
 def _observed_short(item: Observed, *, loud: bool, lone: str | None) -> str:
     """The same in the two or three words that a label in the picture has room for."""
     if item.kind is not Given.CHECK and not item.used:
-        return "left out"
+        return "does not agree"
     if loud:
         return f"comes out {_off(item)}"
     return "sets the scale" if lone is not None and item.kind is Given.KNOWN else "agrees"

@@ -73,3 +73,11 @@ test("an area of hundreds of points is one thing to grab, drawn through all of t
   assert.equal(marks.length, 1);
   assert.equal(bands[0].line.length, 300);
 });
+
+test("a length that the scale cannot be set with is loud", () => {
+  const error = "Known distance 1 (36 in) and the drawn border do not agree: check their marks and figures.";
+  const loud = marksOf({ job: JOB, results: { scale: { ok: false, error } } }).bands.filter((band) => band.loud);
+
+  assert.deepEqual(loud.map((band) => band.key), ["known:0"]);
+  assert.equal(marksOf({ job: JOB, results: { scale: { ok: false, error: "Known distance 12 is wrong." } } }).bands.some((band) => band.loud), false);
+});

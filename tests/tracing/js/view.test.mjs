@@ -95,3 +95,20 @@ test("a picture dragged away stays in sight by an edge", () => {
   const [sx, sy] = view.toScreen([-0.5, 13999.5]);
   assert.ok(sx <= 1280 - 40 && sy >= 40);
 });
+
+test("news below the picture move nothing; a larger change keeps the whole picture whole", () => {
+  const view = new View();
+  view.setWindow(900, 600, 1);
+  view.setPicture({ width: 4000, height: 3000 });
+  const before = view.toScreen([1000, 1000]);
+
+  view.setWindow(900, 550, 1);
+  assert.deepEqual(view.toScreen([1000, 1000]), before);
+  view.setWindow(900, 300, 1);
+  const [, bottom] = view.toScreen([3999, 2999]);
+  assert.ok(bottom < 300);
+  view.zoomAt([450, 150], 8);
+  const middle = view.toPicture([450, 150]);
+  view.setWindow(900, 600, 1);
+  for (const [axis, value] of view.toPicture([450, 300]).entries()) assert.ok(Math.abs(value - middle[axis]) < 1);
+});

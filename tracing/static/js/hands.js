@@ -10,6 +10,7 @@ import { shapeOf } from "./shape.js";
 
 const SNAP_REACH_PX = 10; // CSS px: from how far a mark goes to the ink
 const ON_LANDMARK = new Set(["crossing", "corner", "end"]);
+const NO_INK = new Set(["nothing", "not yet"]);
 const CHOSEN_BY_LINE = ["trace", "rub", "region"];
 const OUTLINES = ["part", "other"];
 
@@ -54,7 +55,7 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
       }
       const answer = await askSnap(event.at);
       if (!answer || previewFor !== event) return;
-      target = answer.what === "nothing" ? null : answer.at;
+      target = NO_INK.has(answer.what) ? null : answer.at;
       onSnap(answer.at);
       redraw();
     },
@@ -69,7 +70,7 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
         // Without an answer a mark stays where the hand put it; whatever is wrong is told by the command that follows.
       }
       // While the picture is still being looked at, a mark goes to the ink later, as one given on the command line does.
-      if (!answer || answer.what === "nothing") return { at: event.at, snap: !store.state.results?.seen?.ok };
+      if (!answer || NO_INK.has(answer.what)) return { at: event.at, snap: answer?.what === "not yet" || !store.state.results?.seen?.ok };
       return { at: answer.at, snap: ON_LANDMARK.has(answer.what) };
     },
 

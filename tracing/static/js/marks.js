@@ -6,6 +6,7 @@
  */
 
 import { movedTrace, nodesOf } from "./handles.js";
+import { isBlamed } from "./words.js";
 
 const ENDS = ["start", "end"];
 const END_WORDS = { start: "first end", end: "other end" };
@@ -38,7 +39,7 @@ export function marksOf(state, selection = null, step = null) {
   for (const [kind, list, words] of [["known", job.knowns, "known distance"], ["check", job.checks, "check length"]]) {
     (list ?? []).forEach((given, index) => {
       const seen = observedOf(state, `${words} ${index + 1}`);
-      const agrees = seen ? { words: seen.short, loud: Boolean(seen.loud), residual: seen } : {};
+      const agrees = seen ? { words: seen.short, loud: Boolean(seen.loud), residual: seen } : { loud: isBlamed(state, `${words} ${index + 1}`) };
       put(kind, index, ends(given), `${capital(words)} ${index + 1}, ${given.text}${agrees.loud ? ", does not agree" : ""}`, { label: given.text, ...agrees });
     });
   }

@@ -36,7 +36,7 @@ export function mountReadout(strip, store, api, seeAll) {
     }
     say(at, point ? `${point[0].toFixed(1)}, ${point[1].toFixed(1)} px` : "no pointer");
     clearTimeout(timer);
-    if (point && store.state.results.scale?.ok) timer = setTimeout(here, REST_MS);
+    if (point && store.state.results.scale?.ok && store.isFresh("scale")) timer = setTimeout(here, REST_MS);
     else say(give, store.state.results.scale?.ok ? known || "Give or take: point at the plan" : "Give or take: once a length is known");
   }
 
@@ -61,11 +61,12 @@ export function mountReadout(strip, store, api, seeAll) {
     const { pages, scale } = state.results;
     // Every change is answered for every stage; until then the line is that of the job before.
     const fresh = store.isFresh("pages");
-    say(headline, headlineOf(state));
+    const unset = scale?.ok === false && !nothingGiven(state.job);
+    // The sentence stands whole where it can be settled; cut to a line here, its end would be missed.
+    say(headline, unset ? "The scale cannot be set: see “Set the scale”." : headlineOf(state));
     headline.classList.toggle("todo", headline.textContent !== pages?.words);
-    // Long sentences stand whole in the card; here they are cut to two lines.
-    headline.title = headline.textContent;
-    headline.classList.toggle("loud-line", scale?.ok === false && !nothingGiven(state.job));
+    headline.title = headlineOf(state);
+    headline.classList.toggle("loud-line", unset);
     headline.classList.toggle("old", !fresh);
     show(badge, Boolean(scale?.ok && !scale.settled && pages?.ok));
     const running = state.tasks.find((task) => task.state === "running");

@@ -9,12 +9,14 @@ export const LARGEST_SCALE = 32; // CSS px for one picture px: 3200 %
 const HALF_PX = 0.5; // from a pixel's corner to its centre
 const LEAST_IN_SIGHT_PX = 48; // CSS px of picture that stay on screen, so that it cannot be lost by dragging
 const SMALLEST_OF_FIT = 0.5; // zooming out ends here: half as large as the whole picture seen at once
+const NEWS_PX = 120; // as high as two notices
 const ROOM_AROUND = 0.04; // of the picture area, left free on each side by fit()
 
 export class View {
   #listeners = new Set();
   #left = 0; // CSS px from the picture's left edge to the screen's, not yet rounded: pans add up without drift
   #top = 0;
+  #whole = false; // the whole picture was asked for, and nobody moved it since
 
   constructor() {
     this.scale = 1; // CSS px for one picture px
@@ -78,15 +80,17 @@ export class View {
   }
 
   /**
-   * The size of the picture area. The place in the middle stays there; where only the height changes, as when news
-   * come below the picture, everything stays where it is, so that no click goes astray.
+   * The size of the picture area. When news come below the picture, everything stays where it is, so that no click goes
+   * astray; else the whole picture stays whole, or the place in the middle stays there.
    */
   setWindow(width, height, ratio) {
     if (width === this.width && height === this.height && ratio === this.ratio) return;
-    const still = width === this.width && ratio === this.ratio;
+    const still = width === this.width && ratio === this.ratio && Math.abs(height - this.height) <= NEWS_PX;
+    const whole = this.#whole && !still;
     const middle = this.toPicture(still ? [0, 0] : [this.width / 2, this.height / 2]);
     Object.assign(this, { width: Math.max(1, width), height: Math.max(1, height), ratio });
-    this.#put(this.scale, middle, still ? [0, 0] : [this.width / 2, this.height / 2]);
+    if (whole) this.fit();
+    else this.#put(this.scale, middle, still ? [0, 0] : [this.width / 2, this.height / 2], this.#whole);
   }
 
   setPicture({ width, height, tilePx = 512, levelCount = 1 }) {
@@ -108,6 +112,7 @@ export class View {
   }
 
   panBy(dx, dy) {
+    this.#whole = false;
     this.#left -= dx;
     this.#top -= dy;
     this.#keepInSight();
@@ -116,13 +121,13 @@ export class View {
 
   /** The whole picture. */
   fit() {
-    this.fitTo([-HALF_PX, -HALF_PX, this.picture.width - HALF_PX, this.picture.height - HALF_PX], ROOM_AROUND);
+    this.fitTo([-HALF_PX, -HALF_PX, this.picture.width - HALF_PX, this.picture.height - HALF_PX], ROOM_AROUND, true);
   }
 
-  fitTo([x0, y0, x1, y1], room = 0.15) {
+  fitTo([x0, y0, x1, y1], room = 0.15, whole = false) {
     const share = 1 - 2 * room;
     const scale = Math.min((share * this.width) / Math.max(x1 - x0, 1), (share * this.height) / Math.max(y1 - y0, 1));
-    this.#put(scale, [(x0 + x1) / 2, (y0 + y1) / 2], [this.width / 2, this.height / 2]);
+    this.#put(scale, [(x0 + x1) / 2, (y0 + y1) / 2], [this.width / 2, this.height / 2], whole);
   }
 
   centreOn(place, scale = this.scale) {
@@ -137,7 +142,8 @@ export class View {
     if (dx || dy) this.panBy(dx, dy);
   }
 
-  #put(scale, place, at) {
+  #put(scale, place, at, whole = false) {
+    this.#whole = whole;
     this.scale = this.#tidyScale(Math.min(LARGEST_SCALE, Math.max(this.#smallest(), scale)));
     this.#left = (place[0] + HALF_PX) * this.scale - at[0];
     this.#top = (place[1] + HALF_PX) * this.scale - at[1];

@@ -96,6 +96,12 @@ export function nothingGiven(job) {
   return job.knowns.length === 0 && !job.sheet.trust_size && job.sheet.dpi === null && !job.corners?.size_text;
 }
 
+/** Whether a scale that cannot be set is put down to this length ("known distance 3"): its sentence names the suspects. */
+export function isBlamed(state, label) {
+  const { scale } = state.results;
+  return scale?.ok === false && new RegExp(`\\b${label}\\b`, "i").test(scale.error ?? "");
+}
+
 /** "1 sheet", "12 sheets". */
 export function counted(n, word) {
   return `${n} ${word}${n === 1 ? "" : "s"}`;

@@ -1,6 +1,7 @@
 // Marks as commands take them, and lists of lengths that people gave.
 import { button, el, say, show } from "../dom.js";
 import { textField, tickField } from "../fields.js";
+import { isBlamed } from "../words.js";
 
 /** A mark of the job as a command gives it: one that lies on ink may settle there again, one put by hand stays. */
 export function givenMark(mark) {
@@ -48,11 +49,12 @@ export function lengthRow(bench, { word, kind }) {
       show(extra, kind === "known" && (length.on_paper || Boolean(state.job.sheet.drawn_at)));
       // What was said of the job before this change is no answer to it.
       const fresh = store.isFresh("scale");
-      const loud = fresh && Boolean(observed?.loud);
+      const blamed = fresh && isBlamed(state, `${word} ${index + 1}`);
+      const loud = blamed || (fresh && Boolean(observed?.loud));
       node.classList.toggle("loud", loud);
       node.classList.toggle("agrees", fresh && Boolean(observed) && !loud);
       says.classList.toggle("loud-text", loud);
-      say(says, !fresh ? "Comparing" : observed ? observed.words : "Not compared: see above.");
+      say(says, !fresh ? "Comparing" : observed ? observed.words : blamed ? "Does not agree: see above." : "Not compared: see above.");
       node.classList.toggle("chosen", store.selection?.kind === kind && store.selection.index === index);
     },
   };
