@@ -37,6 +37,7 @@ export function exportStep(bench) {
     question(state) {
       const task = lastExport(state);
       if (task?.state === "running") return { ask: "Making the files", lead: "You may go on looking; stopping leaves the earlier files as they were." };
+      if (task?.state === "done" && filesAreOf(task, state.job) === false) return { ask: "Something changed. Make the files again?", lead: "Those below are of the job as it was before." };
       if (task?.state === "done") return { ask: "Done. Print one page first.", lead: "The files also lie next to the job." };
       if (state.results.pages && !state.results.pages.ok) return { ask: "Not yet: something comes first", lead: "Files can be made once the scale is set and there are outlines." };
       return { ask: "Ready to make the files?", lead: "Outlines, pages and a report, next to the job and here for download." };
