@@ -69,7 +69,8 @@ class Desk:
                 self.job.stages.look_again()
                 return self.job.key
             key = await self._lay_out(found.folder, found.job, found.note)
-            if found.is_new and self.job is not None:
+            # A program that was killed may have left gestures in the history that job.toml does not hold yet.
+            if self.job is not None and (found.is_new or not self.job.session.is_saved):
                 self.job.save()
             return key
 

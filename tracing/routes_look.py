@@ -30,8 +30,8 @@ async def snap(request: Request, job: "OpenJob") -> Response:
         raise RefusedError(422, "The request's 'reach_px' must be from 0 to 100 000 px: try again.")
     answers = job.answers
     if answers is None:
-        # Until the picture has been looked at, a mark goes where it is put.
-        return _json({"at": at_px, "what": "nothing", "number": None})
+        # Until the picture's lines are known a mark stays where it is put, and goes to the ink later.
+        return _json({"at": at_px, "what": "not yet", "number": None})
     return _json(answers.snap(at_px, reach_px=reach_px))
 
 

@@ -127,6 +127,11 @@ class Session:
         return self._past.job
 
     @property
+    def is_saved(self) -> bool:
+        """Whether job.toml, as it was last written or read, holds the job as it now is."""
+        return self._saved_job == self.job
+
+    @property
     def can_undo(self) -> bool:
         """Whether there is something to undo."""
         return bool(self.undo_words)

@@ -441,7 +441,7 @@ def test_a_mark_is_told_where_it_would_go(served: Serve, small_plan: SmallPlan) 
     async def test(page: Page) -> None:
         x, y = small_plan.px(0, 0)
         early = _good(await page.client.post(f"{page.at}/snap", json={"at": [x + 3, y - 2], "reach_px": 8}))
-        assert early["what"] in ("nothing", "corner")
+        assert early["what"] in ("not yet", "corner")
         await _until_answered(page)
         found = _good(await page.client.post(f"{page.at}/snap", json={"at": [x + 3, y - 2], "reach_px": 8}))
         assert found["what"] == "corner"

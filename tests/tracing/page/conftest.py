@@ -53,10 +53,17 @@ class Desk:
 
         return wait_for(found, seconds=20, words="job.toml")
 
+    def until_seen(self) -> None:
+        """Wait until the picture has been looked at and its ink can be marked."""
+        page = self.builder.page
+        at = f"{'/'.join(page.url.split('/')[:3])}/api/job/{self.builder.key}/snap"
+        asked = {"at": [0, 0], "reach_px": 1}
+        wait_for(lambda: page.request.post(at, data=asked).json().get("what") not in (None, "not yet"), words="the ink")
+
     def known(self) -> None:
         """Give the plate's width, 80 mm, as known."""
         self.builder.step("Set the scale")
-        self.builder.mark("Mark a length I know", self.plan.px(30, 30), self.plan.px(110, 30), "80 mm")
+        self.builder.mark("Mark a length I know", self.plan.px(20, 20), self.plan.px(100, 20), "80 mm")
         self.builder.until_settled()
 
 

@@ -44,7 +44,7 @@ def test_killed_it_loses_only_the_gesture_in_progress(sit: Sit) -> None:
         desk.builder.step("Set the scale")
         desk.builder.press("Mark another length")
         desk.builder.whole()
-        desk.builder.click(desk.plan.px(30, 70))
+        desk.builder.click(desk.plan.px(20, 60))
         desk.builder.page.locator("#head").get_by_role("button", name="Size and pages").click()
         _size(desk, "1/3")
         # At once, before job.toml is written a second later.

@@ -102,7 +102,7 @@ def test_the_whole_job_is_done_with_the_keyboard_alone(
         builder.until_card_says("Is this the plan’s drawn border?")
         keys.tab_to("Yes, use it")
         keys.press("Enter")
-        for text, ends in (("80 mm", (px(30, 30), px(110, 30))), ("110 mm", (px(0, 0), px(0, 110)))):
+        for text, ends in (("80 mm", (px(20, 20), px(100, 20))), ("110 mm", (px(0, 0), px(0, 110)))):
             keys.press("l", "w")
             keys.place(*ends)
             builder.page.locator("#card form.ask input").wait_for()
@@ -120,21 +120,21 @@ def test_the_whole_job_is_done_with_the_keyboard_alone(
         keys.press("Enter")
         builder.until_undo_says("Left out an outline")
         keys.press("t", "w")
-        keys.place(px(50, 30), px(90, 30))
+        keys.place(px(40, 20), px(80, 20))
         keys.press("Enter")
         builder.until_undo_says("Traced a line")
         keys.press("x", "w")
-        keys.walk_to(px(140, 45))
+        keys.walk_to(px(120, 40))
         keys.press("Enter", *["Shift+ArrowRight"] * 2, "Enter")
         builder.until_undo_says("Rubbed out lines")
         keys.press("5", "l", "w")
-        keys.place(px(30, 30), px(30, 70))
+        keys.place(px(20, 20), px(20, 60))
         builder.until_undo_says("Kept a measured length")
         keys.tab_to("Note on length 1")
         keys.type("height of the plate")
         builder.until_undo_says("height of the plate")
         keys.press("Tab", "a", "w")
-        keys.place(px(110, 30), px(30, 30), px(30, 70))
+        keys.place(px(100, 20), px(20, 20), px(20, 60))
         builder.until_undo_says("Kept a measured angle")
         keys.press("6")
         keys.tab_to("1/2")
@@ -159,18 +159,18 @@ def test_the_whole_job_is_done_with_the_keyboard_alone(
         toml = desk.toml
         lengths = [item for item in toml["observations"] if item["kind"] == "known distance"]
         assert [item["length"] for item in lengths] == ["80 mm", "110 mm"]
-        for item, truth in zip(lengths, ((px(30, 30), px(110, 30)), (px(0, 0), px(0, 110))), strict=True):
+        for item, truth in zip(lengths, ((px(20, 20), px(100, 20)), (px(0, 0), px(0, 110))), strict=True):
             assert math.dist(item["start_px"], truth[0]) < ON_INK_PX
             assert math.dist(item["end_px"], truth[1]) < ON_INK_PX
         assert {(choice["action"], choice["name"]) for choice in toml["choices"]} == {("take", "PLATE"), ("drop", "")}
         [trace] = toml["traces"]
-        line_y = px(50, 30)[1]
+        line_y = px(40, 20)[1]
         assert [y for _, y in trace["nodes_px"]] == pytest.approx([line_y] * len(trace["nodes_px"]), abs=ON_INK_PX)
         assert (trace["nodes_px"][0][0], trace["nodes_px"][-1][0]) == pytest.approx(
-            (px(50, 30)[0], px(90, 30)[0]), abs=6
+            (px(40, 20)[0], px(80, 20)[0]), abs=6
         )
         [rub] = toml["rubbed"]
-        assert rub["points_px"][0] == pytest.approx(px(140, 45), abs=6)
+        assert rub["points_px"][0] == pytest.approx(px(120, 40), abs=6)
         assert [(kept["kind"], kept["note"]) for kept in toml["measures"]] == [
             ("length", "height of the plate"),
             ("angle", ""),

@@ -15,6 +15,7 @@ ON_INK_PX = 0.3
 def test_a_length_is_marked_with_fingers_alone(sit: Sit) -> None:
     with sit(**TABLET) as desk:
         builder, page = desk.builder, desk.builder.page
+        desk.until_seen()
         page.locator("#head").get_by_role("button", name="Set the scale").tap()
         touch = page.context.new_cdp_session(page)
 
@@ -27,7 +28,7 @@ def test_a_length_is_marked_with_fingers_alone(sit: Sit) -> None:
             x, y, scale = builder.sight()
             return x + at_px[0] * scale, y + at_px[1] * scale
 
-        first, other = desk.plan.px(30, 30), desk.plan.px(110, 30)
+        first, other = desk.plan.px(20, 20), desk.plan.px(100, 20)
         box = builder.picture().bounding_box()
         assert box is not None
         middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
