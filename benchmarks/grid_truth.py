@@ -112,7 +112,7 @@ def _peaks(grey: NDArray[np.uint8], middle_px: Floats, row_px: Floats) -> Floats
         y = np.broadcast_to(places[:, 1:], x.shape).astype(np.float32)
         total += 255.0 - cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     total -= np.linspace(total[:, :8].mean(axis=1), total[:, -8:].mean(axis=1), len(aside), axis=1)
-    total = cv2.GaussianBlur(total, (0, 0), sigmaX=BLUR_PX / STEP_PX, sigmaY=1e-6)
+    total = np.asarray(cv2.GaussianBlur(total, (0, 0), sigmaX=BLUR_PX / STEP_PX, sigmaY=1e-6), np.float64)
     best = np.clip(total.argmax(axis=1), 1, len(aside) - 2)
     rows = np.arange(len(flat))
     before, at, after = total[rows, best - 1], total[rows, best], total[rows, best + 1]

@@ -17,8 +17,8 @@ AS_DARK = 0.5
 ASIDE_PX = 1.5
 """How far from the way ahead the ink may be, px: more is another line's."""
 
-MOST_SEEN_PART = 0.5
-"""Part of the samples that must show the line, or it does not run on."""
+LEAST_SEEN_PART = 0.5
+"""Least part of the samples that must show the line, or it does not run on."""
 
 
 def look_along(
@@ -56,12 +56,13 @@ def look_along(
     side = np.column_stack([-way[:, 1], way[:, 0]])
     known_x, known_y = _local(points_px, origin_px, way)
     x, y, seen = steps.copy(), np.zeros((count, REACH)), np.zeros((count, REACH))
+    going = np.ones(count, np.bool_)
     for reach in STAGES_PX:
         level, slope = _line(np.hstack([known_x, x]), np.hstack([known_y, y]), np.hstack([weight, seen]))
         ahead = level[:, None] + slope[:, None] * steps
         tilt = np.sqrt(1 + slope**2)
         normal = (side - slope[:, None] * way) / tilt[:, None]
-        near = np.broadcast_to(np.arange(REACH) < reach, ahead.shape)
+        near = (np.arange(REACH) < reach) & going[:, None]
         places = origin_px[:, None] + steps[:, :, None] * way[:, None] + ahead[:, :, None] * side[:, None]
         row = np.nonzero(near)[0]
         found = line_centres(darkness, places[near], normal[row], half_width_px=width_px[row] + 3)
@@ -73,7 +74,8 @@ def look_along(
         places[near] += found.offset_px[:, None] * normal[row]
         x, y = _local(places, origin_px, way)
         # Where the first stretch shows hardly anything, the line ends here.
-        seen[seen.sum(axis=1) < MOST_SEEN_PART * reach] = 0
+        going = seen.sum(axis=1) >= LEAST_SEEN_PART * reach
+        seen[~going] = 0
     return origin_px[:, None] + x[:, :, None] * way[:, None] + y[:, :, None] * side[:, None], seen
 
 
