@@ -41,6 +41,9 @@ AHEAD_WIDTHS = (1.5, 40.0)
 ASIDE_WIDTHS = 0.8
 """The sides meet on the line to within this, or it is another line's crossing."""
 
+BEHIND_RAD = np.radians(60)
+"""Sides that plainly come in wider than this are no tip's, and need no measuring; near the node a side may wander."""
+
 
 def with_crossed_tips(strokes: Strokes) -> Strokes:
     """Give the strokes with each sharp tip on a line moved from where ink merges to where its sides meet.
@@ -48,25 +51,50 @@ def with_crossed_tips(strokes: Strokes) -> Strokes:
     At such a junction two sides, one from either side of the line, come in at an acute angle; their
     extensions meet farther on, upon that line. The line then passes the junction by, and is cut at the tip.
     """
+    met = _links_at(strokes)
     for node in np.flatnonzero(strokes.kinds == NodeKind.JUNCTION).tolist():
-        strokes = _mended(strokes, node)
+        if not 3 <= len(met[node]) <= 5:
+            continue
+        mended = _mended(strokes, node, met[node])
+        if mended is not strokes:
+            # A tip was put in, which cuts a line: rare, so all are told anew.
+            strokes, met = mended, _links_at(mended)
     return strokes
 
 
-def _mended(strokes: Strokes, node: int) -> Strokes:
-    at = [which for which, link in enumerate(strokes.links) if node in (link.start, link.end)]
-    if not 3 <= len(at) <= 5 or any(strokes.links[which].start == strokes.links[which].end for which in at):
+def _links_at(strokes: Strokes) -> list[list[int]]:
+    """The links that meet at each node; a ring closed there counts once."""
+    met: list[list[int]] = [[] for _ in range(len(strokes.nodes_px))]
+    for which, link in enumerate(strokes.links):
+        for node in {link.start, link.end}:
+            met[node].append(which)
+    return met
+
+
+def _mended(strokes: Strokes, node: int, at: list[int]) -> Strokes:
+    if any(strokes.links[which].start == strokes.links[which].end for which in at):
         return strokes
     arms = {which: _outward(strokes.links[which], node) for which in at}
     for one, other in combinations(at, 2):
-        through = np.concatenate([arms[which] for which in at if which not in (one, other)])
         for onward in at:
-            if onward in (one, other):
+            width_px = strokes.links[one].width_px
+            if onward in (one, other) or not _from_behind(arms[one], arms[other], arms[onward], width_px):
                 continue
-            found = _tip(arms[one], arms[other], arms[onward], through, strokes.links[one].width_px)
+            through = np.concatenate([arms[which] for which in at if which not in (one, other)])
+            found = _tip(arms[one], arms[other], arms[onward], through, width_px)
             if found is not None:
                 return _moved(strokes, node, (one, other), onward, found)
     return strokes
+
+
+def _from_behind(one: Floats, other: Floats, onward: Floats, width_px: float) -> bool:
+    """Whether both sides may come in at an acute angle on the line that runs on: a first look, by two points of each."""
+    ahead = onward[min(len(onward) - 1, int(6 * width_px))] - onward[0]
+    for side in (one, other):
+        back = side[0] - side[min(len(side) - 1, int(FIT_PX))]
+        if back @ ahead < np.cos(BEHIND_RAD) * np.hypot(*back) * np.hypot(*ahead):
+            return False
+    return True
 
 
 def _outward(link: Link, node: int) -> Floats:
