@@ -59,6 +59,8 @@ class Piece:
     plain: bool
     ring: bool
     cross: bool
+    ends: int
+    most_at_a_node: int
 
 
 def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
@@ -91,7 +93,7 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
             for piece in row:
                 marked[piece.links] = True
     for piece in pieces:
-        if _touching_letters(piece):
+        if _touching_letters(piece) or _lone_letters(piece):
             marked[piece.links] = True
     for piece in _in_balloons(pieces):
         marked[piece.links] = True
@@ -164,6 +166,8 @@ def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
         plain=plain,
         ring=plain and high > RING * long,
         cross=_is_cross(strokes, links, kinds),
+        ends=int(np.count_nonzero(kinds == NodeKind.END)),
+        most_at_a_node=int(np.bincount([node for link in members for node in (link.start, link.end)]).max()),
     )
 
 
@@ -203,6 +207,24 @@ def _touching_letters(piece: Piece) -> bool:
         and not piece.plain
         and piece.long_px / len(piece.links) < 0.6 * TALLEST_WIDTHS * wide / 2
     )
+
+
+def _lone_letters(piece: Piece) -> bool:
+    """Small, of a few strokes that branch and end, and none that crosses another: a letter, or two that touch.
+
+    Lines through a small opening cross its edge.
+    """
+    return (
+        len(piece.links) >= LONE_LETTERS_LINKS
+        and piece.ends >= 2
+        and piece.most_at_a_node == 3
+        and piece.high_px < TALLEST_WIDTHS / 2 * piece.width_px
+        and piece.long_px < 3 * piece.high_px
+    )
+
+
+LONE_LETTERS_LINKS = 5
+"""Links of an R, or of two letters that touch, one of them with a closed part, at least."""
 
 
 def _rows(pieces: list[Piece]) -> list[list[Piece]]:

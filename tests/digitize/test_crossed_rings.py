@@ -108,6 +108,15 @@ def test_a_figure_in_a_balloon_makes_it_no_hole() -> None:
     assert not _holes([TrueLine(_circle(21.0), 2.0, True), TrueLine(seven, 2.4, False, "round", "round")])
 
 
+def test_two_letters_that_touch_make_no_hole() -> None:
+    """R and 7, the bar of the one drawn into the bowl of the other."""
+    right = _circle(4.0, -np.pi / 2, np.pi / 2, at=np.array([95.0, 74.0]))
+    r = np.vstack([[88.0, 86.0], [88.0, 70.0], right, [88.0, 78.0]])
+    leg, seven = np.array([[95.0, 78.0], [99.0, 86.0]]), np.array([[99.0, 73.0], [108.0, 71.0], [103.0, 86.0]])
+
+    assert not _holes([TrueLine(points, 1.8, False, "round", "round") for points in (r, leg, seven)])
+
+
 def test_a_chain_lines_pieces_in_a_hole_are_no_lettering() -> None:
     holes = _holes([TrueLine(_circle(24.0), 2.4, True), *_through(15, 44, (-30.0, -12.0, 12.0, 30.0))])
 
