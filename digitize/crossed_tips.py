@@ -88,7 +88,7 @@ def _mended(strokes: Strokes, node: int, at: list[int]) -> Strokes:
 
 
 def _from_behind(one: Floats, other: Floats, onward: Floats, width_px: float) -> bool:
-    """Whether both sides may come in at an acute angle on the line that runs on: a first look, by two points of each."""
+    """Whether both sides may come in at an acute angle on the line that runs on: a first look, two points a side."""
     ahead = onward[min(len(onward) - 1, int(6 * width_px))] - onward[0]
     for side in (one, other):
         back = side[0] - side[min(len(side) - 1, int(FIT_PX))]
