@@ -14,8 +14,8 @@ from tests.tracing.page.builder import Builder, chromium, served
 from tests.tracing.page.whole_job import CLOSE_SCALE, PHOTO_PATH, Truth, WholeJob
 
 FOLDER = Path(__file__).parent
-COLOURS = 128
-"""Few enough for a small file, enough for a photo behind lines of five colours."""
+COLOURS = 256
+"""As many as a small PNG can have."""
 
 
 def make_trace_pictures(folder: Path) -> None:
@@ -31,7 +31,9 @@ def make_trace_pictures(folder: Path) -> None:
             path = folder / f"trace-{step}.png"
             page.screenshot(path=path)
             with Image.open(path) as image:
-                small = image.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+                # Maximum coverage keeps the few coloured lines that a mean over so much paper would lose.
+                plain = image.convert("RGB")
+                small = plain.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
             small.save(path, optimize=True)
             print(f"{path.name}: {path.stat().st_size // 1000} kB")
 
@@ -63,6 +65,7 @@ def make_trace_pictures(folder: Path) -> None:
         builder.whole()
         picture("pages")
         job.export()
+        builder.until_settled()
         picture("export")
 
 

@@ -65,8 +65,8 @@ BAR_BAND_SCALE = 0.4
 """At this scale the band of a rubbing hand is about 9 mm wide: over the bar, clear of the brace above it."""
 ARMS_MM = ((34.0, 374.0), (34.0, 264.0), (434.0, 287.0))
 """Corners of the wing panel: the angle at the root's trailing edge lies between the first and the last."""
-GRID_DRAG_MM = ((290.0, 160.0), (250.0, 145.0))
-"""The pages are taken hold of here and let go there."""
+GRID_DRAG_MM = ((290.0, 160.0), (286.0, 130.0))
+"""The pages are taken hold of here and let go there: their joint then cuts the wing panel alone."""
 
 
 @dataclass
