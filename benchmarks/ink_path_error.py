@@ -78,10 +78,10 @@ def _table(seen: Seen, plan: PlanTruth, to_picture: Callable[[Floats], Floats]) 
         begin = process_time()
         found = follow_ink(graph, seen.picture, [(float(x), float(y)) for x, y in clicks])
         seconds = process_time() - begin
-        if found.words != "Along drawn lines.":
+        if found.way.words != "Along drawn lines.":
             missed += 1
             continue
-        _take(points, found.points_px, seconds, drawn)
+        _take(points, found.way.points_px, seconds, drawn)
         _take(traces, _trace_points(found.trace), seconds, drawn)
         step = max(1, len(around) // max(1, round(len(around) / SCISSORS_PX)))
         for at in range(0, len(around) - step, step):

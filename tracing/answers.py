@@ -10,7 +10,7 @@ from job.job import Job
 from job.run import fraction_of
 from job.see import Seen
 from tracing.flat_preview import flat_preview
-from tracing.follow_ink import follow_ink, followed_view
+from tracing.follow_ink import follow_ink, followed_view, ink_way, way_view
 from tracing.pyramid import Pyramid
 from tracing.scale import Scale, shape_of
 from tracing.snap import Snapper
@@ -28,6 +28,11 @@ class Answers:
     def snap(self, at_px: Point, *, reach_px: float) -> dict[str, Any]:
         """Give where a mark put there would go."""
         return self._snapper.snap(at_px, reach_px=reach_px)
+
+    def ink_way(self, clicks_px: Sequence[Point]) -> dict[str, Any]:
+        """Give the way through clicks that a trace would take."""
+        self._refuse_far(clicks_px)
+        return way_view(ink_way(self._graph, self.seen.picture, clicks_px))
 
     def ink_path(self, clicks_px: Sequence[Point]) -> dict[str, Any]:
         """Give the trace through clicks."""

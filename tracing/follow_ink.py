@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from digitize.ink_path import InkGraph, Stretch, way_along
@@ -30,22 +31,46 @@ MOST_POINTS = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Followed:
-    """A trace through clicks, the points (N, 2) it was fitted to, picture px, and how it came about.
+class Way:
+    """A way through clicks in legs, one to a line or stretch of one, picture px, and how it came about.
 
     `on_ink` tells that ink lies under all of it; `words` say what does not.
     """
 
-    points_px: Floats
-    trace: Trace
+    legs: tuple[Leg, ...]
     on_ink: bool
     words: str
+
+    @property
+    def points_px(self) -> Floats:
+        """All its points, (N, 2)."""
+        return np.vstack([self.legs[0].points_px[:1], *(leg.points_px[1:] for leg in self.legs)])
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """A trace through clicks, and the way that it was fitted to."""
+
+    way: Way
+    trace: Trace
 
 
 def follow_ink(
     graph: InkGraph, picture: Picture, clicks_px: Sequence[Point], *, reach_px: float | None = None
 ) -> Followed:
-    """Give the trace through two or more clicks.
+    """Give the trace through two or more clicks: the way of `ink_way`, as curves.
+
+    Raises
+    ------
+    DigitizeError
+        For fewer than two different clicks, or too many.
+    """
+    way = ink_way(graph, picture, clicks_px, reach_px=reach_px)
+    return Followed(way, fitted_trace(way.legs, tolerance_px=TOLERANCE_PX))
+
+
+def ink_way(graph: InkGraph, picture: Picture, clicks_px: Sequence[Point], *, reach_px: float | None = None) -> Way:
+    """Give the way through two or more clicks, quickly enough to follow a pointer.
 
     Each click moves to the line within reach. Between two on drawn lines the way is the shortest along them, straight
     on where lines meet; where no drawn line leads from one to the other it follows faint ink; where there is no ink
@@ -77,19 +102,25 @@ def follow_ink(
             straight.append(number)
     if not chain.legs:
         raise DigitizeError("All clicks of the trace lie on one spot; it needs two places: click on along the line.")
-    trace = fitted_trace(chain.legs, tolerance_px=TOLERANCE_PX)
-    points_px = np.vstack([chain.legs[0].points_px[:1], *(leg.points_px[1:] for leg in chain.legs)])
-    return Followed(points_px, trace, not straight, _words(at_px, straight, faint))
+    return Way(tuple(chain.legs), not straight, _words(at_px, straight, faint))
+
+
+SHOWN_PX = 0.1
+"""Points nearer than this to the line between others are not sent: nobody sees them."""
+
+
+def way_view(way: Way) -> dict[str, Any]:
+    """Give a way as values for JSON."""
+    points = shapely.get_coordinates(shapely.simplify(shapely.LineString(way.points_px), SHOWN_PX))
+    return {"points_px": np.round(points, 2).tolist(), "on_ink": way.on_ink, "words": way.words}
 
 
 def followed_view(followed: Followed) -> dict[str, Any]:
-    """Give the same as values for JSON."""
+    """Give a trace and its way as values for JSON."""
     trace = followed.trace
     return {
-        "points_px": np.round(followed.points_px, 2).tolist(),
+        **way_view(followed.way),
         "trace": {"start_px": trace.start_px, "cubics_px": trace.cubics_px, "closed": trace.closed},
-        "on_ink": followed.on_ink,
-        "words": followed.words,
     }
 
 

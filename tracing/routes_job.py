@@ -63,6 +63,7 @@ def job_routes(desk: Desk) -> list[Route]:
         get("/files/{name}", _result),
         get("/flat.jpg", routes_look.flat),
         post("/snap", routes_look.snap),
+        post("/ink_way", routes_look.ink_way),
         post("/ink_path", routes_look.ink_path),
         post("/measure", routes_look.measure),
         post("/command", _command),

@@ -35,6 +35,13 @@ async def snap(request: Request, job: "OpenJob") -> Response:
     return _json(answers.snap(at_px, reach_px=reach_px))
 
 
+async def ink_way(request: Request, job: "OpenJob") -> Response:
+    """The way that a trace through clicks would take, while the pointer moves."""
+    values = await asked_values(request)
+    clicks = points(values, "points", least=2)
+    return _json(await asyncio.to_thread(_answers(job).ink_way, clicks))
+
+
 async def ink_path(request: Request, job: "OpenJob") -> Response:
     """The trace through clicks."""
     values = await asked_values(request)

@@ -16,7 +16,7 @@ from drawing.errors import ScantlingError
 from tests.small_plan import HOLE_MM, PLATE_MM, PX_PER_MM, STRIP_MM, SmallPlan
 from tests.tracing.small_job import SmallJob, place_px, small_job
 from tracing.flat_preview import flat_preview
-from tracing.follow_ink import follow_ink, followed_view
+from tracing.follow_ink import follow_ink, followed_view, ink_way, way_view
 from tracing.snap import Snapper
 from tracing.view_measure import measure_view
 
@@ -66,7 +66,7 @@ def test_a_trace_round_a_corner_keeps_it_sharp(done: SmallJob, graph: InkGraph) 
     assert view["trace"]["cubics_px"][0][2] == pytest.approx(place_px(done.plan, x0, y0), abs=0.3)
     assert not view["trace"]["closed"]
     true = shapely.LineString([start, place_px(done.plan, x0, y0), end])
-    far = shapely.distance(true, shapely.points(found.points_px))
+    far = shapely.distance(true, shapely.points(found.way.points_px))
     assert math.sqrt((far**2).mean()) < DRAWN_PX
 
 
@@ -77,9 +77,9 @@ def test_clicks_between_lead_the_way_round_the_other_side(done: SmallJob, graph:
     over = follow_ink(graph, done.seen.picture, [right, top, left])
 
     middle = np.array(place_px(done.plan, x, y))
-    far = np.hypot(*(over.points_px - middle).T)
+    far = np.hypot(*(over.way.points_px - middle).T)
     assert far == pytest.approx(np.full(len(far), r * PX_PER_MM), abs=0.5)
-    assert over.points_px[:, 1].max() < middle[1] + 2
+    assert over.way.points_px[:, 1].max() < middle[1] + 2
     # One smooth curve through the middle click: no corner where somebody happened to click.
     cubics = over.trace.cubics_px
     for (_, before, at), (after, _, _) in pairwise(cubics):
@@ -92,10 +92,23 @@ def test_where_there_is_no_ink_the_line_is_straight_and_says_so(done: SmallJob, 
 
     found = follow_ink(graph, done.seen.picture, [start, end])
 
-    assert not found.on_ink
-    assert "a straight line: no ink" in found.words
+    assert not found.way.on_ink
+    assert "a straight line: no ink" in found.way.words
     assert len(found.trace.cubics_px) == 1
-    assert found.points_px[-1] == pytest.approx(end, abs=MIDDLE_PX)
+    assert found.way.points_px[-1] == pytest.approx(end, abs=MIDDLE_PX)
+
+
+def test_the_way_shown_under_the_pointer_is_the_one_its_trace_takes(done: SmallJob, graph: InkGraph) -> None:
+    x, y, r = HOLE_MM
+    right, left = (place_px(done.plan, *at) for at in ((x + r, y), (x - r, y)))
+
+    shown = way_view(ink_way(graph, done.seen.picture, [right, left]))
+    followed = follow_ink(graph, done.seen.picture, [right, left])
+
+    line = shapely.LineString(shown["points_px"])
+    assert shapely.distance(line, shapely.points(followed.way.points_px)).max() < 0.15
+    assert len(shown["points_px"]) < len(followed.way.points_px) / 2
+    assert (shown["on_ink"], shown["words"]) == (True, "Along drawn lines.")
 
 
 def test_a_trace_needs_two_places(done: SmallJob, graph: InkGraph) -> None:

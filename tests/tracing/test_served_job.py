@@ -462,6 +462,8 @@ def test_a_path_follows_the_ink_between_clicks(served: Serve, small_plan: SmallP
         assert path["on_ink"]
         y_px = clicks[0][1]
         assert all(abs(y - y_px) < 0.5 for _, y in path["points_px"])
+        way = _good(await page.client.post(f"{page.at}/ink_way", json={"points": at}))
+        assert way == {name: path[name] for name in ("points_px", "on_ink", "words")}
 
     on_small_plan(served, small_plan, test)
 
@@ -502,7 +504,7 @@ def test_the_flat_picture_is_shown_with_and_without_a_scale(served: Serve, small
     on_small_plan(served, small_plan, test)
 
 
-@pytest.mark.parametrize("path", ["snap", "ink_path", "measure"])
+@pytest.mark.parametrize("path", ["snap", "ink_way", "ink_path", "measure"])
 def test_odd_questions_are_one_sentence(served: Serve, small_plan: SmallPlan, path: str) -> None:
     odd: list[dict[str, Any]] = [
         {}, {"at": [1], "reach_px": 1}, {"at": ["1", 2], "reach_px": 1}, {"at": [1, 2], "reach_px": -1},

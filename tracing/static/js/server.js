@@ -70,6 +70,7 @@ export function connect(fetcher = (...args) => fetch(...args)) {
     keep: (which) => ask("POST", job("/conflict"), { body: { keep: which } }),
     landmarks: () => ask("GET", job("/landmarks")),
     snap: (at, reachPx, options) => ask("POST", job("/snap"), { body: { at, reach_px: reachPx }, ...options }),
+    inkWay: (points, options) => ask("POST", job("/ink_way"), { body: { points }, ...options }),
     inkPath: (points, options) => ask("POST", job("/ink_path"), { body: { points }, ...options }),
     measure: (kind, points, options) => ask("POST", job("/measure"), { body: { kind, points }, ...options }),
     exportFiles: () => ask("POST", job("/export"), { body: {} }),

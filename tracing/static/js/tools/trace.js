@@ -2,24 +2,27 @@
 
 import { newestOnly } from "../asking.js";
 import { curveThrough, joined, straightThrough } from "../handles.js";
-import { traceData } from "../scene.js";
+import { polyline, traceData } from "../scene.js";
 import { pointsTool } from "./points.js";
 
 /** Clicks along a drawn line; the path follows its middle. With shift held the next piece is straight. */
 export function traceTool(hands) {
   const { api, panels } = hands;
-  let legs = []; // a trace for each pair of places placed
-  let next = null; // the trace from the last place to the pointer, with its words
+  let legs = []; // {data, trace} for each pair of places placed; its trace comes a moment after its way
+  let next = null; // the way from the last place to the pointer, with its words
   let said = "";
-  const ask = newestOnly((from, to) => api.inkPath([from, to]), (error) => panels.say?.(error.message, { loud: true }));
+  const ask = newestOnly((from, to) => api.inkWay([from, to]), (error) => panels.say?.(error.message, { loud: true }));
 
   async function changed(places, ahead, show) {
     legs.length = Math.min(legs.length, Math.max(0, places.length - 1));
-    // A place was just added: what was shown up to it is what it gets, unless it was seen for another place.
     for (let i = legs.length; i < places.length - 1; i += 1) {
       const [from, to] = [places[i].at, places[i + 1].at];
-      legs.push(places[i + 1].straight ? straightThrough([from, to]) : legFor(from, to) ?? null);
-      if (!legs[i]) askLeg(i, from, to, show);
+      if (places[i + 1].straight) legs.push(legOf(straightThrough([from, to])));
+      else {
+        // What was shown up to the place stands until its curves are there, unless it was seen for another place.
+        legs.push({ data: next && same(next.from, from) && same(next.to, to) ? next.data : null, trace: null });
+        askLeg(legs[i], from, to, show);
+      }
     }
     if (!ahead || !places.length) {
       next = null;
@@ -27,27 +30,23 @@ export function traceTool(hands) {
     }
     const [from, to] = [places.at(-1).at, ahead.at];
     if (ahead.straight) {
-      next = { from, to, trace: straightThrough([from, to]), words: "" };
+      next = { from, to, data: polyline([from, to]), words: "" };
       said = "";
       return;
     }
     const answer = await ask(from, to);
     if (!answer) return;
-    next = { from, to, trace: answer.trace, words: answer.on_ink ? "" : answer.words };
+    next = { from, to, data: polyline(answer.points_px), words: answer.on_ink ? "" : answer.words };
     said = next.words;
     show();
   }
 
-  async function askLeg(i, from, to, show) {
+  async function askLeg(leg, from, to, show) {
     await panels.attempt(async () => {
       const { trace } = await api.inkPath([from, to]);
-      if (i < legs.length) legs[i] = trace;
+      Object.assign(leg, legOf(trace));
     });
     show();
-  }
-
-  function legFor(from, to) {
-    return next && same(next.from, from) && same(next.to, to) ? next.trace : null;
   }
 
   async function whole(places, closed) {
@@ -55,7 +54,7 @@ export function traceTool(hands) {
     const traces = [];
     for (let i = 0; i + 1 < ends.length; i += 1) {
       const [from, to] = [ends[i].at, ends[i + 1].at];
-      traces.push(legs[i] ?? (await api.inkPath([from, to])).trace);
+      traces.push(legs[i]?.trace ?? (await api.inkPath([from, to])).trace);
     }
     return joined(traces, closed);
   }
@@ -69,8 +68,8 @@ export function traceTool(hands) {
     changed,
     words: () => said,
     draft(places, ahead) {
-      const lines = legs.filter(Boolean).map((trace) => ({ data: traceData(trace), name: "trace" }));
-      if (ahead && next && places.length) lines.push({ data: traceData(next.trace), name: "trace ahead" });
+      const lines = legs.filter(({ data }) => data).map(({ data }) => ({ data, name: "trace" }));
+      if (ahead && next && places.length) lines.push({ data: next.data, name: "trace ahead" });
       return lines;
     },
     async done(places, { closed }) {
@@ -122,6 +121,10 @@ export function curveTool(hands) {
 async function add({ store, panels, select }, make) {
   const done = await panels.attempt(async () => store.do({ do: "add_trace", ...(await make()) }));
   if (done) select({ kind: "trace", index: store.state.job.traces.length - 1 });
+}
+
+function legOf(trace) {
+  return { data: traceData(trace), trace };
 }
 
 function same(a, b) {
