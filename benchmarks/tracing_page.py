@@ -92,12 +92,13 @@ def _whole_job(browser: "Browser", cwd: Path) -> None:
         print(f"whole job on the photo: {job.by_hand_seconds:.1f} s of gestures, {job.waited_seconds:.1f} s of waiting")
         for what, by_hand, waited in job.gestures:
             print(f"  {what}: {by_hand:.1f} s, waiting {waited:.1f} s")
-        _drags(job)
+        _drags(job, rest_ms=3000, words="one every three seconds")
+        _drags(job, rest_ms=120, words="eight a second, outlines drawn meanwhile")
         _stops(job)
         page.close()
 
 
-def _drags(job: WholeJob) -> None:
+def _drags(job: WholeJob, *, rest_ms: int, words: str) -> None:
     """One end of a known length, moved to and fro: how long the program takes to take each."""
     page, chosen = job.builder.page, random.Random(SEED)
     job.builder.step("Set the scale")
@@ -112,13 +113,13 @@ def _drags(job: WholeJob) -> None:
         x, y = x + chosen.choice((-9, 9)), y + chosen.choice((-7, 7))
         page.mouse.move(x, y, steps=4)
         page.mouse.up()
-        page.wait_for_timeout(120)
+        page.wait_for_timeout(rest_ms)
     page.keyboard.up("Alt")
     took = page.evaluate(
         "performance.getEntriesByType('resource').filter(({ name }) => name.endsWith('/command'))"
         ".map(({ duration }) => duration)"
     )
-    print(f"mark dragged, to the program and back: {_spread(took)} ({len(took)} drags, outlines drawn meanwhile)")
+    print(f"mark dragged, to the program and back: {_spread(took)} ({len(took)} drags, {words})")
     job.builder.whole()
     job.builder.until_settled()
 

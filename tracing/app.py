@@ -1,6 +1,5 @@
 """The page's routes, behind the guard; a refusal is JSON with one sentence."""
 
-import asyncio
 import json
 import logging
 
@@ -51,7 +50,7 @@ async def _static(request: Request) -> Response:
 
 
 async def _file(name: str) -> Response:
-    found = await asyncio.to_thread(static_file, name)
+    found = static_file(name)
     if found is None:
         raise HTTPException(404)
     return found

@@ -59,6 +59,10 @@ BUG = (
 )
 
 
+REST_SECONDS = 0.02
+"""Results are begun this long after a gesture: its answer goes out first, with the machine to itself."""
+
+
 class Host(Protocol):
     """Who is told of results, and holds what outlives them."""
 
@@ -144,6 +148,7 @@ class Stages:
     async def _run(self) -> None:
         while True:
             await self._woken.wait()
+            await asyncio.sleep(REST_SECONDS)
             self._woken.clear()
             if self._wanted is None:
                 continue

@@ -1,5 +1,6 @@
 """The page's own files, from the package."""
 
+from functools import lru_cache
 from pathlib import Path
 
 from starlette.responses import Response
@@ -21,6 +22,13 @@ TYPES = {
 
 def static_file(name: str, *, root: Path = STATIC) -> Response | None:
     """Give a file below `root` by its name with forward slashes; None when there is no such file."""
+    found = _read(name, root)
+    return None if found is None else Response(found[0], media_type=found[1])
+
+
+@lru_cache(maxsize=256)
+def _read(name: str, root: Path) -> tuple[bytes, str] | None:
+    """A file's bytes and type. They are kept: a page is some seventy small files, asked for all at once."""
     parts = name.split("/")
     if any(part in ("", ".", "..") or any(sign in part for sign in "\\:\0") for part in parts):
         return None
@@ -32,7 +40,6 @@ def static_file(name: str, *, root: Path = STATIC) -> Response | None:
         # A link inside could still lead out.
         if not path.is_relative_to(root.resolve()) or not path.is_file():
             return None
-        content = path.read_bytes()
+        return path.read_bytes(), kind
     except (OSError, ValueError):
         return None
-    return Response(content, media_type=kind)

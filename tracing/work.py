@@ -195,8 +195,14 @@ def answer(pipe: Connection, known: Mapping[str, Callable[..., Any]]) -> None:
             return
 
 
+POLITENESS = 5
+"""Long work steps back for the page and the hand that moves it, where the system has such ranks."""
+
+
 def _begin(main: str, pipe: Connection) -> None:
     _leave_with_parent()
+    if hasattr(os, "nice"):
+        os.nice(POLITENESS)
     with contextlib.suppress(KeyboardInterrupt):
         module, function = main.split(":")
         getattr(importlib.import_module(module), function)(pipe)

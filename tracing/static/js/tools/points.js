@@ -19,6 +19,12 @@ export function pointsTool(hands, spec) {
   let pressed = null;
   let busy = false;
   let queue = Promise.resolve();
+  let coming = 0; // clicks that are still being settled on the ink
+
+  function put(event, pull) {
+    coming += 1;
+    queue = queue.then(() => place(event, pull)).finally(() => (coming -= 1));
+  }
 
   function show() {
     const points = places.map(({ at }) => ({ at, name: spec.mark ?? "point" }));
@@ -119,7 +125,7 @@ export function pointsTool(hands, spec) {
         }
         // Pressed and let go on a mark: the new point shares its place.
         held.cancel();
-        queue = queue.then(() => place({ ...event, at: held.mark.at }, null));
+        put({ ...event, at: held.mark.at }, null);
         return;
       }
       if (!pressed) return;
@@ -127,11 +133,12 @@ export function pointsTool(hands, spec) {
       const at = pulled ? pressed : event;
       pressed = null;
       if (event.kind === "touch") hands.magnify(null);
-      queue = queue.then(() => place({ ...at, shift: event.shift, alt: event.alt }, pulled ? event.at : null));
+      put({ ...at, shift: event.shift, alt: event.alt }, pulled ? event.at : null);
     },
     key(event) {
-      if (event.key === "Enter" && !hands.crosshair.at && places.length >= spec.least) {
-        queue = queue.then(() => finish(false));
+      if (event.key === "Enter" && !hands.crosshair.at && places.length + coming >= spec.least) {
+        // Enter may be quicker than the answer to the last click.
+        queue = queue.then(() => (places.length >= spec.least ? finish(false) : undefined));
         return true;
       }
       if (event.key === "Backspace" && places.length) {
