@@ -23,7 +23,7 @@ SCREEN_PX = 1280
 
 def test_the_readme_shows_the_page_first_and_then_the_command_line() -> None:
     page = [f"tour/trace-{step}.png" for step in ("scale", "trace", "pages")]
-    assert PICTURES == [*page, "tour/photo.jpg", "tour/look.png", "tour/report.png", "tour/pages.png"]
+    assert [*page, "tour/photo.jpg", "tour/look.png", "tour/report.png", "tour/pages.png"] == PICTURES
 
 
 @pytest.mark.parametrize("name", PICTURES)
