@@ -97,6 +97,18 @@ class WholeJob:
             places.append((x, cut.bounds[3]))
         return self.truth.px(*places)
 
+    def to_measured(self, address: str, picture: Path) -> None:
+        """Do the job from opening the file to measuring on it."""
+        self.open(address, picture)
+        self.flatten()
+        self.known("WING PANEL length", "400 mm", first=True)
+        self.known("cross 1 to cross 2", "384 mm", first=False)
+        self.rename("FIN", "TAIL FIN")
+        self.leave_out("WHEEL - 2 OFF")
+        self.trace()
+        self.rub_out()
+        self.measure()
+
     def open(self, address: str, picture: Path) -> None:
         """Choose the file on the page."""
         with self._gesture("open the file"):
