@@ -15,7 +15,7 @@ from tracing.desk import Desk
 from tracing.guard import Door, Guard, RefusedError
 from tracing.routes_desk import desk_routes
 from tracing.routes_job import job_routes
-from tracing.static_files import static_file
+from tracing.static_files import page_script, static_file
 from tracing.view_words import on_the_page
 
 _log = logging.getLogger(__name__)
@@ -28,6 +28,7 @@ def make_app(desk: Desk, door: Door) -> ASGIApp:
     routes = [
         Route("/", _page),
         Route("/favicon.ico", _no_icon),
+        Route("/static/js/main.js", _script),
         Route("/static/{path:path}", _static),
         *desk_routes(desk),
         *job_routes(desk),
@@ -43,6 +44,10 @@ def make_app(desk: Desk, door: Door) -> ASGIApp:
 
 async def _page(request: Request) -> Response:
     return await _file("index.html")
+
+
+async def _script(request: Request) -> Response:
+    return page_script()
 
 
 async def _static(request: Request) -> Response:

@@ -5,6 +5,8 @@ from pathlib import Path
 
 from starlette.responses import Response
 
+from tracing.one_script import one_script
+
 STATIC = Path(__file__).parent / "static"
 
 TYPES = {
@@ -26,9 +28,19 @@ def static_file(name: str, *, root: Path = STATIC) -> Response | None:
     return None if found is None else Response(found[0], media_type=found[1])
 
 
+def page_script() -> Response:
+    """Give all of the page's modules as one script."""
+    return Response(_script(), media_type=TYPES[".js"])
+
+
+@lru_cache(maxsize=1)
+def _script() -> bytes:
+    return one_script(STATIC / "js" / "main.js").encode()
+
+
 @lru_cache(maxsize=256)
 def _read(name: str, root: Path) -> tuple[bytes, str] | None:
-    """A file's bytes and type. They are kept: a page is some seventy small files, asked for all at once."""
+    """A file's bytes and type. They are kept: each view of the page asks for them anew."""
     parts = name.split("/")
     if any(part in ("", ".", "..") or any(sign in part for sign in "\\:\0") for part in parts):
         return None
