@@ -16,6 +16,16 @@ def is_export_of(exported: Job, saved: Job) -> bool:
     return all(map(_may_settle, saved_marks, exported_marks))
 
 
+def settled_by_export(saved: Job, exported: Job) -> dict[Mark, Mark]:
+    """Give where an export put the marks that waited for the ink; empty when it is no export of that job."""
+    plain_exported, exported_marks = _taken_apart(exported)
+    plain_saved, saved_marks = _taken_apart(saved)
+    if plain_exported != plain_saved:
+        return {}
+    pairs = zip(saved_marks, exported_marks, strict=True)
+    return {before: after for before, after in pairs if before.settled is Settled.NOT_YET and after != before}
+
+
 def _taken_apart(job: Job) -> tuple[Job, list[Mark]]:
     marks: list[Mark] = []
 

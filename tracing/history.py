@@ -1,20 +1,21 @@
 """job.history.jsonl: what was done, one line a gesture, so that undo outlives the program.
 
 The first line holds the job it began with. Then follow, each on a line of its own: `do` with a resolved command,
-`undo`, `redo`, `adopt` with what an export fixed, and `writing` and `written` with the hash of job.toml before and
-after it was renamed into place. A line is added before its gesture counts; one cut short by the program's end counts
-as never added.
+`undo`, `redo`, `settle` with where marks that waited for the ink went, `exporting` when an export begins to write
+job.toml, `adopt` with what it fixed, and `writing` and `written` with the hash of job.toml before and after it was
+renamed into place. A line is added before its gesture counts; one cut short by the program's end counts as never added.
 """
 
 import json
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from drawing.errors import ScantlingError
 from job.folder import content_of
-from job.job import Job
+from job.job import Job, Mark, Settled
 from job.job_file import JOB_NAME, job_text, parse_job
 from tracing.commands import apply, resolve
 from tracing.errors import SessionError
@@ -34,6 +35,8 @@ class Told:
     files: dict[str | None, Job]
     saved: bool
     """Whether job.toml, as last written, holds the job as it is at the end."""
+    exporting: Job | None = None
+    """The job that an export was writing when the history ended: job.toml may be that export's."""
 
 
 class History:
@@ -107,6 +110,7 @@ def read_history(folder: Path) -> Told | None:
     past = Past(base)
     files: dict[str | None, Job] = {first[1].get("file"): base}
     written = base
+    exporting: Job | None = None
     for _, entry in entries:
         match entry:
             case {"do": dict(command)}:
@@ -119,14 +123,40 @@ def read_history(folder: Path) -> Told | None:
                 past.redo()
             case {"adopt": str(text), "at": int(at)} if 0 <= at < past.length:
                 past.adopt(parse_job(text.encode(), path=folder / JOB_NAME), at=at)
+            case {"settle": list(moves)}:
+                past.settle(dict(map(_move, moves)), at=past.at)
+            case {"exporting": True}:
+                exporting = past.job
             case {"writing": str(file)}:
                 files[file] = past.job
+                exporting = None
             case {"written": str(file)}:
                 files = {file: past.job}
                 written = past.job
+                exporting = None
             case _:
                 raise _unreadable()
-    return Told(past, tuple(lines), files, written == past.job)
+    return Told(past, tuple(lines), files, written == past.job, exporting)
+
+
+def settle_entry(settled: Mapping[Mark, Mark]) -> dict[str, Any]:
+    """Give the entry that tells where marks went which waited for the ink."""
+    moves = [[*before.at_px, *after.at_px, str(after.settled)] for before, after in settled.items()]
+    return {"settle": moves}
+
+
+def _move(values: object) -> tuple[Mark, Mark]:
+    match values:
+        case [*places, "ink" | "as given" as settled] if len(places) == 4:
+            x, y, to_x, to_y = map(_number, places)
+            return Mark(x, y, Settled.NOT_YET), Mark(to_x, to_y, Settled(settled))
+    raise _unreadable()
+
+
+def _number(value: object) -> float:
+    if isinstance(value, int | float):
+        return float(value)
+    raise _unreadable()
 
 
 def _entries(content: bytes) -> list[tuple[bytes, dict[str, Any]]]:

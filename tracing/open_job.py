@@ -69,6 +69,7 @@ class OpenJob:
         self.tiles: Tiles | None = None
         self.answers: Answers | None = None
         self._note = note
+        self._making: asyncio.Task[None] | None = None
         self._tasks: dict[str, Task] = {}
         self._looking: Task | None = None
         self._exporting: asyncio.Task[None] | None = None
@@ -226,11 +227,33 @@ class OpenJob:
 
         self.session.landmarks = landmarks_in(seen)
         self._making = asyncio.get_running_loop().create_task(self._make_answers(seen))
+        try:
+            settled = self.session.settle()
+        except ScantlingError as error:
+            # The marks are settled for every result; only their places could not be written down.
+            self.hub.tell("saved", json.dumps({"at": None, "error": str(error)}))
+            return
+        if settled is not None:
+            self._changed(settled)
 
     async def _make_answers(self, seen: "Seen") -> None:
         answers = await asyncio.to_thread(_answers, seen)
         if self.stages.seen is seen:
             self.answers = answers
+
+    async def when_answers(self) -> "Answers":
+        """Give the answers about the picture; once it has been seen they are a moment in the making.
+
+        Raises
+        ------
+        ScantlingError
+            While the picture is still being looked at.
+        """
+        while self.answers is None and self._making is not None and not self._making.done():
+            await asyncio.shield(self._making)
+        if self.answers is None:
+            raise JobError("The picture is still being looked at; its lines are needed for this: wait a moment.")
+        return self.answers
 
     def begin_looking(self, worker: Worker) -> Hear:
         """Show that a picture is looked at."""
@@ -272,6 +295,7 @@ class OpenJob:
         self.save()
         if self._conflict is not None:
             raise JobError(f"{self._conflict} The files were not written: settle this first.")
+        self.session.begin_export()
         worker = Worker("tracing.bench:export_main", name="writing the files")
         task = self._begin(Task("export", worker, job=self.session.job))
         self._exporting = asyncio.get_running_loop().create_task(self._export(task, seen))
@@ -296,6 +320,9 @@ class OpenJob:
             task.worker.stop()
             self._exporting = None
         self._moved_on("")
+        if state == "done":
+            # What the page shows is then of the job that the files are of: nothing is worked on after "done".
+            await self.stages.all_told(self.session.revision)
         self._end(task, state, error, files)
 
     def _begin(self, task: Task) -> Task:

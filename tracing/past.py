@@ -1,10 +1,13 @@
 """Every job there was since the history began, and where in that row the job now is; undo and redo move along it."""
 
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from job.job import Job
+from job.job import GivenCorners, Job, KeptMeasure, Mark, Settled
+from job.settle import with_marks
 from tracing.commands import apply, words
+from tracing.exported import settled_by_export
 
 
 class Past:
@@ -67,11 +70,47 @@ class Past:
         """Take over what an export of the job at `at` has fixed: the plan's origin, the page grid, the picture's place.
 
         This is no step: it holds before and after it too, as far as jobs had the same there. A grid moved by hand, or
-        another page's picture, begins something of its own.
+        another page's picture, begins something of its own. Marks that waited for the ink lie there in every job.
         """
+        self.settle(settled_by_export(self._jobs[at], exported), at=at)
         self._spread(at, exported, _with_origin, lambda job: (job.sheet.page, job.sheet.origin_px))
         self._spread(at, exported, _with_grid, lambda job: job.kept_grid)
         self._jobs = [_with_file(job, exported) for job in self._jobs]
+
+    def waiting(self) -> list[Mark]:
+        """Give the marks that wait for the ink, in every job that looks at the same lines as the job as it now is."""
+        found: dict[Mark, None] = {}
+        gone_through: set[int] = set()
+        for job in self._jobs:
+            if not _looks_alike(job, self.job):
+                continue
+            for given in (
+                job.knowns,
+                job.checks,
+                job.straights,
+                job.measures,
+                job.corners,
+                job.across,
+                job.build_length,
+            ):
+                # Jobs beside each other share nearly everything: a row of thousands is gone through at once.
+                if id(given) not in gone_through:
+                    gone_through.add(id(given))
+                    found.update(dict.fromkeys(mark for mark in _marks_in(given) if mark.settled is Settled.NOT_YET))
+        return list(found)
+
+    def settle(self, settled: Mapping[Mark, Mark], *, at: int) -> None:
+        """Put marks that waited for the ink where they went, in every job that looks at the same lines as that at `at`.
+
+        This is no step: what is undone or done again has them there too.
+        """
+        if not settled:
+            return
+        here = self._jobs[at]
+        self._jobs = [
+            _with_all_marks(job, lambda mark, about: settled.get(mark, mark)) if _looks_alike(job, here) else job
+            for job in self._jobs
+        ]
 
     def _spread(self, at: int, exported: Job, adopting: Any, what: Any) -> None:
         """Change the job at `at` and its neighbours on both sides as far as they are alike in `what`."""
@@ -81,6 +120,33 @@ class Past:
                 if what(self._jobs[step]) != had:
                     break
                 self._jobs[step] = adopting(self._jobs[step], exported)
+
+
+def _looks_alike(one: Job, other: Job) -> bool:
+    """Whether two jobs see the same lines, where the same mark goes to the same ink."""
+    return (one.sheet.page, one.sheet.kind, one.ignore) == (other.sheet.page, other.sheet.kind, other.ignore)
+
+
+def _marks_in(given: Any) -> Iterator[Mark]:
+    """Every mark of what was given, or of a row of such."""
+    if isinstance(given, Mark):
+        yield given
+    elif isinstance(given, tuple):
+        for one in given:
+            yield from _marks_in(one)
+    elif isinstance(given, GivenCorners | KeptMeasure):
+        yield from given.marks
+    elif given is not None:
+        yield from (given.start, given.end)
+
+
+def _with_all_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
+    """Put every mark of a job through `settle`, those of kept measurements too; an unchanged job is the very same."""
+    measures = tuple(
+        replace(kept, marks=tuple(settle(mark, "a measurement") for mark in kept.marks)) for kept in job.measures
+    )
+    changed = replace(with_marks(job, settle), measures=measures)
+    return job if changed == job else changed
 
 
 def _with_origin(job: Job, exported: Job) -> Job:

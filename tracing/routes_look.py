@@ -8,12 +8,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from drawing.errors import ScantlingError
-from job.errors import JobError
 from tracing.asked import asked_values, number, one_of, point, points
 from tracing.guard import RefusedError
 
 if TYPE_CHECKING:
-    from tracing.answers import Answers
     from tracing.open_job import OpenJob
 
 KINDS = ("length", "angle", "area", "radius", "here")
@@ -39,21 +37,23 @@ async def ink_way(request: Request, job: "OpenJob") -> Response:
     """The way that a trace through clicks would take, while the pointer moves."""
     values = await asked_values(request)
     clicks = points(values, "points", least=2)
-    return _json(await asyncio.to_thread(_answers(job).ink_way, clicks))
+    answers = await job.when_answers()
+    return _json(await asyncio.to_thread(answers.ink_way, clicks))
 
 
 async def ink_path(request: Request, job: "OpenJob") -> Response:
     """The trace through clicks."""
     values = await asked_values(request)
     clicks = points(values, "points", least=2)
-    return _json(await asyncio.to_thread(_answers(job).ink_path, clicks))
+    answers = await job.when_answers()
+    return _json(await asyncio.to_thread(answers.ink_path, clicks))
 
 
 async def measure(request: Request, job: "OpenJob") -> Response:
     """What is measured between marks."""
     values = await asked_values(request)
     kind, marks = one_of(values, "kind", KINDS), points(values, "points", least=1)
-    answers = _answers(job)
+    answers = await job.when_answers()
     scale = await job.stages.scale_at(job.session.revision)
     return _json(await asyncio.to_thread(answers.measure, kind, marks, scale, job.session.job))
 
@@ -61,7 +61,7 @@ async def measure(request: Request, job: "OpenJob") -> Response:
 async def flat(request: Request, job: "OpenJob") -> Response:
     """The flat preview of the job, or of a newer one once its scale is known."""
     width_px = _whole(request, "width", WIDTH_PX)
-    answers = _answers(job)
+    answers = await job.when_answers()
     pyramid = job.pyramid
     if pyramid is None:
         raise RefusedError(404, "The picture is still being read: try again shortly.")
@@ -72,12 +72,6 @@ async def flat(request: Request, job: "OpenJob") -> Response:
         scale = None
     content = await asyncio.to_thread(answers.flat, pyramid, scale, job.session.job, width_px=width_px)
     return Response(content, media_type="image/jpeg")
-
-
-def _answers(job: "OpenJob") -> "Answers":
-    if job.answers is None:
-        raise JobError("The picture is still being looked at; its lines are needed for this: wait a moment.")
-    return job.answers
 
 
 def _whole(request: Request, name: str, otherwise: int) -> int:

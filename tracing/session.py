@@ -8,13 +8,13 @@ from typing import Any
 
 from drawing.errors import ScantlingError
 from job.folder import content_of
-from job.job import Job
+from job.job import Job, Mark
 from job.job_file import JOB_NAME, job_text, parse_job
-from job.settle import Landmarks
+from job.settle import Landmarks, on_ink
 from tracing.commands import apply, resolve, words
 from tracing.errors import SessionError
 from tracing.exported import is_export_of
-from tracing.history import HISTORY_NAME, History, Told, read_history
+from tracing.history import HISTORY_NAME, History, Told, read_history, settle_entry
 from tracing.keeping import hash_of, keep_aside, write_in_place
 from tracing.lock import JobLock
 from tracing.past import Past
@@ -106,9 +106,14 @@ class Session:
         except ScantlingError as error:
             notes.append(str(error))
         on_disk = None if content is None else parse_job(content, path=folder / JOB_NAME)
-        if told is not None and _fits(told, file_hash, on_disk, job):
+        if told is not None and (_fits(told, file_hash, on_disk, job) or _exported(told, on_disk)):
             session = cls(folder, told.past, History(folder, told.lines), lock, key=key, file_hash=file_hash)
-            session._saved_job = told.files[file_hash]
+            if file_hash in told.files:
+                session._saved_job = told.files[file_hash]
+            elif on_disk is not None and told.exporting is not None:
+                # The program ended between an export's writing job.toml and its being taken over here.
+                session._saved_job = told.exporting
+                session.adopt(on_disk)
             if told.past.job.sheet.file != job.sheet.file:
                 # The picture was found at another place than the job says.
                 found = replace(session.job, sheet=replace(session.job.sheet, file=job.sheet.file))
@@ -191,6 +196,26 @@ class Session:
         self._add({"redo": True})
         self._past.redo()
         return self._changed(f"Done again: {said}")
+
+    def settle(self) -> Change | None:
+        """Put marks that were made before the picture had been seen where they go; None when none waits.
+
+        It is no step: whatever is undone or done again has its marks there too.
+        """
+        landmarks = self.landmarks
+        if landmarks is None:
+            return None
+        inside = [mark for mark in self._past.waiting() if _lies_in(mark, landmarks)]
+        settled = {mark: on_ink(mark, landmarks)[0] for mark in inside}
+        if not settled:
+            return None
+        self._add(settle_entry(settled))
+        self._past.settle(settled, at=self._past.at)
+        return self._changed("")
+
+    def begin_export(self) -> None:
+        """Say that an export is about to write job.toml: the file is then known, though the program end meanwhile."""
+        self._add({"exporting": True})
 
     def adopt(self, job: Job) -> Change:
         """Take over what an export fixed: origin and page grid, and where the picture lies; no step, kept by undo.
@@ -305,6 +330,16 @@ def _fits(told: Told, file_hash: str | None, on_disk: Job | None, job: Job) -> b
     if told.past.job.sheet.sha256 != job.sheet.sha256 or file_hash not in told.files:
         return False
     return on_disk is None or told.files[file_hash] == on_disk
+
+
+def _lies_in(mark: Mark, landmarks: Landmarks) -> bool:
+    """Whether a mark lies in the picture; one that does not is refused where its length is looked at."""
+    return -0.5 <= mark.x_px <= landmarks.width_px - 0.5 and -0.5 <= mark.y_px <= landmarks.height_px - 0.5
+
+
+def _exported(told: Told, on_disk: Job | None) -> bool:
+    """Whether job.toml is what an export left that was not taken over any more."""
+    return told.exporting is not None and on_disk is not None and is_export_of(on_disk, told.exporting)
 
 
 def _begun_anew(told: Told, folder: Path, content: bytes | None) -> str:
