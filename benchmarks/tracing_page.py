@@ -86,7 +86,9 @@ def _whole_job(browser: "Browser", cwd: Path) -> None:
             print(f"  {what}: {by_hand:.1f} s, waiting {waited:.1f} s")
         _drags(job, rest_ms=3000, words="one every three seconds")
         _drags(job, rest_ms=120, words="eight a second, outlines drawn meanwhile")
-        _stops(job)
+        _stops(job, scale=1.0, words="along a drawn line")
+        # Half as large, the start lies within reach of another line's end, and goes there: no drawn line leads on.
+        _stops(job, scale=0.5, words="from a line's end on, along faint ink or straight")
         page.close()
 
 
@@ -116,13 +118,13 @@ def _drags(job: WholeJob, *, rest_ms: int, words: str) -> None:
     job.builder.until_settled()
 
 
-def _stops(job: WholeJob) -> None:
+def _stops(job: WholeJob, *, scale: float, words: str) -> None:
     """The pointer stops on ink: how long until the way there is shown."""
     page, chosen = job.builder.page, random.Random(SEED)
     job.builder.step("Outlines")
     job.builder.press("Along the ink")
     edge = job.truth.camera.to_picture(np.array(job.truth.outline_mm("CABIN SIDE").exterior.segmentize(2).coords))
-    job.builder.zoom_on((float(edge[0][0]), float(edge[0][1])), scale=0.5)
+    job.builder.zoom_on((float(edge[0][0]), float(edge[0][1])), scale=scale)
     job.builder.click((float(edge[0][0]), float(edge[0][1])))
     page.evaluate(STOPPED)
     took = []
@@ -133,7 +135,7 @@ def _stops(job: WholeJob) -> None:
         moved, shown = page.evaluate("[window.movedMs, window.shownMs]")
         took.append(max(0.0, shown - moved))
     page.keyboard.press("Escape")
-    print(f"traced path shown after the pointer stops: {_spread(took)} ({len(took)} stops)")
+    print(f"traced path shown after the pointer stops: {_spread(took)} ({len(took)} stops, {words})")
 
 
 def _page_up(browser: "Browser", cwd: Path) -> None:

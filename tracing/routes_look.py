@@ -2,7 +2,7 @@
 
 import asyncio
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -23,9 +23,7 @@ WIDTH_PX = 800
 async def snap(request: Request, job: "OpenJob") -> Response:
     """Where a mark would go."""
     values = await asked_values(request)
-    at_px, reach_px = point(values, "at"), number(values, "reach_px")
-    if not 0 <= reach_px <= 1e5:
-        raise RefusedError(422, "The request's 'reach_px' must be from 0 to 100 000 px: try again.")
+    at_px, reach_px = point(values, "at"), _reach_px(values)
     answers = job.answers
     if answers is None:
         # Until the picture's lines are known a mark stays where it is put, and goes to the ink later.
@@ -34,11 +32,12 @@ async def snap(request: Request, job: "OpenJob") -> Response:
 
 
 async def ink_way(request: Request, job: "OpenJob") -> Response:
-    """The way that a trace through clicks would take, while the pointer moves."""
+    """The way that a trace would take from its last click to the pointer, and where a click there would go."""
     values = await asked_values(request)
-    clicks = points(values, "points", least=2)
+    clicks, reach_px = points(values, "points", least=2), _reach_px(values)
     answers = await job.when_answers()
-    return _json(await asyncio.to_thread(answers.ink_way, clicks))
+    way = await asyncio.to_thread(lambda: answers.ink_way(clicks, reach_px=reach_px))
+    return _json(way)
 
 
 async def ink_path(request: Request, job: "OpenJob") -> Response:
@@ -47,6 +46,16 @@ async def ink_path(request: Request, job: "OpenJob") -> Response:
     clicks = points(values, "points", least=2)
     answers = await job.when_answers()
     return _json(await asyncio.to_thread(answers.ink_path, clicks))
+
+
+async def shared_edge(request: Request, job: "OpenJob") -> Response:
+    """The edge that two outlines share, to be rubbed out."""
+    values = await asked_values(request)
+    at_px, reach_px = point(values, "at"), _reach_px(values)
+    answers = await job.when_answers()
+    lines = job.session.job
+    edge = await asyncio.to_thread(lambda: answers.shared_edge(at_px, reach_px=reach_px, job=lines))
+    return _json(edge)
 
 
 async def measure(request: Request, job: "OpenJob") -> Response:
@@ -72,6 +81,14 @@ async def flat(request: Request, job: "OpenJob") -> Response:
         scale = None
     content = await asyncio.to_thread(answers.flat, pyramid, scale, job.session.job, width_px=width_px)
     return Response(content, media_type="image/jpeg")
+
+
+def _reach_px(values: dict[str, Any]) -> float:
+    """How far from its place a mark may go to the ink."""
+    reach_px = number(values, "reach_px")
+    if not 0 <= reach_px <= 1e5:
+        raise RefusedError(422, "The request's 'reach_px' must be from 0 to 100 000 px: try again.")
+    return reach_px
 
 
 def _whole(request: Request, name: str, otherwise: int) -> int:

@@ -35,6 +35,8 @@ class Snapper:
         """Give {at, what, number}: number counts landmarks from 1 as `look` does, None on a line or on nothing."""
         if not (all(map(math.isfinite, at_px)) and 0 <= reach_px < math.inf):
             return {"at": [0.0, 0.0], "what": "nothing", "number": None}
+        if not reach_px:
+            return {"at": list(at_px), "what": "nothing", "number": None}
         if self._tree is not None:
             far, which = self._tree.query(at_px, distance_upper_bound=reach_px)
             if np.isfinite(far):

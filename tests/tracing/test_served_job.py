@@ -462,8 +462,19 @@ def test_a_path_follows_the_ink_between_clicks(served: Serve, small_plan: SmallP
         assert path["on_ink"]
         y_px = clicks[0][1]
         assert all(abs(y - y_px) < 0.5 for _, y in path["points_px"])
-        way = _good(await page.client.post(f"{page.at}/ink_way", json={"points": at}))
-        assert way == {name: path[name] for name in ("points_px", "on_ink", "words")}
+        way = _good(await page.client.post(f"{page.at}/ink_way", json={"points": at, "reach_px": 0}))
+        assert way == {
+            **{name: path[name] for name in ("points_px", "on_ink", "words")},
+            "ahead": {"at": at[-1], "what": "nothing", "number": None},
+        }
+        # With room to move, the way ends where a mark put there would go; where the last click was, there is none yet.
+        asked = {"points": at, "reach_px": 6}
+        way = _good(await page.client.post(f"{page.at}/ink_way", json=asked))
+        snapped = _good(await page.client.post(f"{page.at}/snap", json={"at": at[-1], "reach_px": 6}))
+        assert way["ahead"] == snapped
+        assert way["points_px"][-1] == pytest.approx(snapped["at"], abs=0.01)
+        way = _good(await page.client.post(f"{page.at}/ink_way", json={"points": [at[0]] * 2, "reach_px": 0}))
+        assert way["points_px"] == [at[0]] * 2
 
     on_small_plan(served, small_plan, test)
 

@@ -51,7 +51,7 @@ const api = {
     const near = state.landmarks.find(([lx, ly]) => Math.hypot(lx - x, ly - y) <= reach);
     return near ? { at: near, what: "crossing", number: 1 } : { at: [x, y], what: "nothing", number: null };
   },
-  inkWay: async (points) => ({ points_px: points, on_ink: false, words: "no ink" }),
+  inkWay: async (points) => ({ points_px: points, on_ink: false, words: "no ink", ahead: { at: points.at(-1), what: "nothing", number: null } }),
   inkPath: async (points) => ({ points_px: points, on_ink: false, words: "no ink", trace: { start_px: points[0], cubics_px: points.slice(1).map((to) => [to, to, to]), closed: false } }),
   measure: async (kind) => ({ words: `${kind}: measured` }),
 };

@@ -45,25 +45,34 @@ export function mountCanvas(element, store, api, panels) {
   const tileUrl = (level, x, y) => `${api.tileUrl(level, x, y)}${of ? `?of=${encodeURIComponent(of)}` : ""}`;
   const tiles = new Tiles(canvas(), view, tileUrl, () => redraw());
   const overlay = new Overlay(view, () => redraw());
-  const layer = new MarkLayer(element, view, () => redraw());
+  const layer = new MarkLayer(element, view, () => redrawOver());
   const loupe = new Loupe(element, view, tiles);
   const crosshair = new Crosshair(view);
   const state = { marks: [], tool: null, showMarks };
-  const hands = makeHands({ element, view, store, api, panels, layer, overlay, loupe, crosshair, redraw, state });
+  const hands = makeHands({ element, view, store, api, panels, layer, overlay, loupe, crosshair, redraw: redrawOver, state });
   const editing = new Editing(hands);
   hands.editing = editing;
-  let due = false;
+  let due = null; // what the next frame draws: all, or only what lies over the picture
   let landmarksOf = null;
 
   function redraw() {
     if (!due) requestAnimationFrame(frame);
-    due = true;
+    due = "all";
+  }
+
+  /** A pointer that moves changes nothing of the picture, which is the dear part of a frame. */
+  function redrawOver() {
+    if (due) return;
+    requestAnimationFrame(frame);
+    due = "over";
   }
 
   function frame() {
-    due = false;
-    tiles.draw();
-    overlay.draw(tiles.context);
+    if (due === "all") {
+      tiles.draw();
+      overlay.draw(tiles.context);
+    }
+    due = null;
     layer.draw();
     layer.setPointers(crosshair.at, hands.target);
     loupe.draw(hands.target, overlay.colours);
@@ -142,7 +151,8 @@ export function mountCanvas(element, store, api, panels) {
 
   /** What is pointed at in a list is lit in the picture. */
   function showPointed(what) {
-    layer.setHover(what ? dataOf(what) : null);
+    const others = what?.all ? othersOf(store.state) : [];
+    layer.setHover(what?.all ? what.all.map((index) => others[index]?.data ?? "").join("") : what ? dataOf(what) : null);
   }
 
   function setTool(name, options = {}) {

@@ -17,7 +17,7 @@ const OUTLINES = ["part", "other"];
 export function makeHands({ element, view, store, api, panels, layer, overlay, loupe, crosshair, redraw, state }) {
   let target = null; // where the ink would draw the mark to
   let previewFor = null;
-  const askSnap = newestOnly((at) => api.snap(at, SNAP_REACH_PX / view.scale));
+  const askSnap = newestOnly((at) => api.snap(at, hands.snapReachPx));
 
   const outlines = () => {
     const parts = overlay.items.filter((item) => item.kind === "part");
@@ -55,8 +55,18 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
       }
       const answer = await askSnap(event.at);
       if (!answer || previewFor !== event) return;
-      target = NO_INK.has(answer.what) ? null : answer.at;
       onSnap(answer.at);
+      hands.aim(answer);
+    },
+
+    /** From how far a mark goes to the ink, picture px. */
+    get snapReachPx() {
+      return SNAP_REACH_PX / view.scale;
+    },
+
+    /** Show where a mark would go, as an answer of the program tells it. */
+    aim(answer) {
+      target = NO_INK.has(answer.what) ? null : answer.at;
       redraw();
     },
 
@@ -65,7 +75,7 @@ export function makeHands({ element, view, store, api, panels, layer, overlay, l
       if (event.alt) return { at: event.at, snap: false };
       let answer = null;
       try {
-        answer = await api.snap(event.at, SNAP_REACH_PX / view.scale);
+        answer = await api.snap(event.at, hands.snapReachPx);
       } catch {
         // Without an answer a mark stays where the hand put it; whatever is wrong is told by the command that follows.
       }

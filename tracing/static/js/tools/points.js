@@ -2,13 +2,15 @@
  * The way every tool that places points works: hover with a preview, press, drag to adjust, let go to place.
  *
  * Clicking the last place once more, or Enter, ends it; clicking the first one closes it where that is possible.
- * While nothing is placed yet, a mark under the pointer is taken hold of instead.
+ * While nothing is placed yet, a mark under the pointer is taken hold of instead; with Alt held a point goes exactly
+ * where it is put, beside a mark too.
  */
 
 import { polyline } from "../scene.js";
 
 /**
- * `spec`: `name`, `least`, `most` points, `closes` (may be closed), `snaps` (points may go to the ink),
+ * `spec`: `name`, `least`, `most` points, `closes` (may be closed), `snaps` (points may go to the ink), `aims` (from
+ * the second point on, `changed` shows where the next one would go),
  * `done(places, {closed})` when all are placed, `draft(places, ahead)` lines to show (a line through them if missing),
  * `words(places, ahead)` a label beside the pointer, or nothing.
  */
@@ -36,8 +38,8 @@ export function pointsTool(hands, spec) {
 
   function hover(event) {
     if (busy) return;
-    ahead = { at: event.at, straight: event.shift };
-    if (spec.snaps !== false) hands.preview(event, (at) => {
+    ahead = { at: event.at, straight: event.shift, alt: event.alt };
+    if (spec.snaps !== false && !(spec.aims && places.length && !event.shift)) hands.preview(event, (at) => {
       ahead = { ...ahead, at };
       show();
     });
@@ -100,7 +102,7 @@ export function pointsTool(hands, spec) {
     },
     hover,
     down(event) {
-      const mark = places.length || busy || event.kind === "key" ? null : hands.markAt(event);
+      const mark = places.length || busy || event.alt || event.kind === "key" ? null : hands.markAt(event);
       if (mark) drag = hands.editing.grab(mark, event);
       else {
         pressed = event;

@@ -11,9 +11,12 @@ export function traceTool(hands) {
   let legs = []; // {data, trace} for each pair of places placed; its trace comes a moment after its way
   let next = null; // the way from the last place to the pointer, with its words
   let said = "";
-  const ask = newestOnly((from, to) => api.inkWay([from, to]), (error) => panels.say?.(error.message, { loud: true }));
+  let turn = 0; // counts what changed: an answer to what is no more shows nothing
+  const ask = newestOnly((from, to, reachPx) => api.inkWay([from, to], reachPx), (error) => panels.say?.(error.message, { loud: true }));
 
   async function changed(places, ahead, show) {
+    turn += 1;
+    const mine = turn;
     legs.length = Math.min(legs.length, Math.max(0, places.length - 1));
     for (let i = legs.length; i < places.length - 1; i += 1) {
       const [from, to] = [places[i].at, places[i + 1].at];
@@ -34,9 +37,10 @@ export function traceTool(hands) {
       said = "";
       return;
     }
-    const answer = await ask(from, to);
-    if (!answer) return;
-    next = { from, to, data: polyline(answer.points_px), words: answer.on_ink ? "" : answer.words };
+    const answer = await ask(from, to, ahead.alt ? 0 : hands.snapReachPx);
+    if (!answer || mine !== turn) return;
+    if (!ahead.alt) hands.aim(answer.ahead);
+    next = { from, to: answer.ahead.at, data: polyline(answer.points_px), words: answer.on_ink ? "" : answer.words };
     said = next.words;
     show();
   }
@@ -65,6 +69,7 @@ export function traceTool(hands) {
     least: 2,
     most: Infinity,
     closes: true,
+    aims: true,
     changed,
     words: () => said,
     draft(places, ahead) {
