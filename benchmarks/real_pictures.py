@@ -25,6 +25,7 @@ from job.measure import measure
 from job.points import TypedLength
 from job.progress import Silent
 from job.see import see
+from job.typed_shapes import Asked
 from pictures.ink import find_ink
 from pictures.picture import PictureError
 from pictures.read import read_picture
@@ -147,7 +148,7 @@ def _measured_mm(
         for a, b, squares in ((ends[0], ends[1], 30), (ends[2], ends[3], 45))
     )
     typed = Typed(knowns=known, as_given=True, kind=SheetKind.SCAN)
-    measured = measure(path, typed, tuple((places[a], places[b]) for a, b in pairs), progress=Silent())
+    measured = measure(path, typed, Asked(tuple((places[a], places[b]) for a, b in pairs)), progress=Silent())
     return np.array([length.full_mm for length in measured.lengths])
 
 
@@ -193,7 +194,7 @@ def ruler(folder: Path, name: str) -> tuple[float, str]:
     measured = measure(
         folder / name,
         Typed(knowns=(known,), as_given=True, kind=SheetKind.SCAN),
-        (((at_px[0], 92.0), (at_px[3], 92.0)),),
+        Asked((((at_px[0], 92.0), (at_px[3], 92.0)),)),
         progress=Silent(),
     )
     said = [finding.text for finding in measured.findings if "dpi" in finding.text]

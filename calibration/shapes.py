@@ -8,8 +8,8 @@ import numpy as np
 
 from calibration.calibration import Calibration
 from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, PointPx
-from calibration.plane_map import Floats, P, local_scales, plane_from_picture
-from calibration.problem import LARGEST_STEP
+from calibration.plane_map import Floats, local_scales
+from calibration.shape_errors import on_plane, value_sigma
 from calibration.uncertainty import NORMAL_95
 
 
@@ -55,7 +55,7 @@ def angle(
         If an arm has no length, or a mark lies beyond the plan's horizon.
     """
     points_px = np.array([first_px, corner_px, second_px], dtype=np.float64)
-    plane_mm = _on_plane(calibration, points_px, "angle")
+    plane_mm = on_plane(calibration, points_px, "angle")
     arms = plane_mm[::2] - plane_mm[1]
     long = np.hypot(arms[:, 0], arms[:, 1])
     if not long.all():
@@ -68,7 +68,7 @@ def angle(
     turns = np.column_stack([-arms[:, 1], arms[:, 0]]) / long[:, None] ** 2
     sign = 1.0 if cross >= 0 else -1.0
     slopes = sign * np.array([-turns[0], turns[0] - turns[1], turns[1]])
-    sigma = _sigma(calibration, points_px, slopes, mark_sigma_px=mark_sigma_px)
+    sigma = value_sigma(calibration, points_px, slopes, mark_sigma_px=mark_sigma_px)
     return MeasuredAngle(abs(math.atan2(cross, float(arms[0] @ arms[1]))), NORMAL_95 * sigma)
 
 
@@ -85,7 +85,7 @@ def area(
     points_px = np.array(corners_px, dtype=np.float64).reshape(-1, 2)
     if len(points_px) < 3:
         raise CalibrationError(f"An area was marked with {len(points_px)} points; it needs three or more: mark on.")
-    plane_mm = _on_plane(calibration, points_px, "area")
+    plane_mm = on_plane(calibration, points_px, "area")
     _refuse_crossing(plane_mm)
     home = plane_mm - plane_mm[0]
     ahead, behind = np.roll(home, -1, axis=0), np.roll(home, 1, axis=0)
@@ -93,8 +93,71 @@ def area(
     if abs(twice) <= FLAT * float((np.ptp(home, axis=0) ** 2).sum()):
         raise CalibrationError("The marks of the area lie on one line; it needs some width: mark around it.")
     slopes = math.copysign(0.5, twice) * np.column_stack([ahead[:, 1] - behind[:, 1], behind[:, 0] - ahead[:, 0]])
-    sigma = _sigma(calibration, points_px, slopes, mark_sigma_px=mark_sigma_px)
+    sigma = value_sigma(calibration, points_px, slopes, mark_sigma_px=mark_sigma_px)
     return MeasuredArea(abs(twice) / 2, NORMAL_95 * sigma)
+
+
+def ring_area(
+    calibration: Calibration, boundary_px: Floats, holes_px: Sequence[Floats] = (), *, edge_sigma_px: float
+) -> MeasuredArea:
+    """Give the area of a drawn outline (N, 2), picture px, less its holes.
+
+    `edge_sigma_px` is the one-sigma error of the whole edge, outwards: a line's middle that is found too far out here
+    may be so all round, so it does not average away.
+    """
+    total, slopes, points, way_round_mm2 = 0.0, [], [], 0.0
+    for ring_px, sign in ((boundary_px, 1.0), *((hole, -1.0) for hole in holes_px)):
+        plane_mm = on_plane(calibration, np.asarray(ring_px, dtype=np.float64), "area")
+        home = plane_mm - plane_mm[0]
+        ahead, behind = np.roll(home, -1, axis=0), np.roll(home, 1, axis=0)
+        twice = float((home[:, 0] * ahead[:, 1] - home[:, 1] * ahead[:, 0]).sum())
+        total += sign * abs(twice) / 2
+        outward = sign * math.copysign(0.5, twice)
+        slopes.append(outward * np.column_stack([ahead[:, 1] - behind[:, 1], behind[:, 0] - ahead[:, 0]]))
+        points.append(ring_px)
+        mm_per_px = np.linalg.norm(local_scales(calibration.values, ring_px, calibration.size), axis=(1, 2))
+        steps_mm = np.hypot(*(ahead - home).T)
+        way_round_mm2 += edge_sigma_px * float(steps_mm @ mm_per_px) / math.sqrt(2)
+    by_map = value_sigma(calibration, np.concatenate(points), np.concatenate(slopes), mark_sigma_px=0.0)
+    return MeasuredArea(total, NORMAL_95 * math.hypot(by_map, way_round_mm2))
+
+
+def ordinate_u95(
+    calibration: Calibration,
+    base_px: Floats,
+    at_px: Floats,
+    *,
+    along_part: float | None,
+    edge_slope: float,
+    mark_sigma_px: Floats,
+) -> float:
+    """Give the give or take, mm, of an outline's height over a base line, at a station of it.
+
+    Parameters
+    ----------
+    base_px : (2, 2) array
+        The base line's two ends, picture px.
+    at_px : (2,) array
+        Where the outline is at the station.
+    along_part : float or None
+        The station as a part of the base line, whose length is in doubt with the scale; None where it is a length.
+    edge_slope : float
+        Rise of the outline to the base line's left, y up, per mm along it: where it is steep, errors along it show.
+    mark_sigma_px : (3,) array
+        One-sigma errors of the base line's ends and of the outline.
+    """
+    points_px = np.vstack([base_px, at_px])
+    start, end, at = on_plane(calibration, points_px, "ordinate")
+    base_mm = float(np.hypot(*(end - start)))
+    along = (end - start) / base_mm
+    up = np.array([-along[1], along[0]])
+    x, y = float((at - start) @ along), float((at - start) @ up)
+    # At a fixed station the edge rises by its own move, less its rise over the move along the base.
+    off = up - edge_slope * along
+    turning = (x + edge_slope * y) / base_mm * up
+    stretching = (0.0 if along_part is None else along_part) * edge_slope * along
+    slopes = np.array([turning - off - stretching, stretching - turning, off])
+    return NORMAL_95 * value_sigma(calibration, points_px, slopes, mark_sigma_px=mark_sigma_px)
 
 
 def radius(
@@ -112,7 +175,7 @@ def radius(
     points = np.array(points_px, dtype=np.float64).reshape(-1, 2)
     if len(points) < 3:
         raise CalibrationError(f"An arc was marked with {len(points)} points; it needs three or more: mark on.")
-    plane_mm = _on_plane(calibration, points, "radius")
+    plane_mm = on_plane(calibration, points, "radius")
     centre, round_mm = _circle(plane_mm)
     outward = plane_mm - centre
     far = np.hypot(outward[:, 0], outward[:, 1])
@@ -125,7 +188,7 @@ def radius(
     stray_mm = math.sqrt(float(off @ off) / spare) if spare else 0.0
     mm_per_px = np.linalg.norm(local_scales(calibration.values, points, calibration.size), axis=(1, 2)) / math.sqrt(2)
     worse = max(1.0, stray_mm / (mark_sigma_px * float(mm_per_px.mean()))) if mark_sigma_px > 0 else 1.0
-    sigma = _sigma(calibration, points, slopes, mark_sigma_px=mark_sigma_px * worse)
+    sigma = value_sigma(calibration, points, slopes, mark_sigma_px=mark_sigma_px * worse)
     turned = calibration.to_plan(points[:1])[0] + _turned(calibration, centre - plane_mm[0])
     middle = calibration.to_picture(turned[None])[0]
     return MeasuredRadius(round_mm, NORMAL_95 * sigma, (float(middle[0]), float(middle[1])), stray_mm)
@@ -139,35 +202,6 @@ LARGEST_RADII = 1e4
 
 CIRCLE_STEPS = 20
 """Gauss-Newton steps; four do for marks near a circle."""
-
-
-def _on_plane(calibration: Calibration, points_px: Floats, what: str) -> Floats:
-    if not np.isfinite(points_px).all():
-        raise CalibrationError(f"A mark of the {what} is no pair of numbers of pixels: mark it again.")
-    plane_mm = plane_from_picture(calibration.values, points_px, calibration.size)
-    hidden = np.flatnonzero(~np.isfinite(plane_mm).all(axis=1))
-    if len(hidden):
-        x, y = points_px[hidden[0]]
-        raise CalibrationError(
-            f"The mark of the {what} at {x:g},{y:g} px lies beyond the plan's horizon; all marks must lie on the "
-            "plan: mark it again."
-        )
-    return np.asarray(plane_mm)
-
-
-def _sigma(calibration: Calibration, points_px: Floats, slopes: Floats, *, mark_sigma_px: float) -> float:
-    """One-sigma error of a value that changes by `slopes` (N, 2) per mm each mark moves on the plane.
-
-    The delta method: through the map's covariance, and through the marks' own errors in the picture.
-    """
-    values, size = calibration.values, calibration.size
-    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])
-    ahead, behind = (plane_from_picture(values + way * steps, points_px, size) for way in (1, -1))
-    moved = (ahead - behind) / (2 * np.diag(steps)[:, None, None])
-    by_map = (moved * slopes).sum(axis=(1, 2))
-    by_marks = np.einsum("ni,nij->nj", slopes, local_scales(values, points_px, size))
-    variance = by_map @ calibration.covariance @ by_map + mark_sigma_px**2 * float((by_marks**2).sum())
-    return math.sqrt(max(float(variance), 0.0))
 
 
 def _refuse_crossing(corners_mm: Floats) -> None:

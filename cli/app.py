@@ -120,10 +120,34 @@ def make(
     return say_made(made)
 
 
-@app.command(short_help="Tell lengths at full and at build size.")
+@app.command(short_help="Tell lengths, angles, areas, radii and a rib's ordinates.")
 def measure(
     source: Source,
-    between: Annotated[list[str], typer.Option("--between", metavar='"A B"', help="Two points to measure between.")],
+    between: Annotated[
+        list[str] | None, typer.Option("--between", metavar='"A B"', help="Two points to measure between.")
+    ] = None,
+    angle: Annotated[
+        list[str] | None, typer.Option("--angle", metavar='"A V B"', help="The angle at V between A and B.")
+    ] = None,
+    area: Annotated[
+        list[str] | None,
+        typer.Option("--area", metavar='"P P P ..."', help='The area inside points, or of "part 3" or around "x,y".'),
+    ] = None,
+    radius: Annotated[
+        list[str] | None,
+        typer.Option("--radius", metavar='"P P P ..."', help="The arc through points, or the ink between two."),
+    ] = None,
+    ordinates: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--ordinates",
+            metavar='"PART [on A B] [at STATIONS]"',
+            help='Heights of a rib along its chord: "part 3", "part 3 at 20" (steps), "at 5 mm", "at 0 25 50 %".',
+        ),
+    ] = None,
+    table: Annotated[
+        Path | None, typer.Option("-o", metavar="ribs.csv", help="Write the ordinates to a CSV file too.")
+    ] = None,
     known: Known = None,
     on_paper: OnPaper = None,
     drawn_at: DrawnAt = None,
@@ -139,27 +163,34 @@ def measure(
     kind: Kind = None,
     as_json: Annotated[bool, typer.Option("--json", help="For programs: one JSON object.")] = False,
 ) -> int:
-    """Tell lengths at full size and at build size, with give or take.
+    """Tell lengths, angles, areas, radii and a rib's ordinates at full and at build size, with give or take.
 
-    A, B and P are points: numbers from `scantling look`, or x,y in pixels.
+    A, B, V and P are points: numbers from `scantling look`, or x,y in pixels. PART is `part 3` or `part NAME` of the
+    report, or x,y of a place inside it. STATIONS are a count of equal steps, a step at full size, or percents; those
+    of published sections unless told.
     """
+    from cli.measured import measured_values, say_measured, write_ordinates
     from cli.say import say
     from cli.shown import shown_progress
-    from cli.summary import measured_values, say_measured
-    from cli.typed import read_pairs, read_typed
+    from cli.typed import read_typed
     from job.measure import measure as measure_it
+    from job.typed_shapes import parse_asked
 
     typed = read_typed(
         known=known, on_paper=on_paper, drawn_at=drawn_at, check=check, corners=corners, across=across,
         trust_size=trust_size, dpi=dpi, fraction=fraction, build_length=build_length, as_given=as_given,
         page=page, kind=kind,
     )  # fmt: skip
-    pairs = read_pairs(between)
+    asked = parse_asked(
+        between=between or [], angles=angle or [], areas=area or [], radii=radius or [], ordinates=ordinates or []
+    )
     with shown_progress() as progress:
-        measured = measure_it(source, typed, pairs, progress=progress)
+        measured = measure_it(source, typed, asked, progress=progress)
+    if table is not None:
+        write_ordinates(table, measured.ordinates)
     if as_json:
         say(json.dumps(measured_values(measured)))
-    return say_measured(measured, pairs, lengths_too=not as_json)
+    return say_measured(measured, asked, values_too=not as_json)
 
 
 @app.command(short_help="Do the main job on the bundled sample.")

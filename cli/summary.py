@@ -1,18 +1,15 @@
 """What the terminal says at the end: what a builder most wants to know, in a few lines."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Iterable
 
 from cli.main import DONE, TO_DECIDE
 from cli.say import say
 from drawing.build_fraction import speak_fraction
 from drawing.findings import Finding, Level
-from drawing.format import format_give, format_inches, format_inches_near, format_mm
+from drawing.format import format_give, format_inches_near, format_mm
 from job.look import Looked
 from job.made import Made
-from job.measure import Measured
-from job.points import TypedPoint
 from job.size import overall_size
 from job.words import rests_on
 
@@ -27,7 +24,7 @@ def say_made(made: Made) -> int:
     """Print what to check, then size, sheets and what the scale rests on; give the exit code."""
     size = overall_size(made)
     told = [finding for finding in made.findings if finding.level is Level.DECIDE or finding.code not in _ROUTINE]
-    _say_findings(told)
+    say_findings(told)
     if rest := _routine(made.findings):
         say(f"{'' if told else chr(10)}  - Told in full by the report: {rest}.")
     metric = f"{format_mm(size.width_mm)} x {format_mm(size.height_mm)}"
@@ -47,29 +44,6 @@ def say_made(made: Made) -> int:
     return DONE
 
 
-def say_measured(measured: Measured, pairs: Sequence[tuple[TypedPoint, TypedPoint]], *, lengths_too: bool) -> int:
-    """Print each length; findings go to stderr when the lengths are for a program."""
-    if lengths_too:
-        for (start, end), length in zip(pairs, measured.lengths, strict=True):
-            say(
-                f"{_at(start, length.start_px)} to {_at(end, length.end_px)}: {length.full_mm:.2f} mm at full size "
-                f"({format_inches(length.full_mm)}), give or take {length.u95_mm:.2f} mm; "
-                f"{length.build_mm:.2f} mm at build size ({format_inches(length.build_mm)})"
-            )
-    _say_findings(measured.findings, to_stderr=not lengths_too)
-    return TO_DECIDE if any(finding.level is Level.DECIDE for finding in measured.findings) else DONE
-
-
-def measured_values(measured: Measured) -> dict[str, Any]:
-    """Give what `measure --json` prints."""
-    return {
-        "lengths": [
-            {"full_mm": length.full_mm, "build_mm": length.build_mm, "u95_mm": length.u95_mm}
-            for length in measured.lengths
-        ]
-    }
-
-
 def say_looked(looked: Looked) -> int:
     """Print where the numbered picture is and how to go on."""
     count = len(looked.landmarks_px)
@@ -78,11 +52,12 @@ def say_looked(looked: Looked) -> int:
         say('Then give a length you know between two of them: --known "12 47 = 36 in".')
     else:
         say("No crossing, corner or line end was found: is this the right page, in even light, with dark lines?")
-    _say_findings(looked.findings)
+    say_findings(looked.findings)
     return DONE
 
 
-def _say_findings(findings: Iterable[Finding], *, to_stderr: bool = False) -> None:
+def say_findings(findings: Iterable[Finding], *, to_stderr: bool = False) -> None:
+    """Print findings under their heading, what must be decided first."""
     for level, heading in ((Level.DECIDE, "Decide"), (Level.NOTE, "Check this")):
         chosen = [finding for finding in findings if finding.level is level]
         if chosen:
@@ -105,13 +80,6 @@ def _routine(findings: Iterable[Finding]) -> str:
         for code, (one, many) in _ROUTINE.items()
         if counts[code]
     )
-
-
-def _at(typed: TypedPoint, point_px: tuple[float, float]) -> str:
-    """Name a point as it was typed: its number, or where it came to lie."""
-    if isinstance(typed, int):
-        return f"point {typed}"
-    return f"{point_px[0]:.1f},{point_px[1]:.1f}"
 
 
 def _count(count: int, word: str) -> str:

@@ -3,7 +3,7 @@
 from job.errors import JobError
 from job.job import SheetKind
 from job.make import Typed
-from job.points import TypedPoint, parse_corners, parse_length_between, parse_pair, parse_points, parse_width_mm
+from job.points import parse_corners, parse_length_between, parse_pair, parse_points, parse_width_mm
 
 
 def read_typed(
@@ -59,11 +59,6 @@ def read_typed(
         overlap_mm=None if overlap is None else parse_width_mm(overlap),
         lines_only=lines_only,
     )
-
-
-def read_pairs(texts: list[str]) -> tuple[tuple[TypedPoint, TypedPoint], ...]:
-    """Read every `A B` of --between."""
-    return tuple(parse_pair(text, option="--between") for text in texts)
 
 
 def _kind(text: str) -> SheetKind:

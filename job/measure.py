@@ -1,16 +1,31 @@
-"""measure: any length between two points, at full and at build size."""
+"""measure: lengths, angles, areas, radii and a rib's ordinates, at full and at build size."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.calibration import Calibration
+from drawing.drawing import Outline
 from drawing.findings import Finding
 from job.errors import JobError
+from job.job import Mark
 from job.make import Typed, job_from
-from job.observe import observe
+from job.measured_ordinates import Base, MeasuredOrdinates, found_outline, measured_ordinates
+from job.measured_shapes import (
+    AngleBetween,
+    AreaAround,
+    RadiusThrough,
+    angle_between,
+    area_of_marks,
+    area_of_part,
+    radius_through,
+)
+from job.observe import mark_sigma_px, observe
 from job.points import TypedPoint
-from job.progress import SCALE, Progress
-from job.run import calibrate, fraction_of
+from job.progress import OUTLINES, SCALE, Progress
+from job.run import calibrate, drawn_parts, fraction_of, strokes_of, with_origin
+from job.see import Seen
 from job.settle import settled_job, settled_point
+from job.typed_shapes import Asked, TypedPart
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +41,19 @@ class MeasuredLength:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """Every length asked for, in order, and what was noticed while setting the scale."""
+    """Everything asked for, each kind in order, and what was noticed; `fraction` is build size over full size."""
 
     lengths: tuple[MeasuredLength, ...]
+    angles: tuple[AngleBetween, ...]
+    areas: tuple[AreaAround, ...]
+    radii: tuple[RadiusThrough, ...]
+    ordinates: tuple[MeasuredOrdinates, ...]
+    fraction: float
     findings: tuple[Finding, ...]
 
 
-def measure(
-    source: Path, typed: Typed, between: tuple[tuple[TypedPoint, TypedPoint], ...], *, progress: Progress
-) -> Measured:
-    """Measure lengths on a picture or job; points move to the ink as those of `make` do.
+def measure(source: Path, typed: Typed, asked: Asked, *, progress: Progress) -> Measured:
+    """Measure on a picture or job; points move to the ink as those of `make` do, and parts are those of `make`.
 
     Raises
     ------
@@ -47,19 +65,71 @@ def measure(
     with progress.stage(SCALE):
         observed = observe(job, seen)
         calibration = calibrate(job, seen, observed)
-    fraction = float(fraction_of(job, calibration))
-    lengths = []
+        job = with_origin(job, calibration)
+        calibration = calibrate(job, seen, observed)
     findings = [*seen.findings, *moved, *observed.findings, *calibration.findings]
-    for number, pair in enumerate(between, 1):
-        ends = []
-        for point, word in zip(pair, ("first", "second"), strict=True):
-            mark, noted = settled_point(point, seen, about=f"length {number}, {word} mark", as_given=typed.as_given)
-            ends.append(mark.at_px)
-            findings += noted
-        if ends[0] == ends[1]:
-            raise JobError(
-                f"Both marks of length {number} are at {ends[0]} px; a length needs two places: mark its other end."
-            )
-        found = calibration.length(*ends)
-        lengths.append(MeasuredLength(ends[0], ends[1], found.mm, found.u95_mm, found.mm * fraction))
-    return Measured(tuple(lengths), tuple(findings))
+    fraction = float(fraction_of(job, calibration))
+    outlines: tuple[Outline, ...] = ()
+    if asked.needs_outlines:
+        with progress.stage(OUTLINES):
+            outlines = drawn_parts(job, seen, strokes_of(job, seen), calibration).drawing.outlines
+
+    def marks(points: tuple[TypedPoint, ...], about: str) -> tuple[Mark, ...]:
+        settled, noted = _settled(points, seen, about=about, as_given=typed.as_given)
+        findings.extend(noted)
+        return settled
+
+    lengths = tuple(
+        _length(marks(pair, f"length {n}"), n, calibration, fraction) for n, pair in enumerate(asked.between, 1)
+    )
+    angles = tuple(angle_between(calibration, marks(three, f"angle {n}")) for n, three in enumerate(asked.angles, 1))
+    areas = tuple(
+        area_of_part(calibration, found_outline(outlines, one.named, calibration=calibration))
+        if isinstance(one, TypedPart)
+        else area_of_marks(calibration, marks(one, f"area {n}"))
+        for n, one in enumerate(asked.areas, 1)
+    )
+    radii = tuple(
+        radius_through(calibration, marks(arc, f"radius {n}"), seen.strokes, about=f"radius {n}")
+        for n, arc in enumerate(asked.radii, 1)
+    )
+    ordinates = []
+    for n, one in enumerate(asked.ordinates, 1):
+        base = None if one.base is None else _base(marks(one.base, f"base line {n}"), n)
+        outline = found_outline(outlines, one.part.named, calibration=calibration)
+        table, noted = measured_ordinates(outline, one.stations, base, calibration=calibration, fraction=fraction)
+        ordinates.append(table)
+        findings.extend(noted)
+    return Measured(lengths, angles, areas, radii, tuple(ordinates), fraction, tuple(findings))
+
+
+def _settled(
+    points: tuple[TypedPoint, ...], seen: Seen, *, about: str, as_given: bool
+) -> tuple[tuple[Mark, ...], list[Finding]]:
+    marks: list[Mark] = []
+    noted: list[Finding] = []
+    words = ("first", "second") if len(points) == 2 else [f"{n}." for n in range(1, len(points) + 1)]
+    for point, word in zip(points, words, strict=True):
+        mark, notes = settled_point(point, seen, about=f"{about}, {word} mark", as_given=as_given)
+        marks.append(mark)
+        noted += notes
+    return tuple(marks), noted
+
+
+def _length(marks: tuple[Mark, ...], number: int, calibration: Calibration, fraction: float) -> MeasuredLength:
+    start, end = marks
+    _refuse_same(start, end, f"length {number}")
+    sigma_px = max(mark_sigma_px(start), mark_sigma_px(end))
+    found = calibration.length(start.at_px, end.at_px, mark_sigma_px=sigma_px)
+    return MeasuredLength(start.at_px, end.at_px, found.mm, found.u95_mm, found.mm * fraction)
+
+
+def _base(marks: tuple[Mark, ...], number: int) -> Base:
+    start, end = marks
+    _refuse_same(start, end, f"base line {number}")
+    return Base((start.at_px, end.at_px), max(mark_sigma_px(start), mark_sigma_px(end)))
+
+
+def _refuse_same(start: Mark, end: Mark, about: str) -> None:
+    if start.at_px == end.at_px:
+        raise JobError(f"Both marks of {about} are at {start.at_px} px; a length needs two places: mark its other end.")

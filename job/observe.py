@@ -72,6 +72,11 @@ def observe(job: Job, seen: Seen) -> Gathered:
     return Gathered(tuple(observations), tuple(findings))
 
 
+def mark_sigma_px(mark: Mark) -> float:
+    """Give one sigma of a mark, px: on the ink, or put by hand."""
+    return SETTLED_SIGMA_PX if mark.settled is Settled.INK else CLICK_SIGMA_PX
+
+
 def _bordered(observations: list[Observation], border: Border, give_mm: float) -> Iterator[Observation]:
     """Add a found border: its corners, unless others were given, and its sides, which tell what the lens does.
 
@@ -118,7 +123,7 @@ def _given(job: Job) -> Iterator[Observation]:
         yield _corners(job.corners, job)
     if job.across is not None:
         marks = (job.across.start, job.across.end)
-        yield Across(marks[0].at_px, marks[1].at_px, max(_mark_sigma_px(mark) for mark in marks))
+        yield Across(marks[0].at_px, marks[1].at_px, max(mark_sigma_px(mark) for mark in marks))
 
 
 def _ends(given: GivenLength) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -145,16 +150,12 @@ def _corners(given: GivenCorners, job: Job) -> Corners:
     if given.size_text is not None:
         width_mm, height_mm = (side * _full_per_paper(job) for side in parse_size(given.size_text))
     first, second, third, fourth = (mark.at_px for mark in given.marks)
-    sigma_px = max(_mark_sigma_px(mark) for mark in given.marks)
+    sigma_px = max(mark_sigma_px(mark) for mark in given.marks)
     return Corners((first, second, third, fourth), width_mm, height_mm, "corners", sigma_px)
 
 
 def _sigma(given: GivenLength) -> float:
-    return max(_mark_sigma_px(given.start), _mark_sigma_px(given.end))
-
-
-def _mark_sigma_px(mark: Mark) -> float:
-    return SETTLED_SIGMA_PX if mark.settled is Settled.INK else CLICK_SIGMA_PX
+    return max(mark_sigma_px(given.start), mark_sigma_px(given.end))
 
 
 def _trusted(job: Job, seen: Seen) -> tuple[list[Observation], list[Finding]]:

@@ -7,7 +7,7 @@ from pathlib import Path
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
 from calibration.observations import CalibrationError, PointPx
-from digitize.draw_outlines import draw_outlines
+from digitize.draw_outlines import Drawn, draw_outlines
 from digitize.rubbed import without_rubbed
 from digitize.strokes import Strokes
 from digitize.traces import with_traces
@@ -45,14 +45,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         calibration = calibrate(job, seen, observed)
     with timed.stage(OUTLINES):
         strokes = strokes_of(job, seen)
-        drawn = draw_outlines(
-            strokes.mapped(calibration.to_plan),
-            choices=job.choices,
-            regions=job.regions,
-            tolerance_mm=None,
-            border_px=None if seen.border is None else seen.border.corners_px,
-        )
-        refuse_blank(drawn.drawing, job)
+        drawn = drawn_parts(job, seen, strokes, calibration)
         plan = with_give_or_take(drawn.drawing, calibration)
         # The same map again: its findings now tell their effect over the longest part.
         calibration = calibrate(job, seen, observed, longest_px=longest_part_px(plan, calibration.to_picture))
@@ -79,6 +72,25 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
 def strokes_of(job: Job, seen: Seen) -> Strokes:
     """Give the drawn lines with what a person changed in them."""
     return with_traces(without_rubbed(seen.strokes, job.rubbed), job.traces)
+
+
+def drawn_parts(job: Job, seen: Seen, strokes: Strokes, calibration: Calibration) -> Drawn:
+    """Draw the parts and lines at full size.
+
+    Raises
+    ------
+    JobError
+        When nothing is left to draw.
+    """
+    drawn = draw_outlines(
+        strokes.mapped(calibration.to_plan),
+        choices=job.choices,
+        regions=job.regions,
+        tolerance_mm=None,
+        border_px=None if seen.border is None else seen.border.corners_px,
+    )
+    refuse_blank(drawn.drawing, job)
+    return drawn
 
 
 def calibrate(

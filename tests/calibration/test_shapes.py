@@ -12,7 +12,7 @@ from calibration.calibration import Calibration
 from calibration.kind import Kind
 from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance
 from calibration.plane_map import P
-from calibration.shapes import angle, area, radius
+from calibration.shapes import angle, area, ordinate_u95, radius, ring_area
 
 MM_PER_PX = 0.125
 SIGMA_PX = 0.3
@@ -167,3 +167,53 @@ def test_what_is_no_shape_is_refused_in_words() -> None:
 def _angle_of(points: np.ndarray) -> float:
     first, second = points[0] - points[1], points[2] - points[1]
     return math.acos(float(first @ second) / math.hypot(*first) / math.hypot(*second))
+
+
+def test_a_drawn_outlines_area_is_the_one_another_library_gives_and_its_edge_errs_all_round() -> None:
+    turns = np.arange(720) / 720 * 2 * math.pi
+    rings_px = [np.column_stack([2000 + r * np.cos(turns), 1500 + r * np.sin(turns)]) for r in (800.0, 300.0)]
+    calibration = scan()
+
+    flat = ring_area(calibration, rings_px[0], [rings_px[1]], edge_sigma_px=SIGMA_PX)
+
+    plate = shapely.Polygon(*(calibration.to_plan(ring) for ring in rings_px[:1])).difference(
+        shapely.Polygon(calibration.to_plan(rings_px[1]))
+    )
+    assert flat.mm2 == pytest.approx(plate.area, rel=1e-9)
+    # An edge that lies out by d all round adds d times the way round: of the disc and of its hole.
+    way_round_mm = sum(shapely.Polygon(calibration.to_plan(ring)).length for ring in rings_px)
+    assert flat.u95_mm2 == pytest.approx(1.96 * SIGMA_PX * MM_PER_PX * way_round_mm, rel=1e-3)
+
+
+@pytest.mark.parametrize("told_as_part", [True, False])
+def test_ordinates_intervals_hold_what_they_say(told_as_part: bool) -> None:
+    """2000 maps drawn from the covariance, a sloping edge and both ends of the base line set with their error."""
+    rng = np.random.default_rng(11)
+    told = photo()
+    base_mm, station, slope = np.array([(60.0, 60.0), (300.0, 100.0)]), 0.3, -0.6
+    along = (base_mm[1] - base_mm[0]) / np.hypot(*(base_mm[1] - base_mm[0]))
+    up, length = np.array([-along[1], along[0]]), float(np.hypot(*(base_mm[1] - base_mm[0])))
+    true_mm = 40.0
+    at_mm = base_mm[0] + station * length * along + true_mm * up
+    edge_mm = np.array([at_mm - 3 * (along + slope * up), at_mm + 3 * (along + slope * up)])
+    sigmas_px = np.array([0.5, 0.5, 0.2])
+    inside = []
+    for _ in range(2000):
+        drawn = replace(told, values=rng.multivariate_normal(told.values, told.covariance))
+        ends_px = drawn.to_picture(base_mm) + rng.normal(0, 0.5, (2, 2))
+        edge_px = drawn.to_picture(edge_mm) + rng.normal(0, 0.2, 2)
+        ends, edge = told.to_plan(ends_px), told.to_plan(edge_px)
+        x_way = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+        y_way = np.array([-x_way[1], x_way[0]])
+        x, y = (edge - ends[0]) @ x_way, (edge - ends[0]) @ y_way
+        at = station * (np.hypot(*(ends[1] - ends[0])) if told_as_part else length)
+        rise = (y[1] - y[0]) / (x[1] - x[0])
+        got = y[0] + rise * (at - x[0])
+        place_px = told.to_picture((ends[0] + at * x_way + got * y_way)[None])[0]
+        u95_mm = ordinate_u95(
+            told, ends_px, place_px, along_part=station if told_as_part else None, edge_slope=rise,
+            mark_sigma_px=sigmas_px,
+        )  # fmt: skip
+        inside.append(abs(got - true_mm) <= u95_mm)
+    # 95 % of 2000 to three sigma is 1.5 %.
+    assert 0.935 <= np.mean(inside) <= 0.965
