@@ -65,6 +65,7 @@ def job_routes(desk: Desk) -> list[Route]:
         post("/snap", routes_look.snap),
         post("/ink_way", routes_look.ink_way),
         post("/ink_path", routes_look.ink_path),
+        post("/shared_edge", routes_look.shared_edge),
         post("/measure", routes_look.measure),
         post("/command", _command),
         post("/undo", _undo),

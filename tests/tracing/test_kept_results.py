@@ -72,8 +72,8 @@ async def _heard(events: AsyncIterator[bytes], *, seconds: float) -> list[str]:
     heard: list[str] = []
     with contextlib.suppress(TimeoutError):
         async with asyncio.timeout(seconds):
-            async for event in events:
-                heard.append(event.decode())
+            while True:
+                heard.append((await anext(events)).decode())
     return heard
 
 
@@ -101,9 +101,7 @@ def test_an_export_has_nothing_drawn_anew(
     on_small_plan(served, small_plan, test)
 
 
-def test_marks_made_before_the_picture_was_seen_lie_on_the_ink_once_it_is(
-    served: Serve, small_plan: SmallPlan
-) -> None:
+def test_marks_made_before_the_picture_was_seen_lie_on_the_ink_once_it_is(served: Serve, small_plan: SmallPlan) -> None:
     async def test(page: Page) -> None:
         off = known(small_plan)
         for end in ("start", "end"):

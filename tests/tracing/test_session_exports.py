@@ -78,8 +78,7 @@ def test_marks_that_wait_go_to_the_ink_in_every_job_of_the_history_and_across_a_
     folder = tmp_path / "j"
     near, far = LANDMARKS.points_px[0] + [1.5, 0], LANDMARKS.points_px[1] - [0, 1.5]
     ends = {
-        name: {"x_px": float(x), "y_px": float(y), "snap": True}
-        for name, (x, y) in (("start", near), ("end", far))
+        name: {"x_px": float(x), "y_px": float(y), "snap": True} for name, (x, y) in (("start", near), ("end", far))
     }
     session = Session.open(folder, new_job(folder), key="k")
     session.do({"do": "add_known", **ends, "text": "1 m"}, base=0)
