@@ -10,8 +10,8 @@ from calibration.plane_map import Floats
 DIFFERENCE = 1e-6
 """Step of the numerical derivative, in units of each unknown's bound: central differences are then good to 1e-9."""
 
-STOP = 1e-8
-"""A step this small against its bound ends the search."""
+STOP = 1e-6
+"""A step this small against its bound ends the search: 0.3 thousandths of a mm on a metre."""
 
 MOST_STEPS = 60
 
@@ -26,7 +26,14 @@ class Minimum:
     converged: bool
 
 
-def minimise(residuals: Callable[[Floats], Floats], start: Floats, *, bounds: Floats) -> Minimum:
+def minimise(
+    residuals: Callable[[Floats], Floats],
+    start: Floats,
+    *,
+    bounds: Floats,
+    stop: float = STOP,
+    most_steps: int = MOST_STEPS,
+) -> Minimum:
     """Give the minimum reached from `start` (Levenberg 1944, Marquardt 1963).
 
     Parameters
@@ -37,11 +44,15 @@ def minimise(residuals: Callable[[Floats], Floats], start: Floats, *, bounds: Fl
         Must be possible.
     bounds : (n,) array
         The largest step allowed for each unknown, which also is its unit.
+    stop : float
+        A step this small against its bound ends the search.
+    most_steps : int
+        Steps after which the search is given up.
     """
     unknowns = np.array(start, dtype=np.float64)
     r = residuals(unknowns[None])[0]
     damping = 0.0
-    for _ in range(MOST_STEPS):
+    for _ in range(most_steps):
         jacobian = derivative(residuals, unknowns, bounds=bounds)
         if not np.isfinite(jacobian).all():
             # At the rim of what is possible: whoever asked decides what that means.
@@ -57,12 +68,12 @@ def minimise(residuals: Callable[[Floats], Floats], start: Floats, *, bounds: Fl
             r_tried = residuals(tried[None])[0]
             if r_tried @ r_tried <= r @ r:
                 break
-            if largest < STOP or damping > 1e12:
-                return Minimum(unknowns, r, jacobian, largest < 1e-6)
+            if largest < stop or damping > 1e12:
+                return Minimum(unknowns, r, jacobian, largest < stop)
             damping = max(10 * damping, 1e-6)
         unknowns, r = tried, r_tried
         damping = 0.0 if damping < 1e-6 else damping / 10
-        if largest < STOP:
+        if largest < stop:
             return Minimum(unknowns, r, jacobian, True)
     return Minimum(unknowns, r, derivative(residuals, unknowns, bounds=bounds), False)
 

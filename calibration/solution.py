@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.blocks import CornersBlock
-from calibration.least_squares import Minimum, minimise
+from calibration.least_squares import MOST_STEPS, STOP, Minimum, minimise
 from calibration.observations import CalibrationError, Corners
 from calibration.plane_map import Floats, P
 from calibration.problem import LARGEST_STEP, Problem
@@ -25,6 +25,12 @@ change costs by some 10 %."""
 
 SAME = 0.02
 """Rough minima nearer than this part of a step's bound are one."""
+
+ROUGH_STOP = 1e-3
+"""Where a start leads to need be known to a part of `SAME` only."""
+
+ROUGH_STEPS = 20
+"""Starts that lead somewhere get near it in 10 to 15; those that take longer mostly wander off (trials)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +72,13 @@ def solve_from(problem: Problem, starts: Sequence[Floats]) -> list[Solution]:
     return sorted(found, key=lambda solution: solution.cost)
 
 
-def solve(problem: Problem, start: Floats, *, reweightings: int = REWEIGHTINGS) -> Solution:
+def solve(problem: Problem, start: Floats) -> Solution:
     """Give the minimum reached from parameters of the map `start` (10,); marks must lie before the horizon there."""
     values = start
     unknowns = problem.start(start)
     bounds = problem.bounds
-    for _ in range(reweightings):
-        weights = problem.weights(values)
-        found = _minimise_at(problem, unknowns, weights)
+    for _ in range(REWEIGHTINGS):
+        found = _minimise_at(problem, unknowns, problem.weights(values))
         moved = float(np.abs((found.unknowns - unknowns) / bounds).max())
         unknowns = found.unknowns
         values = problem.values(unknowns)
@@ -86,7 +91,7 @@ def _worth_solving(problem: Problem, starts: Sequence[Floats]) -> list[Floats]:
     """Give where starts come to with rough weights, as far as the minima differ and are not hopeless."""
     if len(starts) == 1:
         return list(starts)
-    rough = [solve(problem, start, reweightings=1) for start in starts]
+    rough = [_rough(problem, start) for start in starts]
     rough = sorted((solution for solution in rough if solution.possible), key=lambda solution: solution.cost)
     unit = np.array([LARGEST_STEP[p] for p in P])
     kept: list[Floats] = []
@@ -97,11 +102,27 @@ def _worth_solving(problem: Problem, starts: Sequence[Floats]) -> list[Floats]:
     return kept
 
 
-def _minimise_at(problem: Problem, unknowns: Floats, weights: list[Floats]) -> Minimum:
+def _rough(problem: Problem, start: Floats) -> Solution:
+    """Give about where a start leads to, with the weights that hold there."""
+    found = _minimise_at(
+        problem, problem.start(start), problem.weights(start), stop=ROUGH_STOP, most_steps=ROUGH_STEPS
+    )
+    values = problem.values(found.unknowns)
+    return Solution(problem, values, found.unknowns, found.residuals, found.jacobian, found.converged)
+
+
+def _minimise_at(
+    problem: Problem,
+    unknowns: Floats,
+    weights: list[Floats],
+    *,
+    stop: float = STOP,
+    most_steps: int = MOST_STEPS,
+) -> Minimum:
     def rows(these: Floats) -> Floats:
         return problem.rows(problem.values(these), these, weights)
 
-    return minimise(rows, unknowns, bounds=problem.bounds)
+    return minimise(rows, unknowns, bounds=problem.bounds, stop=stop, most_steps=most_steps)
 
 
 def rectangle_mm(solution: Solution, corners: Corners) -> Floats:
