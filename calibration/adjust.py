@@ -8,12 +8,14 @@ import numpy as np
 
 from calibration.blunders import Weeded, weed
 from calibration.calibration import Calibration
+from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
 from calibration.findings_words import dispute_text
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
 from calibration.lens_choice import beyond_usual, choose_lens
 from calibration.observations import (
     CalibrationError,
+    Cards,
     CheckLength,
     Corners,
     KnownDistance,
@@ -30,7 +32,7 @@ from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
 from calibration.solution import Solution, solve_from
 from calibration.start import starts
-from calibration.uncertainty import SEEN_SIGMA, MapCovariance, unseen
+from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, unseen
 from calibration.unit_slips import refuse_unit_slips
 
 APART_PART = 0.05
@@ -104,6 +106,7 @@ def adjust(
     observations = _of_use(observations, kind)
     told = priors(kind=kind, focal_35mm=focal_35mm)
     begin = starts(observations, kind=kind, size=size, priors=told)
+    refuse_undeclared_reduction(observations, start=begin[0], size=size)
     refuse_unit_slips(observations, start=begin[0], size=size)
     weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
     for _ in range(LOOSENINGS):
@@ -116,6 +119,22 @@ def adjust(
         # Paper that lies in small waves bends its lines by more than they are measured to: they tell less of the lens.
         line_times = math.sqrt(weeded.agreement.line_factor)
         observations = [_less_sure(seen, line_times) for seen in observations]
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
+    card_times, card_out = 1.0, None
+    if weeded.agreement.card_factor > weeded.agreement.usual_card_factor:
+
+        def agreeing(others: Sequence[Observation]) -> Agreement:
+            return _weeded(others, kind=kind, size=size, priors=told, begin=begin).agreement
+
+        observations, card_out = disagreeing_card(observations, weeded.agreement, agreeing)
+        if card_out is not None:
+            weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
+        # What cards' corners are off beyond blur and noise, print and paper have done: they tell less.
+        card_times = math.sqrt(max(weeded.agreement.card_factor, 1.0))
+        observations = [
+            replace(seen, sigma_px=card_times * seen.sigma_px) if isinstance(seen, Cards) else seen
+            for seen in observations
+        ]
         weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
     _refuse_unseen(weeded.solution, kind)
     chosen = choose_lens(weeded.solution)
@@ -139,6 +158,8 @@ def adjust(
         covariance=covariance,
         lens_shown=chosen.lens_shown,
         line_times=line_times,
+        card_times=card_times,
+        card_out=card_out,
         longest_px=longest,
         rivals=_rivals(weeded),
         tag_mm_per_px=tag_mm_per_px,
@@ -238,6 +259,8 @@ def _furthest(observations: Sequence[Observation], size: PictureSize) -> tuple[P
             marks += [seen.start_px, seen.end_px]
         elif isinstance(seen, Corners):
             marks += seen.points_px
+        elif isinstance(seen, Cards):
+            marks += [(float(x), float(y)) for card in seen.cards for x, y in card.points_px[[0, -1]]]
     if not marks:
         (x, y), right, bottom = size.middle_px, size.width_px - 1.0, size.height_px - 1.0
         return ((0.0, y), (right, y)) if right > bottom else ((x, 0.0), (x, bottom))

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, Observation
+from calibration.card_start import printed_size
+from calibration.observations import CalibrationError, Cards, Corners, GivenScale, KnownDistance, Observation
 from calibration.parameters import Prior
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
 from calibration.problem import Problem, Suspect, What, build
@@ -146,6 +147,9 @@ def _tells_scale(observations: Sequence[Observation], without: frozenset[Suspect
             case Corners(width_mm=float() | int()):
                 # The width of a doubted size stays where nothing else tells the scale.
                 left = True
+            case Cards():
+                # Doubted, their printed size is known to a fifth only.
+                left = Suspect(What.PRINT, i) not in without
             case _:
                 left = False
         if left:
@@ -175,6 +179,9 @@ def _fault(suspect: Suspect, observations: Sequence[Observation], rest: Solution
         middle = np.array([(0, size.middle_px[1]), (size.width_px - 1, size.middle_px[1])])
         fitted = _length(values, middle[0], middle[1], size)
         given = seen.mm_per_px_x * (size.width_px - 1)
+        return Fault(suspect, given, fitted, abs(given / fitted - 1))
+    if isinstance(seen, Cards):
+        given, fitted = printed_size(rest, seen)
         return Fault(suspect, given, fitted, abs(given / fitted - 1))
     assert isinstance(seen, Corners)
     rectangle = rectangle_mm(rest, seen)

@@ -20,6 +20,7 @@ class Given(StrEnum):
     CHECK = "check length"
     SIDE = "side of a rectangle"
     SCALE = "scale on trust"
+    CARD = "card"
 
 
 @dataclass(frozen=True, slots=True)

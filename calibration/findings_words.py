@@ -10,6 +10,8 @@ from calibration.problem import What
 from drawing.findings import Finding, Level
 from drawing.format import format_give, format_mm, format_off
 
+HOW_TO_PRINT = 'or print the cards anew at "actual size"'
+
 PROVEN_SPARE = 2.5
 """Observations beyond what is needed; the rectangle's squareness is one, so above it known distances agree as well."""
 
@@ -26,6 +28,11 @@ def left_out(fault: Fault, observations: Sequence[Observation], *, spare: float)
                 f"{capitalised(name)} is {_percent(fault.part)} off what the marks show; it was not used. A cropped "
                 "picture does that, and so does a wrong corner or size of the rectangle: "
                 + ("the other lengths agree." if proven else "give a known distance along each side to tell which.")
+            )
+        case What.PRINT:
+            text = (
+                f"{capitalised(name)} is not what the rest shows, by {_percent(fault.part)}; it was not used. Measure "
+                f"the sheet's bars again, {HOW_TO_PRINT}."
             )
         case What.CORNER:
             text = (
@@ -212,7 +219,7 @@ def absurd_size(width_mm: float, units: tuple[str, str] | None) -> Finding:
 
 def _off(fault: Fault) -> str:
     match fault.suspect.what:
-        case What.FOCAL:
+        case What.FOCAL | What.PRINT:
             return f"{_percent(fault.part)} off"
         case What.CORNER:
             return f"{format_mm(fault.given_mm)} off"

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation
+from calibration.observations import Cards, CheckLength, Corners, GivenScale, KnownDistance, Observation
 from calibration.problem import Suspect, What
 
 CORNER_NAMES = ("upper-left", "upper-right", "lower-right", "lower-left")
@@ -20,6 +20,8 @@ def named(seen: Observation) -> str:
             return f"the {seen.label} ({seen.width_mm:.1f} x {seen.height_mm:.1f} mm)"
         case GivenScale():
             return f"the scale on trust ({seen.why})"
+        case Cards():
+            return "the size the cards were printed at"
         case _:
             return "the line to lay straight"
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from calibration.calibration import Given, Observed
+from calibration.card_start import card_lengths
 from calibration.naming import CORNER_NAMES
-from calibration.observations import CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx
+from calibration.observations import Cards, CheckLength, Corners, GivenScale, KnownDistance, Observation, PointPx
 from calibration.plane_map import Floats
 from calibration.problem import Suspect, What
 from calibration.solution import Solution, rectangle_mm
@@ -19,7 +20,7 @@ SIDES = ("top side", "right side", "bottom side", "left side")
 def observe(
     observations: Sequence[Observation], solution: Solution, covariance: Floats, *, left_out: frozenset[Suspect]
 ) -> tuple[Observed, ...]:
-    """Give one entry for every known distance, check length, side of a rectangle and direction of a scale on trust."""
+    """Give one entry for every known distance, check length, side of a rectangle, direction of a scale, and card."""
     given = list(_lengths(observations, solution, left_out))
     if not given:
         return ()
@@ -52,6 +53,9 @@ def _lengths(
                 yield f"{seen.why}, across the picture", Given.SCALE, across, (0.0, y), (right, y), 0.0, used
                 down = seen.mm_per_px_y * bottom
                 yield f"{seen.why}, down the picture", Given.SCALE, down, (x, 0.0), (x, bottom), 0.0, used
+            case Cards():
+                for label, given_mm, start, end in card_lengths(solution, seen):
+                    yield label, Given.CARD, given_mm, start, end, seen.sigma_px, True
             case _:
                 continue
 

@@ -8,7 +8,8 @@ from enum import Enum, auto
 import numpy as np
 
 from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides, SquareBlock
-from calibration.observations import Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
+from calibration.card_block import CardsBlock
+from calibration.observations import Cards, Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
 from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, plane_from_picture
 
@@ -38,6 +39,7 @@ class What(Enum):
     SIZE = auto()
     SCALE = auto()
     FOCAL = auto()
+    PRINT = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +55,8 @@ class Suspect:
 class Problem:
     """Blocks of observations, priors of the map's parameters, and which rows each suspect has.
 
-    `line_rows` are those of straight lines, `usual_rows` those of priors that say how phones are held and what lenses
-    and scanners do.
+    `line_rows` are those of straight lines, `card_rows` of cards' corners, `usual_rows` those of priors that say how
+    phones are held and what lenses, scanners and printers do.
     """
 
     size: PictureSize
@@ -63,6 +65,7 @@ class Problem:
     suspects: dict[Suspect, Rows]
     line_rows: Rows = ()
     usual_rows: Rows = ()
+    card_rows: Rows = ()
 
     @property
     def free(self) -> tuple[P, ...]:
@@ -173,11 +176,25 @@ def build(
             blocks.append(LineBlock(seen))
             at += len(seen.points_px) - 2
     lines = tuple(range(first_line, at))
-    for block in blocks:
-        if len(block.priors) == 3:
-            suspects[sized.pop(0)] = (at, at + 1)
-        at += len(block.priors)
+    card_rows: list[int] = []
+    printed: dict[int, Rows] = {}
+    for i, seen in enumerate(observations):
+        if isinstance(seen, Cards):
+            laid = CardsBlock(seen, doubted=Suspect(What.PRINT, i) in without)
+            blocks.append(laid)
+            card_rows += range(at, at + laid.corner_rows)
+            at += laid.corner_rows + len(laid.bars)
+            printed[i] = tuple(range(at - len(laid.bars), at))
     usual: list[int] = []
+    for block in blocks:
+        if isinstance(block, CornersBlock) and len(block.priors) == 3:
+            suspects[sized.pop(0)] = (at, at + 1)
+        elif isinstance(block, CardsBlock):
+            place, bars = printed.popitem()
+            usual += [at, at + 1]
+            if not block.doubted:
+                suspects[Suspect(What.PRINT, place)] = (*bars, at, at + 1)
+        at += len(block.priors)
     for p, prior in told.items():
         if prior.role is Role.FREE and math.isfinite(prior.sigma):
             if p is P.LOG_FOCAL and prior.sigma < FOCAL_SIGMA_UNTOLD:
@@ -185,7 +202,7 @@ def build(
             if p in USUAL:
                 usual.append(at)
             at += 1
-    return Problem(size, told, tuple(blocks), suspects, lines, tuple(usual))
+    return Problem(size, told, tuple(blocks), suspects, lines, tuple(usual), tuple(card_rows))
 
 
 def _sides(corners: Corners, place: int, observations: Sequence[Observation], without: frozenset[Suspect]) -> Sides:
@@ -202,6 +219,8 @@ def _sides(corners: Corners, place: int, observations: Sequence[Observation], wi
                 suspect = Suspect(What.SCALE, i)
             case Corners(width_mm=float() | int()):
                 suspect = Suspect(What.SIZE, i)
+            case Cards():
+                suspect = Suspect(What.PRINT, i)
             case _:
                 continue
         if suspect not in without:

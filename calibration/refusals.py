@@ -9,6 +9,7 @@ from calibration.kind import Kind
 from calibration.observations import (
     Across,
     CalibrationError,
+    Cards,
     CheckLength,
     Corners,
     GivenScale,
@@ -157,14 +158,15 @@ def _refuse_too_little(observations: Sequence[Observation], kind: Kind) -> None:
     knowns = sum(isinstance(seen, KnownDistance) for seen in observations)
     rectangles = [seen for seen in observations if isinstance(seen, Corners)]
     sized = any(corners.width_mm is not None for corners in rectangles)
-    scales = any(isinstance(seen, GivenScale) for seen in observations)
+    scales = any(isinstance(seen, GivenScale | Cards) for seen in observations)
     if not (knowns or sized or scales):
         found = "Four corners without a size" if rectangles else "No length at all"
         raise CalibrationError(
             f"{found}; a scale needs one true length: give a known distance between two "
             f"marks{', or the size of the rectangle' if rectangles else ''}."
         )
-    if kind is Kind.PHOTO and not rectangles and knowns < FEWEST_KNOWNS:
+    laid = any(isinstance(seen, Cards) for seen in observations)
+    if kind is Kind.PHOTO and not rectangles and not laid and knowns < FEWEST_KNOWNS:
         count = "one known distance" if knowns == 1 else f"{knowns} known distances"
         raise CalibrationError(
             f"A photo with {count} and no corners of a rectangle; a photo's tilt needs four corners of a rectangle, "

@@ -9,9 +9,11 @@ import numpy as np
 from calibration import findings_words as words
 from calibration.blunders import Weeded
 from calibration.calibration import Calibration, Given
+from calibration.card_remarks import card_remarks
 from calibration.kind import Kind
 from calibration.naming import named
 from calibration.observations import (
+    Cards,
     CheckLength,
     Corners,
     GivenScale,
@@ -47,7 +49,8 @@ SMALLEST_PICTURE_MM = 50.0
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well; `lens_shown`
-    is False where a lens that bends nothing does; lines were taken as `line_times` less sure than they were given.
+    is False where a lens that bends nothing does; lines were taken as `line_times` less sure than they were given,
+    cards as `card_times`; `card_out` is what is to be said of a card that was left out.
     """
 
     observations: Sequence[Observation]
@@ -59,12 +62,22 @@ class Evidence:
     rivals: tuple[Floats, ...]
     tag_mm_per_px: tuple[float, float] | None
     focal_told: bool
+    card_times: float = 1.0
+    card_out: Finding | None = None
 
 
 def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]:
     """Give all findings, what must be decided first."""
     return (
         *_blame(calibration, evidence),
+        *card_remarks(
+            calibration,
+            evidence.weeded,
+            observations=evidence.observations,
+            times=evidence.card_times,
+            left_out=evidence.card_out,
+            longest_px=evidence.longest_px,
+        ),
         *_checks(calibration, evidence),
         *_views(calibration, evidence),
         *_sizes(calibration, evidence),
@@ -127,7 +140,7 @@ def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
 def _sizes(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     """Compare with the file's dpi, and a lone length with what a sheet of paper can be."""
     tag, own = evidence.tag_mm_per_px, calibration.mm_per_px
-    trusted = any(isinstance(seen, GivenScale) for seen in evidence.observations)
+    trusted = any(isinstance(seen, GivenScale | Cards) for seen in evidence.observations)
     ratio = None if tag is None or calibration.kind is Kind.PHOTO else own / math.sqrt(tag[0] * tag[1])
     lone = sum(isinstance(seen, KnownDistance) or _sized(seen) for seen in evidence.observations) == 1
     if trusted:
@@ -172,7 +185,8 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     given = [entry.given_mm for entry in calibration.observed if entry.kind in (Given.KNOWN, Given.SIDE) and entry.used]
     if given and max(given) < longest.mm / 2 and rest_mm > WORTH_SAYING_PART * longest.mm:
         yield words.weak(rest_mm, longest.mm, max(given))
-    sources = [s for s in evidence.observations if isinstance(s, KnownDistance | GivenScale | CheckLength) or _sized(s)]
+    lengths = KnownDistance | GivenScale | CheckLength | Cards
+    sources = [s for s in evidence.observations if isinstance(s, lengths) or _sized(s)]
     if len(sources) == 1:
         yield words.unchecked(named(sources[0]))
 

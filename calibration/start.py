@@ -5,8 +5,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from calibration.card_start import cards_tilt, log_scale_of_cards
 from calibration.kind import Kind
-from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, Observation
+from calibration.observations import CalibrationError, Cards, Corners, GivenScale, KnownDistance, Observation
 from calibration.parameters import Prior
 from calibration.plane_map import HORIZON, Floats, P, PictureSize, plane_from_picture
 
@@ -32,7 +33,10 @@ def starts(
         tilts = TILTS[:1]
     else:
         rectangles = [seen for seen in observations if isinstance(seen, Corners)]
-        if rectangles:
+        laid = next((seen for seen in observations if isinstance(seen, Cards)), None)
+        if laid is not None and (tilt := cards_tilt(laid, size)) is not None:
+            tilts = [tilt]
+        elif rectangles:
             # A found border comes last among rectangles; the largest in the picture tells the tilt best.
             tilts = [_vanishing_line(max(rectangles, key=lambda corners: _area_px2(corners)), size)]
             _refuse_beyond_horizon(observations, tilts[0], size)
@@ -92,6 +96,9 @@ def log_scales(observations: Sequence[Observation], values: Floats, size: Pictur
             case GivenScale():
                 (x, y), half = size.middle_px, size.half_diagonal_px
                 pairs = [((x, y), (x + half, y), seen.mm_per_px_x * half)]
+            case Cards():
+                found[i] = log_scale_of_cards(seen, values, size)
+                continue
             case _:
                 continue
         logs = []

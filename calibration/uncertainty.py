@@ -28,8 +28,9 @@ class Agreement:
     """Whether rows agree once all unknowns are adjusted under their priors.
 
     `residuals` (m,) whitened, `cofactor` (m, m) their covariance; `misfit` is the sum of squares of what was given
-    but lines, and `spare` how many of those observations more than needed there were; `line_misfit` and `line_spare`
-    are those of straight lines: many points that agree well would hide a length that does not.
+    but lines and cards, and `spare` how many of those observations more than needed there were; `line_misfit` and
+    `line_spare` are those of straight lines, `card_misfit` and `card_spare` those of cards' corners: many points that
+    agree well would hide a length that does not.
     """
 
     residuals: Floats
@@ -38,6 +39,8 @@ class Agreement:
     spare: float
     line_misfit: float
     line_spare: float
+    card_misfit: float = 0.0
+    card_spare: float = 0.0
 
     @property
     def variance_factor(self) -> float:
@@ -52,7 +55,7 @@ class Agreement:
     @property
     def whole_misfit(self) -> float:
         """The sum of squares of everything."""
-        return self.misfit + self.line_misfit
+        return self.misfit + self.line_misfit + self.card_misfit
 
     @property
     def line_factor(self) -> float:
@@ -63,6 +66,16 @@ class Agreement:
     def usual_line_factor(self) -> float:
         """What that stays below 999 times in 1000."""
         return _usual_factor(self.line_spare)
+
+    @property
+    def card_factor(self) -> float:
+        """The same for cards' corners alone."""
+        return self.card_misfit / self.card_spare if self.card_spare > 0.5 else 1.0
+
+    @property
+    def usual_card_factor(self) -> float:
+        """What that stays below 999 times in 1000."""
+        return _usual_factor(self.card_spare)
 
 
 def _usual_factor(spare: float) -> float:
@@ -122,7 +135,9 @@ def agreement(solution: Solution) -> Agreement:
     spare = np.diag(cofactor)
     lines = np.zeros(len(left), bool)
     lines[list(problem.line_rows)] = True
-    counted = ~lines
+    cards = np.zeros(len(left), bool)
+    cards[list(problem.card_rows)] = True
+    counted = ~lines & ~cards
     # How the phone was held is a habit, no measurement: it does not count among what agrees or not.
     counted[list(problem.usual_rows)] = False
     return Agreement(
@@ -132,6 +147,8 @@ def agreement(solution: Solution) -> Agreement:
         float(spare[counted].sum()),
         float((left[lines] ** 2).sum()),
         float(spare[lines].sum()),
+        float((left[cards] ** 2).sum()),
+        float(spare[cards].sum()),
     )
 
 

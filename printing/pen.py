@@ -77,6 +77,14 @@ class Pen:
         self._canvas.setFillColorRGB(*colour)
         self._canvas.rect(x_mm, y_mm, width_mm, height_mm, stroke=0, fill=1)
 
+    def filled_boxes(self, boxes_mm: Iterable[tuple[float, float, float, float]], colour: Colour) -> None:
+        """Fill rectangles (x, y, width, height), all as one object: no hairline shows where two touch."""
+        path = self._canvas.beginPath()
+        for x_mm, y_mm, width_mm, height_mm in boxes_mm:
+            path.rect(x_mm, y_mm, width_mm, height_mm)
+        self._canvas.setFillColorRGB(*colour)
+        self._canvas.drawPath(path, stroke=0, fill=1, fillMode=1)
+
     def disc(self, centre_mm: Point, radius_mm: float) -> None:
         """Draw a circle, white inside."""
         self._canvas.setFillColorRGB(*WHITE)

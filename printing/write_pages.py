@@ -98,7 +98,7 @@ def write_pages(
         If the file cannot be written.
     """
     buffer = io.BytesIO()
-    with _plain_streams():
+    with plain_streams():
         page_pt = page_plan.page_size_mm[0] / MM_PER_PT, page_plan.page_size_mm[1] / MM_PER_PT
         canvas = Canvas(buffer, pagesize=page_pt, pageCompression=1, invariant=1)
         canvas.setTitle(title.job_name)
@@ -139,7 +139,7 @@ def write_pages(
 
 
 @contextmanager
-def _plain_streams() -> Iterator[None]:
+def plain_streams() -> Iterator[None]:
     """Keep reportlab from writing bytes as base-85 text, which makes a file a quarter larger."""
     before = rl_config.useA85
     rl_config.useA85 = 0

@@ -22,7 +22,13 @@ NUMBERS_APART = 0.03
 SHOWN_MM = 0.005
 
 
-_STYLES = {Given.KNOWN: "known", Given.SIDE: "side", Given.CHECK: "check", Given.SCALE: "trusted"}
+_STYLES = {
+    Given.KNOWN: "known",
+    Given.SIDE: "side",
+    Given.CHECK: "check",
+    Given.SCALE: "trusted",
+    Given.CARD: "side",
+}
 
 
 @dataclass(frozen=True, slots=True)
