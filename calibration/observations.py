@@ -159,4 +159,27 @@ class GivenScale:
     relative_sigma: float
 
 
-Observation: TypeAlias = KnownDistance | CheckLength | Corners | Across | Skew | StraightLine | GivenScale
+@dataclass(frozen=True, slots=True, eq=False)
+class LaidCard:
+    """One printed card on the plan: nominal places (N, 2), mm of the card's own paper, y up, and picture px (N, 2)."""
+
+    label: str
+    places_mm: NDArray[np.float64]
+    points_px: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cards:
+    """Cards of one printer lying on the plan, each where and how it was put down.
+
+    Full size is `full_per_paper` times the paper. `bars` are what the printer made of the cards' x (0) or y (1):
+    (axis, printed over nominal length, one sigma of that); without any it is known as printers are.
+    """
+
+    cards: tuple[LaidCard, ...]
+    sigma_px: float
+    full_per_paper: float = 1.0
+    bars: tuple[tuple[int, float, float], ...] = ()
+
+
+Observation: TypeAlias = KnownDistance | CheckLength | Corners | Across | Skew | StraightLine | GivenScale | Cards
