@@ -131,10 +131,7 @@ def adjust(
             weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
         # What cards' corners are off beyond blur and noise, print and paper have done: they tell less.
         card_times = math.sqrt(max(weeded.agreement.card_factor, 1.0))
-        observations = [
-            replace(seen, sigma_px=card_times * seen.sigma_px) if isinstance(seen, Cards) else seen
-            for seen in observations
-        ]
+        observations = [seen.less_sure(card_times) if isinstance(seen, Cards) else seen for seen in observations]
         weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
     _refuse_unseen(weeded.solution, kind)
     chosen = choose_lens(weeded.solution)

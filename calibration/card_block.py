@@ -85,7 +85,7 @@ class CardsBlock:
             turn = _turn(plane_mm[part] - plane_mm[part].mean(axis=0), nominal)
             cos, sin = np.cos(turn), np.sin(turn)
             # Of C = J J' sigma^2, J's own inverse over sigma whitens, and needs no Cholesky factor.
-            inverse = np.linalg.inv(np.array([[cos, sin], [-sin, cos]]) @ local[part]) / self.cards.sigma_px
+            inverse = np.linalg.inv(np.array([[cos, sin], [-sin, cos]]) @ local[part]) / card.sigma_px
             white = np.zeros((2 * count, 2 * count))
             for n in range(count):
                 white[2 * n : 2 * n + 2, 2 * n : 2 * n + 2] = inverse[n]

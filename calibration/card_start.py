@@ -67,14 +67,14 @@ def printed_axes(solution: Solution, cards: Cards) -> Floats:
     return CardsBlock.printed(_own(solution, cards)[1])
 
 
-def card_lengths(solution: Solution, cards: Cards) -> Iterator[tuple[str, float, PointPx, PointPx]]:
-    """Give for each card a name, the longest distance between its corners as printed (full size, mm), and its ends."""
+def card_lengths(solution: Solution, cards: Cards) -> Iterator[tuple[LaidCard, float, PointPx, PointPx]]:
+    """Give each card, the longest distance between its corners as printed (full size, mm), and its ends."""
     printed = printed_axes(solution, cards) * cards.full_per_paper
     for card in cards.cards:
         first, last = _far_ends(card)
         (x0, y0), (x1, y1) = card.points_px[[first, last]].tolist()
         across = (card.places_mm[last] - card.places_mm[first]) * printed
-        yield card.label, float(np.hypot(*across)), (x0, y0), (x1, y1)
+        yield card, float(np.hypot(*across)), (x0, y0), (x1, y1)
 
 
 def _far_ends(card: LaidCard) -> tuple[int, int]:

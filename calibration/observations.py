@@ -1,7 +1,7 @@
 """What the scale can rest on: marks, lengths, corners and lines that a person gave or the program found."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -161,11 +161,15 @@ class GivenScale:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LaidCard:
-    """One printed card on the plan: nominal places (N, 2), mm of the card's own paper, y up, and picture px (N, 2)."""
+    """One printed card on the plan: nominal places (N, 2), mm of the card's own paper, y up, and picture px (N, 2).
+
+    `sigma_px` is one sigma of a place in x and in y.
+    """
 
     label: str
     places_mm: NDArray[np.float64]
     points_px: NDArray[np.float64]
+    sigma_px: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,9 +181,12 @@ class Cards:
     """
 
     cards: tuple[LaidCard, ...]
-    sigma_px: float
     full_per_paper: float = 1.0
     bars: tuple[tuple[int, float, float], ...] = ()
+
+    def less_sure(self, times: float) -> "Cards":
+        """Give the same with sigmas that many times larger."""
+        return replace(self, cards=tuple(replace(card, sigma_px=times * card.sigma_px) for card in self.cards))
 
 
 Observation: TypeAlias = KnownDistance | CheckLength | Corners | Across | Skew | StraightLine | GivenScale | Cards

@@ -54,8 +54,8 @@ def _lengths(
                 down = seen.mm_per_px_y * bottom
                 yield f"{seen.why}, down the picture", Given.SCALE, down, (x, 0.0), (x, bottom), 0.0, used
             case Cards():
-                for label, given_mm, start, end in card_lengths(solution, seen):
-                    yield label, Given.CARD, given_mm, start, end, seen.sigma_px, True
+                for card, given_mm, start, end in card_lengths(solution, seen):
+                    yield card.label, Given.CARD, given_mm, start, end, card.sigma_px, True
             case _:
                 continue
 

@@ -35,6 +35,10 @@ Corners = Annotated[
 Across = Annotated[str | None, typer.Option(metavar='"P P"', help="The line to lay straight, left end first.")]
 TrustSize = Annotated[bool, typer.Option("--trust-size", help="Take the file's own dpi or page size for true.")]
 Dpi = Annotated[float | None, typer.Option(metavar="N", help="The scanner's resolution, px per inch.")]
+CardBar = Annotated[
+    str | None,
+    typer.Option("--card-bar", metavar='"199.4 mm"', help="What the 200 mm bar on the sheet of cards measures."),
+]
 AsGiven = Annotated[bool, typer.Option("--as-given", help="Leave every point where it was put.")]
 Page = Annotated[int | None, typer.Option(metavar="N", help="Page of a PDF or TIFF, from 1.")]
 Kind = Annotated[str | None, typer.Option(metavar="auto|photo|scan", help="What the picture is.")]
@@ -88,6 +92,7 @@ def make(
     across: Across = None,
     trust_size: TrustSize = False,
     dpi: Dpi = None,
+    card_bar: CardBar = None,
     fraction: Fraction = None,
     build_length: BuildLength = None,
     region: Region = None,
@@ -111,7 +116,7 @@ def make(
 
     typed = read_typed(
         known=known, on_paper=on_paper, drawn_at=drawn_at, check=check, corners=corners, across=across,
-        trust_size=trust_size, dpi=dpi, fraction=fraction, build_length=build_length, region=region,
+        trust_size=trust_size, dpi=dpi, card_bar=card_bar, fraction=fraction, build_length=build_length, region=region,
         mirrored=mirrored, as_given=as_given, page=page, kind=kind, paper=paper, margin=margin, overlap=overlap,
         lines_only=lines_only,
     )  # fmt: skip
@@ -156,6 +161,7 @@ def measure(
     across: Across = None,
     trust_size: TrustSize = False,
     dpi: Dpi = None,
+    card_bar: CardBar = None,
     fraction: Fraction = None,
     build_length: BuildLength = None,
     as_given: AsGiven = False,
@@ -178,8 +184,8 @@ def measure(
 
     typed = read_typed(
         known=known, on_paper=on_paper, drawn_at=drawn_at, check=check, corners=corners, across=across,
-        trust_size=trust_size, dpi=dpi, fraction=fraction, build_length=build_length, as_given=as_given,
-        page=page, kind=kind,
+        trust_size=trust_size, dpi=dpi, card_bar=card_bar, fraction=fraction, build_length=build_length,
+        as_given=as_given, page=page, kind=kind,
     )  # fmt: skip
     asked = parse_asked(
         between=between or [], angles=angle or [], areas=area or [], radii=radius or [], ordinates=ordinates or []
@@ -191,6 +197,18 @@ def measure(
     if as_json:
         say(json.dumps(measured_values(measured)))
     return say_measured(measured, asked, values_too=not as_json)
+
+
+@app.command(short_help="Print cards to lay on a plan before it is photographed.")
+def cards(
+    to: Annotated[Path, typer.Option("-o", metavar="cards.pdf", help="Where the sheets go.")] = Path("cards.pdf"),
+    paper: Annotated[str, typer.Option(metavar="A4|A3|Letter|WxHmm", help="The printer's paper.")] = "A4",
+    size: Annotated[str, typer.Option(metavar="60mm", help="A card's side: 40, 60, 80, 100, 120 or 150 mm.")] = "60mm",
+) -> int:
+    """Write sheets of numbered cards: near a plan's corners, they tell a photo's tilt and scale without a click."""
+    from cli.cards import cards as write_cards
+
+    return write_cards(to, paper=paper, size=size)
 
 
 @app.command(short_help="Do the main job on the bundled sample.")

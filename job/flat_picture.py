@@ -45,6 +45,7 @@ def flat_picture(seen: Seen, calibration: Calibration, regions: tuple[Region, ..
     if seen.sheet_px is not None:
         # The table beside the paper is no part of the plan, and would cost ink.
         _blank(flat, [_inside_mm(seen.sheet_px, calibration)], [])
+    left_out += [_edge_mm(card.outline_px, calibration) for card in seen.cards]
     if kept or left_out:
         _blank(flat, kept, left_out)
     return flat

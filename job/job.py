@@ -163,6 +163,7 @@ class Found(StrEnum):
     BORDER = "drawn border"
     SKEW = "skew"
     SHEET = "paper edge"
+    CARDS = "cards"
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +180,10 @@ class KeptGrid:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Everything needed to run again. Marks are in picture px, so a new calibration moves none of them."""
+    """Everything needed to run again. Marks are in picture px, so a new calibration moves none of them.
+
+    `card_bar` is what the bars on the cards' own sheet measure, as written.
+    """
 
     name: str
     sheet: Sheet
@@ -188,6 +192,7 @@ class Job:
     corners: GivenCorners | None = None
     across: GivenAcross | None = None
     straights: tuple[GivenStraight, ...] = ()
+    card_bar: str | None = None
     ignore: tuple[Found, ...] = ()
     rubbed: tuple[Rub, ...] = ()
     traces: tuple[Trace, ...] = ()

@@ -98,6 +98,7 @@ def _job(table: Table, folder: Path) -> Job:
         corners=given.corners,
         across=given.across,
         straights=given.straights,
+        card_bar=given.card_bar,
         ignore=read_ignore(table),
         rubbed=read_rubbed(table),
         traces=read_traces(table),

@@ -9,6 +9,7 @@ from pathlib import Path
 from digitize.choices import Region, RegionKind
 from drawing.lengths import parse_length, parse_size
 from drawing.papers import Paper
+from job.cards import parse_card_bar
 from job.errors import JobError
 from job.job import GivenAcross, GivenCorners, GivenLength, Job, Sheet, SheetKind
 from job.job_file import is_plain_file, read_job
@@ -39,6 +40,7 @@ class Typed:
     across: tuple[TypedPoint, TypedPoint] | None = None
     trust_size: bool = False
     dpi: float | None = None
+    card_bar: str | None = None
     fraction: Fraction | None = None
     build_length: TypedLength | None = None
     regions: tuple[tuple[TypedPoint, ...], ...] = ()
@@ -59,6 +61,8 @@ class Typed:
             parse_exact_mm(self.build_length.text, BUILD_LENGTH)
         if self.corners is not None and self.corners.size_text is not None:
             parse_size(self.corners.size_text)
+        if self.card_bar is not None:
+            parse_card_bar(self.card_bar)
         if self.trust_size and self.dpi is not None:
             raise JobError("Both --trust-size and --dpi were given; one of them can be true: leave the other out.")
         if self.fraction is not None and self.build_length is not None:
@@ -170,6 +174,8 @@ def _with_typed(job: Job, typed: Typed, seen: Seen) -> Job:
     if typed.across is not None:
         start, end = (mark_at(point, seen, option="--across") for point in typed.across)
         job = replace(job, across=GivenAcross(start, end))
+    if typed.card_bar is not None:
+        job = replace(job, card_bar=typed.card_bar)
     if typed.fraction is not None:
         job = replace(job, fraction=typed.fraction, build_length=None)
     if typed.build_length is not None:

@@ -11,6 +11,7 @@ from calibration.observations import (
     DRAUGHTING_MM,
     SETTLED_SIGMA_PX,
     Across,
+    Cards,
     CheckLength,
     Corners,
     GivenScale,
@@ -21,6 +22,7 @@ from calibration.observations import (
 from drawing.findings import Finding, Level
 from drawing.lengths import parse_length, parse_size
 from drawing.units import MM_PER_INCH
+from job.cards import cards_observed
 from job.errors import JobError
 from job.job import GivenCorners, GivenLength, Job, Mark, Settled
 from job.see import Seen
@@ -67,6 +69,10 @@ def observe(job: Job, seen: Seen) -> Gathered:
     scale, said = _trusted(job, seen)
     observations += scale
     findings += said
+    cards, said = cards_observed(job, seen.cards, observations, full_per_paper=_full_per_paper(job))
+    if cards is not None:
+        observations.append(cards)
+    findings += said
     if not _has_length(observations):
         raise _no_length(seen)
     return Gathered(tuple(observations), tuple(findings))
@@ -107,7 +113,7 @@ def paper_edge_offer(job: Job, seen: Seen) -> str | None:
 
     A sheet is trimmed to 1.5-3 mm (ISO 216), so its edge gives the perspective and no scale.
     """
-    without = job.corners is None and seen.border is None
+    without = job.corners is None and seen.border is None and not seen.cards
     if seen.kind is not Kind.PHOTO or not without or seen.sheet_px is None or len(seen.sheet_px) != 4:
         return None
     corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in seen.sheet_px)
@@ -207,7 +213,7 @@ def tag_mm_per_px(job: Job, source: Source) -> tuple[float, float] | None:
 
 def _has_length(observations: list[Observation]) -> bool:
     for item in observations:
-        if isinstance(item, KnownDistance | GivenScale):
+        if isinstance(item, KnownDistance | GivenScale | Cards):
             return True
         if isinstance(item, Corners) and item.width_mm is not None:
             return True

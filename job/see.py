@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.border import Border, find_border
+from calibration.card_finder import FoundCard, find_cards
 from calibration.kind import Kind
 from calibration.observations import Skew
 from calibration.sheet import find_sheet
@@ -15,6 +16,7 @@ from digitize.find_strokes import find_strokes
 from digitize.landmarks import landmarks_px
 from digitize.strokes import Strokes
 from drawing.findings import Finding, Level
+from job.cards import blanked, cards_noted, seen_by_camera
 from job.job import Found, Sheet, SheetKind
 from job.progress import INK, LINES, READING, Progress
 from pictures.ink import find_ink
@@ -27,7 +29,7 @@ class Seen:
     """A picture with what was found in it; all in picture px.
 
     `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n,
-    as `look` prints it, is row n - 1.
+    as `look` prints it, is row n - 1. Nothing was looked for under `cards`.
     """
 
     picture: Picture
@@ -38,6 +40,7 @@ class Seen:
     strokes: Strokes
     landmarks_px: NDArray[np.float64]
     findings: tuple[Finding, ...]
+    cards: tuple[FoundCard, ...] = ()
 
 
 def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
@@ -53,14 +56,28 @@ def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
 def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
     """Find paper, border, skew and strokes of a sheet whose picture has been read."""
     with progress.stage(INK):
-        ink = find_ink(picture)
+        # A page drawn by a program has no cards lying on it.
+        cards = () if picture.source.medium is Medium.PDF_PAGE else find_cards(picture.grey)
+        ink = blanked(find_ink(picture), cards)
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
         border = None if Found.BORDER in ignore else find_border(ink, sheet_px=sheet_px)
     kind, told = _kind(picture, sheet, border, sheet_px)
+    if sheet.kind is SheetKind.AUTO and kind is Kind.SCAN and seen_by_camera(cards):
+        kind, told = Kind.PHOTO, (_photo_by_cards(),)
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
     with progress.stage(LINES):
         strokes = find_strokes(ink, within=sheet_px)
-    return Seen(picture, kind, sheet_px, border, skew, strokes, landmarks_px(strokes), (*picture.findings, *told))
+    findings = (*picture.findings, *told, *cards_noted(cards))
+    return Seen(picture, kind, sheet_px, border, skew, strokes, landmarks_px(strokes), findings, cards)
+
+
+def _photo_by_cards() -> Finding:
+    return Finding(
+        "picture-kind",
+        Level.NOTE,
+        "picture",
+        "Taken as a photo because the cards on it show a camera's view. If it is a scan, say --kind scan.",
+    )
 
 
 def _kind(

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from drawing.lengths import parse_length, parse_size
+from job.cards import parse_card_bar
 from job.errors import JobError
 from job.job import (
     Found,
@@ -20,12 +21,13 @@ from job.job import (
 from job.toml_table import Table
 from job.toml_text import marks_line, point_text, points_line, quoted
 
-KNOWN, CHECK, CORNERS, ACROSS, STRAIGHT = (
+KNOWN, CHECK, CORNERS, ACROSS, STRAIGHT, CARD_BAR = (
     "known distance",
     "check length",
     "corners",
     "line to lay straight",
     "straight",
+    "card bar",
 )
 
 
@@ -38,6 +40,7 @@ class Observations:
     corners: GivenCorners | None
     across: GivenAcross | None
     straights: tuple[GivenStraight, ...]
+    card_bar: str | None
 
 
 def read_observations(table: Table) -> Observations:
@@ -45,7 +48,8 @@ def read_observations(table: Table) -> Observations:
     given = [_observation(item) for item in table.tables("observations")]
     corners = [item for item in given if isinstance(item, GivenCorners)]
     across = [item for item in given if isinstance(item, GivenAcross)]
-    for items, word in ((corners, CORNERS), (across, ACROSS)):
+    bars = [item for item in given if isinstance(item, str)]
+    for items, word in ((corners, CORNERS), (across, ACROSS), (bars, CARD_BAR)):
         if len(items) > 1:
             raise JobError(f"The job has {len(items)} observations of kind {word!r}; one at most: take out the others.")
     lengths = [item for item in given if isinstance(item, tuple)]
@@ -55,10 +59,11 @@ def read_observations(table: Table) -> Observations:
         corners=corners[0] if corners else None,
         across=across[0] if across else None,
         straights=tuple(item for item in given if isinstance(item, GivenStraight)),
+        card_bar=bars[0] if bars else None,
     )
 
 
-def _observation(table: Table) -> tuple[str, GivenLength] | GivenCorners | GivenAcross | GivenStraight:
+def _observation(table: Table) -> tuple[str, GivenLength] | GivenCorners | GivenAcross | GivenStraight | str:
     kind = table.text("kind")
     match kind:
         case "known distance" | "check length":
@@ -84,8 +89,14 @@ def _observation(table: Table) -> tuple[str, GivenLength] | GivenCorners | Given
             start, end = read_ends(table)
             table.done()
             return GivenStraight(start, end)
+        case "card bar":
+            text = table.text("length")
+            parse_card_bar(text)
+            table.done()
+            return text
         case _:
-            raise table.refuse("kind", f"one of {KNOWN!r}, {CHECK!r}, {CORNERS!r}, {ACROSS!r}, {STRAIGHT!r}")
+            kinds = (KNOWN, CHECK, CORNERS, ACROSS, STRAIGHT, CARD_BAR)
+            raise table.refuse("kind", f"one of {', '.join(map(repr, kinds))}")
 
 
 def read_ends(table: Table) -> tuple[Mark, Mark]:
@@ -152,6 +163,9 @@ def observation_lines(job: Job) -> list[str]:
     for straight in job.straights:
         lines += ["", "[[observations]]", f'kind = "{STRAIGHT}"  # a drawn line that is straight on the paper']
         lines += _end_lines(straight.start, straight.end)
+    if job.card_bar is not None:
+        lines += ["", "[[observations]]", f'kind = "{CARD_BAR}"  # what the bars on the sheet of cards measure']
+        lines.append(f"length = {quoted(job.card_bar)}")
     return lines
 
 

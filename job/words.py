@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from calibration.calibration import Calibration, Given
-from calibration.observations import Corners, GivenScale, Observation
+from calibration.observations import Cards, Corners, GivenScale, Observation
 from job.made import Made
 from job.observe import observe
 
@@ -23,6 +23,11 @@ def calibration_rests_on(observations: Sequence[Observation], calibration: Calib
 def _item(observation: Observation, calibration: Calibration) -> str:
     if isinstance(observation, GivenScale):
         return observation.why
+    if isinstance(observation, Cards):
+        count = sum(length.kind is Given.CARD for length in calibration.observed)
+        cards = "one card" if count == 1 else f"{count} cards"
+        bars = ("", " with their sheet's measured bar", " with their sheet's measured bars")
+        return cards + bars[len(observation.bars)]
     if isinstance(observation, Corners):
         if observation.width_mm is None or observation.height_mm is None:
             return (
