@@ -62,9 +62,8 @@ def write_cards(path: Path, *, paper: Paper, size_mm: float) -> CardSheets:
     PrintingError
         If the paper holds no card or not the bar to be measured, or the file cannot be written.
     """
-    columns, rows = _grid(paper, size_mm)
-    each = min(columns * rows, NUMBERS)
-    sheets = math.ceil(FEWEST_CARDS / each)
+    places = card_places_mm(paper, size_mm)
+    sheets = math.ceil(FEWEST_CARDS / len(places))
     buffer = io.BytesIO()
     page = paper.width_mm, paper.height_mm
     with plain_streams():
@@ -81,8 +80,10 @@ def write_cards(path: Path, *, paper: Paper, size_mm: float) -> CardSheets:
             pen.begin_page()
             _draw_head(pen, page, f"Cards of {size_mm:g} mm, sheet {sheet + 1} of {sheets}")
             _draw_bars(pen, page)
-            for place in range(each):
-                _draw_card_at(pen, CardDesign(sheet * each + place + 1, size_mm), page, place, columns)
+            for place, (x_mm, y_mm) in enumerate(places):
+                pen.move(x_mm, y_mm)
+                draw_card(pen, CardDesign(sheet * len(places) + place + 1, size_mm))
+                pen.release()
             pen.end_page()
         canvas.save()
     try:
@@ -90,7 +91,27 @@ def write_cards(path: Path, *, paper: Paper, size_mm: float) -> CardSheets:
     except OSError as error:
         why = (error.strerror or str(error)).lower()
         raise PrintingError(f"{path} cannot be written ({why}); name another place with -o.") from error
-    return CardSheets(path, paper, size_mm, sheets * each, sheets)
+    return CardSheets(path, paper, size_mm, sheets * len(places), sheets)
+
+
+def card_places_mm(paper: Paper, size_mm: float) -> list[tuple[float, float]]:
+    """Give where the middles of cards' patterns lie on a sheet, from its lower-left corner.
+
+    Raises
+    ------
+    CalibrationError, PrintingError
+        As `write_cards` does.
+    """
+    columns, rows = _grid(paper, size_mm)
+    left, lower, right, upper = CardDesign(1, size_mm).outline_mm()
+    x = MARGIN_MM + BAR_BAND_MM - left
+    y = paper.height_mm - MARGIN_MM - HEAD_MM - upper
+    places = [
+        (x + column * (right - left + GAP_MM), y - row * (upper - lower + GAP_MM))
+        for row in range(rows)
+        for column in range(columns)
+    ]
+    return places[:NUMBERS]
 
 
 def draw_card(pen: Pen, design: CardDesign) -> None:
@@ -133,16 +154,6 @@ def _draw_card_words(pen: Pen, design: CardDesign) -> None:
     words = "Lay flat on the plan, near a corner; cover no line you need."
     size = min(2.6, 2 * half / text_width_mm(words, size_mm=1.0))
     pen.text(words, (-half, low - 7.6), size_mm=size)
-
-
-def _draw_card_at(pen: Pen, design: CardDesign, page: tuple[float, float], place: int, columns: int) -> None:
-    left, lower, right, upper = design.outline_mm()
-    row, column = divmod(place, columns)
-    x = MARGIN_MM + BAR_BAND_MM + column * (right - left + GAP_MM) - left
-    y = page[1] - MARGIN_MM - HEAD_MM - row * (upper - lower + GAP_MM) - upper
-    pen.move(x, y)
-    draw_card(pen, design)
-    pen.release()
 
 
 def _draw_head(pen: Pen, page: tuple[float, float], title: str) -> None:
