@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from calibration.adjustment_rows import adjustment
 from calibration.blunders import Weeded, weed
 from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
@@ -146,6 +147,7 @@ def adjust(
         origin_px=lower_left_px(observations, size) if origin_px is None else origin_px,
         sheet_px=sheet_px,
         observed=observe(observations, solution, covariance.whole, left_out=out),
+        adjustment=adjustment(observations, solution, covariance.whole, weeded, kind=kind),
     )
     longest = longest_px or _furthest(observations, size)
     _refuse_unsure(calibration, longest)

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from calibration.adjustment import Adjustment
 from calibration.kind import Kind
 from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, PointPx
 from calibration.plane_map import LENS, Floats, PictureSize, local_scales, picture_from_plane, plane_from_picture
@@ -57,7 +58,7 @@ class Calibration:
 
     `values` (10,) and `covariance` (10, 10) belong to the parameters of `plane_map.P`. The plan frame is the plane
     turned by `-turn_rad`, with `origin_px` at (0, 0). `sheet_px` (K, 2) is the paper's outline in the picture, where
-    known.
+    known. `adjustment` is how it came about, observation by observation.
     """
 
     kind: Kind
@@ -69,6 +70,7 @@ class Calibration:
     sheet_px: Floats | None = None
     observed: tuple[Observed, ...] = ()
     findings: tuple[Finding, ...] = ()
+    adjustment: Adjustment | None = None
 
     def to_plan(self, points_px: Floats) -> Floats:
         """Give plan mm (N, 2), y up, for picture px (N, 2), y down; NaN beyond the plan's horizon in a photo."""

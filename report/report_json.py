@@ -4,6 +4,7 @@ import json
 import math
 from typing import Any
 
+from calibration.adjustment import Adjustment, Agreed, ObservedRow, Unit, UnknownRow, Use
 from calibration.calibration import Given, Observed
 from calibration.plane_map import P
 from report.facts import ReportFacts
@@ -40,6 +41,7 @@ def report_json(facts: ReportFacts) -> bytes:
                 for length in calibration.observed
                 if length.kind is not Given.KNOWN
             ],
+            "adjustment": None if calibration.adjustment is None else _adjustment(calibration.adjustment),
         },
         "findings": [
             {"code": finding.code, "level": str(finding.level), "about": finding.about, "text": finding.text}
@@ -83,6 +85,68 @@ def _length(length: Observed) -> dict[str, Any]:
         "u95_mm": length.u95_mm,
         "used": length.used,
     }
+
+
+def _adjustment(adjustment: Adjustment) -> dict[str, Any]:
+    """The surveyor's sheet: mm and px, degrees where `unit` says so; observations' sigmas are before the adjustment."""
+    return {
+        "observations": [_observation(row) for row in adjustment.observations],
+        "unknowns": [_unknown(row) for row in adjustment.unknowns],
+        "equations": adjustment.rows,
+        "unknown_count": adjustment.unknown_count,
+        "redundancy": adjustment.redundancy,
+        "agreement": {
+            "given": _agreed(adjustment.given),
+            "lines": _agreed(adjustment.lines),
+            "cards": _agreed(adjustment.cards),
+        },
+        "sigmas_widened": adjustment.widened,
+    }
+
+
+def _observation(row: ObservedRow) -> dict[str, Any]:
+    return {
+        "label": row.label,
+        "kind": str(row.seen),
+        "used": row.use in (Use.FITTED, Use.DISPUTED),
+        "why": str(row.use),
+        "unit": _unit(row.unit),
+        "given": _in_unit(row.given, row.unit),
+        "fitted": _in_unit(row.fitted, row.unit),
+        "residual": _in_unit(row.residual, row.unit),
+        "residual_px": row.residual_px,
+        "sigma": _in_unit(row.sigma, row.unit),
+        "standardized": row.standardized,
+        "bow_px": row.bow_px,
+    }
+
+
+def _unknown(row: UnknownRow) -> dict[str, Any]:
+    return {
+        "name": row.name,
+        "unit": _unit(row.unit),
+        "value": _in_unit(row.value, row.unit),
+        "sigma": _in_unit(row.sigma, row.unit),
+        "prior": _in_unit(row.prior, row.unit),
+        "prior_sigma": _in_unit(row.prior_sigma, row.unit),
+        "solved": row.solved,
+    }
+
+
+def _agreed(agreed: Agreed) -> dict[str, Any]:
+    return {
+        "redundancy": agreed.redundancy,
+        "variance_factor": agreed.variance_factor,
+        "usual_up_to": agreed.usual_factor,
+    }
+
+
+def _unit(unit: Unit) -> str:
+    return "deg" if unit is Unit.RAD else str(unit)
+
+
+def _in_unit(value: float | None, unit: Unit) -> float | None:
+    return math.degrees(value) if value is not None and unit is Unit.RAD else value
 
 
 def _outline(row: PartRow) -> dict[str, Any]:

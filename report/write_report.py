@@ -23,6 +23,7 @@ from report.parts import part_rows
 from report.plan_figure import plan_figure
 from report.report_json import report_json
 from report.scale_figure import scale_figure, style_of
+from report.survey import survey
 
 __all__ = ["html_page", "report_json", "write_html"]
 
@@ -56,6 +57,7 @@ def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
         observed=[
             (number, style_of(length), length) for number, length in enumerate(facts.calibration.observed, start=1)
         ],
+        survey=survey(facts.calibration),
         within=all(abs(length.residual_mm) <= length.u95_mm for length in facts.calibration.observed),
         rows=rows,
         taken_as=_LENS_TAKEN_OUT if facts.calibration.lens_taken_out else _TAKEN_AS[facts.calibration.kind],
