@@ -40,8 +40,8 @@ LEAST_CONTRAST = 25
 WINDOW_PX = (2, 12)
 """Least and most half width of the window in which a corner is refined. It may not reach a marker."""
 
-CURLED_PX, CURLED_SQUARES = 0.25, 0.01
-"""How far a card's corners may be, root mean square, from those of a flat card: what blur and noise do, and 0.1 mm on a
+CURLED_PX, CURLED_SQUARES = 0.25, 0.005
+"""How far a card's corners may be, root mean square, from those of a flat card: what blur and noise do, and 0.05 mm on a
 card of 60 mm. A card lifted by 1 mm in its middle and seen at 20 degrees is off by three times that."""
 
 BESIDE_MM = 2.0
@@ -222,39 +222,48 @@ def _measured(grey: Grey, design: CardDesign, rough: _Rough) -> FoundCard | None
         steps = _steps_px(to_picture, mm, square_mm)
         least = np.linalg.svd(steps, compute_uv=False)[:, -1]
         seen = _crossed(grey, expected, steps)
-        if seen.sum() < 4:
-            return None
-        window = int(np.clip(math.floor((1 - MARKER_SHARE) / 2 * float(least[seen].min()) - 0.5), *WINDOW_PX))
-        inside = ((expected > window + 1) & (expected < np.array([width, height]) - 2 - window)).all(axis=1)
-        seen &= inside
-        if seen.sum() < 4:
-            return None
-        points[seen] = _refined(grey, expected[seen], window)
+        narrowest = float(least[seen].min()) if seen.any() else 0.0
+        window = int(np.clip(math.floor((1 - MARKER_SHARE) / 2 * narrowest - 0.5), *WINDOW_PX))
+        seen &= ((expected > window + 1) & (expected < np.array([width, height]) - 2 - window)).all(axis=1)
+        if seen.any():
+            points[seen] = _refined(grey, expected[seen], window)
         seen &= np.hypot(*(points - expected).T) < PLACED_SQUARES * least
-        again = _homography(mm[seen], points[seen], reach_px=math.inf) if seen.sum() >= 4 else None
+        again = _homography(mm[seen], points[seen], reach_px=math.inf) if _spread(mm[seen]) else None
         if again is None:
-            return None
+            # Too little to measure; where it lies its markers tell.
+            return _card(design, mm[seen], points[seen], to_picture)
         to_picture = again
     # One corner off its place is something lying over it; many are a card that is not flat.
     off = np.hypot(*(_through(to_picture, mm[seen]) - points[seen]).T)
     stray = off > max(5 * float(np.median(off)), CURLED_PX)
     if 0 < stray.sum() <= 0.2 * len(off):
         seen[np.flatnonzero(seen)[stray]] = False
-        again = _homography(mm[seen], points[seen], reach_px=math.inf) if seen.sum() >= 4 else None
+        again = _homography(mm[seen], points[seen], reach_px=math.inf) if _spread(mm[seen]) else None
         to_picture = to_picture if again is None else again
-    count = int(seen.sum())
-    squares = float(((_through(to_picture, mm[seen]) - points[seen]) ** 2).sum())
-    misfit_px = math.sqrt(squares / max(2 * count - 8, 1))
-    square_px = float(np.median(np.linalg.svd(_steps_px(to_picture, mm, square_mm), compute_uv=False)))
+    return _card(design, mm[seen], points[seen], to_picture)
+
+
+def _spread(places_mm: Floats) -> bool:
+    """Tell whether places are enough, and not on one line, for a homography."""
+    return len(places_mm) >= 4 and int(np.linalg.matrix_rank(places_mm - places_mm.mean(axis=0))) == 2
+
+
+def _card(design: CardDesign, places_mm: Floats, points_px: Floats, to_picture: Floats) -> FoundCard:
+    """Judge a card by how many corners are seen, and how they lie."""
+    squares = float(((_through(to_picture, places_mm) - points_px) ** 2).sum())
+    misfit_px = math.sqrt(squares / max(2 * len(places_mm) - 8, 1))
+    steps = _steps_px(to_picture, design.inner_corners_mm(), design.square_mm)
+    square_px = float(np.median(np.linalg.svd(steps, compute_uv=False)))
     laid = Laid.FLAT
-    if count < LEAST_CORNERS or np.linalg.matrix_rank(mm[seen] - mm[seen].mean(axis=0)) < 2:
+    if len(places_mm) < LEAST_CORNERS or not _spread(places_mm):
         laid = Laid.PARTLY_SEEN
     elif misfit_px > math.hypot(CURLED_PX, CURLED_SQUARES * square_px):
         laid = Laid.CURLED
     left, lower, right, upper = design.outline_mm()
     box = np.array([[left, upper], [right, upper], [right, lower], [left, lower]])
     box += BESIDE_MM * np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]])
-    return FoundCard(design.number, design.size_mm, mm[seen], points[seen], misfit_px, _through(to_picture, box), laid)
+    outline_px = _through(to_picture, box)
+    return FoundCard(design.number, design.size_mm, places_mm, points_px, misfit_px, outline_px, laid)
 
 
 def _placed_px(design: CardDesign, rough: _Rough) -> float:
