@@ -1,7 +1,7 @@
 """The traced graph without what thinning made up: spurs, split crossings, tails of sharp tips, nodes on plain lines."""
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
 import numpy as np
@@ -47,6 +47,9 @@ straight."""
 
 ONE_LINE_COSINE = np.cos(np.radians(15))
 """Two pieces of one line head apart by less than this, over a crossing."""
+
+ACROSS_COSINE = np.cos(np.radians(40))
+"""A rung stands at more than this to the lines it joins; lines whose ink merges meet at far less."""
 
 NARROWEST, WIDEST = 0.75, 1.3
 """Between these parts of its line's width a sample sees that one line alone."""
@@ -183,8 +186,23 @@ class _Work:
             # A thin centre line between two thicker ones is seen alone at its own width.
             alone = self.clear(line, width) | self.clear(line, min(width, self.width[line]))
             merged = self.length[line] < MERGED_WIDTHS * (width + BLUR_PX) and not alone.any()
+            merged = merged and not self.is_rung(line, width)
             if self.length[line] < SPLIT_WIDTHS * width + 1 or merged or self.crosses(line, width):
                 self.unite(a, b, line)
+
+    def is_rung(self, line: int, width: float) -> bool:
+        """Whether a link joins two lines that each run straight past its end: too short to be seen alone, yet drawn.
+
+        Merged ink of two lines lies along both of them, never across.
+        """
+        rung = self.nodes[self.end[line]] - self.nodes[self.start[line]]
+        for node in (self.start[line], self.end[line]):
+            ways = [self.heading(one, node) for one in self.at[node] if one != line]
+            if not any(
+                _one_line(one, other, 0.0, width) and _is_across(one, rung) for one, other in combinations(ways, 2)
+            ):
+                return False
+        return True
 
     def close_holes(self) -> None:
         """Make one line of two between the same nodes that lie side by side: noise opened a hole in merged ink."""
@@ -377,6 +395,10 @@ def _one_line(
     between = other[0] - one[0]
     aside = [abs(way[1][0] * between[1] - way[1][1] * between[0]) for way in (one, other)]
     return bool(max(aside) < 0.5 * width + 0.5 + 0.05 * gap_px)
+
+
+def _is_across(heading: tuple[Floats, Floats] | None, way: Floats) -> bool:
+    return heading is not None and abs(float(heading[1] @ way)) < ACROSS_COSINE * float(np.hypot(*way))
 
 
 def _length(points: Floats) -> float:

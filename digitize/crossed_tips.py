@@ -55,7 +55,7 @@ def with_crossed_tips(strokes: Strokes) -> Strokes:
     for node in np.flatnonzero(strokes.kinds == NodeKind.JUNCTION).tolist():
         if not 3 <= len(met[node]) <= 5:
             continue
-        mended = _mended(strokes, node, met[node])
+        mended = _mended(strokes, node, met)
         if mended is not strokes:
             # A tip was put in, which cuts a line: rare, so all are told anew.
             strokes, met = mended, _links_at(mended)
@@ -71,20 +71,57 @@ def _links_at(strokes: Strokes) -> list[list[int]]:
     return met
 
 
-def _mended(strokes: Strokes, node: int, at: list[int]) -> Strokes:
+@dataclass(frozen=True, slots=True)
+class _Arm:
+    """A way that leads away from a junction: a link there, or one (`side`) beyond a short link (`by`) of merged ink.
+
+    `points_px` run outward from the junction; `foot` is the node that the side itself leaves from.
+    """
+
+    side: int
+    by: int | None
+    foot: int
+    points_px: Floats
+
+
+def _mended(strokes: Strokes, node: int, met: list[list[int]]) -> Strokes:
+    at = met[node]
     if any(strokes.links[which].start == strokes.links[which].end for which in at):
         return strokes
-    arms = {which: _outward(strokes.links[which], node) for which in at}
-    for one, other in combinations(at, 2):
-        for onward in at:
-            width_px = strokes.links[one].width_px
-            if onward in (one, other) or not _from_behind(arms[one], arms[other], arms[onward], width_px):
+    arms = [_Arm(which, None, node, _outward(strokes.links[which], node)) for which in at]
+    beyond = [arm for which in at for arm in _arms_beyond(strokes, node, which, met)]
+    for one, other in combinations([*arms, *beyond], 2):
+        used = {one.side, one.by, other.side, other.by}
+        if one.by is not None and one.by == other.by:
+            continue
+        for onward in arms:
+            width_px = strokes.links[one.side].width_px
+            if onward.side in used or not _from_behind(one.points_px, other.points_px, onward.points_px, width_px):
                 continue
-            through = np.concatenate([arms[which] for which in at if which not in (one, other)])
-            found = _tip(arms[one], arms[other], arms[onward], through, width_px)
+            # What else meets at the feet of the sides is no side: the line itself, from behind.
+            rest = [arm for arm in arms if arm.side not in used]
+            rest += [arm for arm in beyond if arm.by in used and arm.side not in used]
+            through = np.concatenate([arm.points_px for arm in rest])
+            found = _tip(one.points_px, other.points_px, onward.points_px, through, width_px)
             if found is not None:
-                return _moved(strokes, node, (one, other), onward, found)
+                return _moved(strokes, node, (one, other), onward.side, found, met)
     return strokes
+
+
+def _arms_beyond(strokes: Strokes, node: int, by: int, met: list[list[int]]) -> list[_Arm]:
+    """The ways on from the far end of a short link: the ink of a line and of one side may merge before the other's."""
+    link = strokes.links[by]
+    first = _outward(link, node)
+    if len(first) > AHEAD_WIDTHS[1] * link.width_px:
+        return []
+    far = link.end if link.start == node else link.start
+    arms = []
+    for which in met[far]:
+        other = strokes.links[which]
+        if which == by or node in (other.start, other.end) or other.start == other.end:
+            continue
+        arms.append(_Arm(which, by, far, np.concatenate([first, _outward(other, far)[1:]])))
+    return arms
 
 
 def _from_behind(one: Floats, other: Floats, onward: Floats, width_px: float) -> bool:
@@ -154,20 +191,28 @@ def _tip(one: Floats, other: Floats, onward: Floats, through: Floats, width_px: 
 
 
 def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side | None:
-    """The stretch of an arm nearest the node that is free of the line, or None where it is too short."""
-    window = arm[: int(FIT_PX + (AHEAD_WIDTHS[1] + FREE_WIDTHS) * width_px)]
+    """The stretch of an arm nearest the node that is free of the line and straight, or None where there is none."""
+    window = arm[: int(2 * FIT_PX + (AHEAD_WIDTHS[1] + FREE_WIDTHS) * width_px)]
     free = np.flatnonzero(_apart_px(window, through) > FREE_WIDTHS * width_px)
     if not len(free):
         return None
     stretch = window[free[0] :]
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(stretch, axis=0).T))])
-    stretch = stretch[(along <= FIT_PX) & (along >= SPARED_WIDTHS * width_px)]
+    # Other ink that ends beside a side, a dash of the line for one, leads its next few px astray.
+    for begin in SPARED_WIDTHS * width_px + np.arange(0.0, FIT_PX, FIT_PX / 5):
+        side = _straight_side(stretch[(along <= begin + FIT_PX) & (along >= begin)], arm[0], axis, width_px)
+        if side is not None:
+            return side
+    return None
+
+
+def _straight_side(stretch: Floats, node_px: Floats, axis: Floats, width_px: float) -> _Side | None:
     if len(stretch) < 4 or float(np.hypot(*(stretch[-1] - stretch[0]))) < LEAST_PX:
         return None
     middle = stretch.mean(axis=0)
     _, _, axes = np.linalg.svd(stretch - middle, full_matrices=False)
     way = axes[0] if axes[0] @ (stretch[0] - stretch[-1]) > 0 else -axes[0]
-    away = middle - arm[0]
+    away = middle - node_px
     side = _Side(middle, way, float(axis[0] * away[1] - axis[1] * away[0]))
     # A tip's sides are all but straight; a circle's two halves, which a line through it parts, are not.
     return side if side.off_px(stretch).max() < STRAIGHT_WIDTHS * width_px else None
@@ -178,19 +223,24 @@ def _apart_px(points_px: Floats, others_px: Floats) -> Floats:
     return apart
 
 
-def _moved(strokes: Strokes, node: int, sides: tuple[int, int], onward: int, tip: _Tip) -> Strokes:
+def _moved(
+    strokes: Strokes, node: int, sides: tuple[_Arm, _Arm], onward: int, tip: _Tip, met: list[list[int]]
+) -> Strokes:
     """The sides carried on to the tip, and the line through it cut there."""
     new = len(strokes.nodes_px)
     links = list(strokes.links)
-    for which, side in zip(sides, tip.sides, strict=True):
-        links[which] = _carried_on(links[which], node, new, tip.at_px, side)
+    for arm, side in zip(sides, tip.sides, strict=True):
+        links[arm.side] = _carried_on(links[arm.side], arm.foot, new, tip.at_px, side)
     cut = links[onward]
     line = _outward(cut, node)
     far_end = cut.end if cut.start == node else cut.start
     links[onward] = replace(cut, start=node, end=new, points_px=np.vstack([line[: tip.nearest], tip.at_px]))
     links.append(replace(cut, start=new, end=far_end, points_px=np.vstack([tip.at_px, line[tip.nearest + 1 :]])))
+    # A link that led to a side alone leads nowhere now; the ink of a line and a side stays as the line's.
+    gone = {arm.by for arm in sides if arm.by is not None and len(met[arm.foot]) == 2}
+    kept = tuple(link for which, link in enumerate(links) if which not in gone)
     kinds = np.append(strokes.kinds, np.uint8(NodeKind.JUNCTION))
-    return Strokes(np.vstack([strokes.nodes_px, tip.at_px]), kinds, tuple(links))
+    return Strokes(np.vstack([strokes.nodes_px, tip.at_px]), kinds, kept)
 
 
 def _carried_on(link: Link, node: int, new: int, tip_px: Floats, side: _Side) -> Link:

@@ -4,6 +4,7 @@ from collections.abc import Collection
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from digitize.centre_lines import Samples
 from digitize.clean_graph import NARROWEST, WIDEST
@@ -71,7 +72,32 @@ def spoilt_ends(
         clear = clear_px(wide, sharp, apart)
         most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(0.45 * size[lines], spoilt_samples(wide)))
         skip[lines, sides] = np.minimum(np.round(clear), most).astype(np.int64)
+        bent = np.flatnonzero(skip[lines, sides] > spoilt_samples(wide) + CURVED_SAMPLES)
+        if len(bent):
+            runs = [_run(samples, line, side, int(most[row])) for row, (line, side) in enumerate(arms)]
+            for row in bent.tolist():
+                others = np.concatenate([run for other, run in enumerate(runs) if other != row])
+                need = SPOILT_WIDTHS * wide[row] + SPOILT_PX + 0.5 * wide[row] * sharp[row] - apart[row]
+                line, side = arms[row]
+                skip[line, side] = min(skip[line, side], _free_from(runs[row], others, float(need)))
     return skip
+
+
+CURVED_SAMPLES = 3
+"""Fewer samples than this are not worth looking for where a line bends away."""
+
+
+def _run(samples: Samples, line: int, side: int, count: int) -> Floats:
+    """A line's first samples from one of its ends."""
+    points = samples.points_px[samples.first[line] : samples.first[line + 1]]
+    return points[::-1][: count + 1] if side else points[: count + 1]
+
+
+def _free_from(run: Floats, others: Floats, need_px: float) -> int:
+    """How many samples lie nearer to other lines than they need: those of a nose are clear of a line across it at once,
+    where a straight line that leads to the same place is not."""
+    near = cKDTree(others).query(run[1:], distance_upper_bound=need_px)[0] < need_px
+    return int(np.flatnonzero(near)[-1]) + 2 if near.any() else 1
 
 
 def clear_px(width_px: Floats, sharp: Floats, apart_px: Floats) -> Floats:
