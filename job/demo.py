@@ -12,6 +12,11 @@ from sample_scans.files import known_marks_px, sample_path
 SAMPLE = "plan_photo.jpg"
 
 
+def sample_picture() -> Path:
+    """Give the bundled photo of a plan."""
+    return sample_path(SAMPLE)
+
+
 def demo(*, folder: Path | None, progress: Progress) -> Made:
     """Make the sample photo at half size from two of its dimension lines, as a builder would mark them.
 

@@ -34,6 +34,8 @@ def desk_routes(desk: Desk) -> list[Route]:
 
     async def open_job(request: Request) -> Response:
         values = await asked_values(request)
+        if values.get("sample") is True:
+            return JSONResponse({"key": await desk.open(await asyncio.to_thread(_sample))})
         if "recent" in values:
             job = desk.recent.find(words(values, "recent", most=64))
             if job is None:
@@ -60,6 +62,12 @@ def desk_routes(desk: Desk) -> list[Route]:
         Route(UPLOAD_PATH, upload, methods=["POST"]),
         Route("/api/look_elsewhere", look_elsewhere, methods=["POST"]),
     ]
+
+
+def _sample() -> Path:
+    from job.demo import sample_picture
+
+    return sample_picture()
 
 
 def _path(values: dict[str, Any], desk: Desk) -> Path:

@@ -20,7 +20,7 @@ LEAST_BAND_PX = 2.0
 
 NO_LINE = "There is no drawn line here: click the line that two outlines share."
 ENDS_FREELY = "This line ends freely, so it parts no two outlines: click one that runs from line to line."
-OUTER = "On one side of this line there is no outline: click the line that two outlines share."
+ALONE = "Only one outline runs along this line: click the line that two outlines share."
 
 
 def shared_edge(graph: InkGraph, at_px: Point, *, reach_px: float) -> dict[str, Any]:
@@ -32,13 +32,13 @@ def shared_edge(graph: InkGraph, at_px: Point, *, reach_px: float) -> dict[str, 
     if foot is None:
         return _none(NO_LINE)
     chain = _chain(graph, foot.link)
-    if chain is None:
-        return _none(ENDS_FREELY)
+    if isinstance(chain, str):
+        return _none(chain)
     there, back = _face(graph, chain[0]), _face(graph, chain[-1] ^ 1)
     if chain[0] ^ 1 in there:
         return _none(ENDS_FREELY)
     if not (_is_outline(graph, there) and _is_outline(graph, back)):
-        return _none(OUTER)
+        return _none(ALONE)
     strokes = graph.lines.strokes
     points = np.vstack([points_from(strokes, side) for side in chain])
     line = shapely.simplify(shapely.LineString(points), STRAY_PX)
@@ -54,17 +54,22 @@ def _none(words: str) -> dict[str, Any]:
     return {"points_px": [], "width_px": 0.0, "words": words}
 
 
-def _chain(graph: InkGraph, link: int) -> list[Side] | None:
-    """The links, each by the side it is entered at, that make one line between two meetings of three lines or more."""
+def _chain(graph: InkGraph, link: int) -> list[Side] | str:
+    """The links, each by the side it is entered at, that make one line between two meetings of three lines or more.
+
+    Where there is no such line, why not.
+    """
     after = _onward(graph, 2 * link)
     before = _onward(graph, 2 * link + 1)
-    if after is None or before is None:
-        return None
+    if isinstance(after, str):
+        return after
+    if isinstance(before, str):
+        return before
     return [*(side ^ 1 for side in reversed(before)), 2 * link, *after]
 
 
-def _onward(graph: InkGraph, side: Side) -> list[Side] | None:
-    """What follows a link entered at `side` up to the next meeting; None when the line ends freely or comes round."""
+def _onward(graph: InkGraph, side: Side) -> list[Side] | str:
+    """What follows a link entered at `side` up to the next meeting; in words when the line ends or comes round."""
     found: list[Side] = []
     at = side
     while True:
@@ -72,10 +77,10 @@ def _onward(graph: InkGraph, side: Side) -> list[Side] | None:
         if len(here) > 2:
             return found
         if len(here) < 2:
-            return None
+            return ENDS_FREELY
         at = here[0] if here[1] == at ^ 1 else here[1]
         if at >> 1 == side >> 1:
-            return None
+            return ALONE
         found.append(at)
 
 

@@ -55,12 +55,12 @@ async def keep_upload(name: str, pieces: AsyncIterator[bytes], *, beside: Path) 
 
 
 def plain_name(name: str) -> str:
-    """Give a file's name without anything that could lead elsewhere.
+    """Give a file's name without anything that could lead elsewhere; a very long one is cut.
 
     Raises
     ------
     UploadError
-        When it is a path, hidden, empty, too long, or not writable on every system.
+        When it is a path, hidden, empty, or not writable on every system.
     """
     name = unicodedata.normalize("NFC", name)
     plain = (
@@ -75,9 +75,19 @@ def plain_name(name: str) -> str:
         raise UploadError(
             f"{name[:80]!a} is no plain file name; a name without folders and odd signs was needed: rename the file."
         )
-    if len(name.encode("utf-8", "replace")) > LONGEST_NAME_BYTES:
-        raise UploadError(f"The name {name[:40]}... is very long; at most {LONGEST_NAME_BYTES} bytes fit: shorten it.")
-    return name
+    return _shortened(name)
+
+
+def _shortened(name: str) -> str:
+    """Give a name that fits every disk: of a very long one the beginning, and what it ends in."""
+    encoded = name.encode("utf-8", "replace")
+    if len(encoded) <= LONGEST_NAME_BYTES:
+        return name
+    ending = PurePosixPath(name).suffix
+    room = LONGEST_NAME_BYTES - len(ending.encode("utf-8", "replace"))
+    if room < 1:
+        return encoded[:LONGEST_NAME_BYTES].decode("utf-8", "ignore").rstrip(" .")
+    return encoded[:room].decode("utf-8", "ignore").rstrip(" .") + ending
 
 
 def _begin(beside: Path) -> tuple[int, str]:

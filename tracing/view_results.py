@@ -91,6 +91,7 @@ def outlines_view(drawn: Drawn, calibration: Calibration) -> dict[str, Any]:
             }
         )
         at += 1 + len(outline.holes)
+    sizes_mm = _sizes_mm([other.points_px for other in drawn.others], calibration)
     others = [
         {
             "inside_px": other.inside_px,
@@ -98,8 +99,10 @@ def outlines_view(drawn: Drawn, calibration: Calibration) -> dict[str, Any]:
             "path_px": loop_data(other.points_px),
             "why": other.why,
             "choice": other.choice,
+            "width_mm": width_mm,
+            "height_mm": height_mm,
         }
-        for other in drawn.others
+        for other, (width_mm, height_mm) in zip(drawn.others, sizes_mm, strict=True)
     ]
     return {
         "parts": parts,
@@ -107,6 +110,18 @@ def outlines_view(drawn: Drawn, calibration: Calibration) -> dict[str, Any]:
         "lines": [line for line in data[at:] if line],
         "findings": findings_view(drawn.findings),
     }
+
+
+def _sizes_mm(loops_px: Sequence[NDArray[np.float64]], calibration: Calibration) -> list[list[float]]:
+    """Width and height of each loop, mm at full size."""
+    if not loops_px:
+        return []
+    points_mm = calibration.to_plan(np.concatenate(loops_px))
+    starts = np.cumsum([0, *map(len, loops_px[:-1])])
+    sizes_mm: list[list[float]] = (
+        np.maximum.reduceat(points_mm, starts) - np.minimum.reduceat(points_mm, starts)
+    ).tolist()
+    return sizes_mm
 
 
 def pages_view(

@@ -8,8 +8,10 @@ import math
 import re
 from fractions import Fraction
 
-from drawing.build_fraction import LARGEST_SPOKEN_DENOMINATOR
 from drawing.format import format_give
+
+SPOKEN_DENOMINATOR = 64
+"""A rule's finest part: a fraction with a larger lower number, as 275/254, tells nobody how large a thing is."""
 
 PAGE_WAYS: tuple[tuple[str, str], ...] = (
     (r"say --kind (photo|scan)", r"choose “A \1” under “Photo or scan” in the step Flatten"),
@@ -17,8 +19,17 @@ PAGE_WAYS: tuple[tuple[str, str], ...] = (
         r'add --corners "[^"]*" --as-given',
         "mark them with “Mark four corners” in the step Flatten, Alt held so that they stay where you put them",
     ),
-    (r"add --drawn-at 1/4", "type it under “I know a length on the paper” in the step Set the scale, as 1/4"),
+    (
+        r"add --drawn-at (1/\w+(?:\.\d+)?)",
+        r"type it under “I know a length on the paper” in the step Set the scale, as \1",
+    ),
     (r"--dpi is ", "The scanner’s resolution is "),
+    (r", or leave --card-bar out\.", ", or take the cards’ bar out of job.toml."),
+    (
+        r'add --card-bar "[^"]*" with what it measures, or give a long known distance\.',
+        "hold it against a long known distance: mark one.",
+    ),
+    (r"say so, as with --drawn-at 1/4\.", "type it under “I know a length on the paper” in the step Set the scale."),
     (
         r"give a known distance with --known, or the scanner's figure with --dpi",
         "mark one you know, or type the scanner’s resolution in the step Set the scale",
@@ -67,7 +78,7 @@ def plain_mm(mm: float, u95_mm: float) -> str:
 
 def plain_fraction(fraction: Fraction) -> str:
     """Give `1/2`, `1`, or `49.88 %` where the fraction was computed from a length."""
-    if fraction.denominator <= LARGEST_SPOKEN_DENOMINATOR:
+    if fraction.denominator <= SPOKEN_DENOMINATOR:
         return str(fraction)
     return f"{float(fraction * 100):.4g} %"
 

@@ -20,6 +20,11 @@ NEVER_ON_THE_PAGE = {
     "job/points.py": {"_point"},
     "job/settle.py": {"mark_at"},
     "job/make.py": {"__post_init__", "_region"},
+    # Of the command `measure` alone.
+    "job/typed_shapes.py": {"__post_init__"},
+    "job/measured_ordinates.py": {"_ends_alike"},
+    # Printed on the sheet of cards.
+    "job/cards_sheet.py": {""},
     # A comment that stands in job.toml.
     "job/job_file.py": {"job_text"},
     # The table itself.

@@ -10,7 +10,7 @@ from digitize.rubbed import Rub, without_rubbed
 from digitize.strokes import Strokes
 from pictures.ink import find_ink
 from pictures.read import read_picture
-from tracing.shared_edge import ENDS_FREELY, NO_LINE, OUTER, shared_edge
+from tracing.shared_edge import ALONE, ENDS_FREELY, NO_LINE, shared_edge
 
 LEFT, MIDDLE, RIGHT, TOP, BOTTOM = 200, 560, 1000, 150, 650
 """Two boxes side by side, px; the edge between them has a corner."""
@@ -62,7 +62,7 @@ def test_a_click_on_the_edge_takes_all_of_it_and_nothing_else(strokes: Strokes, 
 
 @pytest.mark.parametrize(
     ("at", "words"),
-    [((800, 400), NO_LINE), ((300, 500), ENDS_FREELY), ((800, TOP), OUTER), ((1100, 300), ENDS_FREELY)],
+    [((800, 400), NO_LINE), ((300, 500), ENDS_FREELY), ((800, TOP), ALONE), ((1100, 300), ALONE)],
 )
 def test_a_click_elsewhere_says_why_nothing_is_joined(graph: InkGraph, at: tuple[float, float], words: str) -> None:
     edge = shared_edge(graph, at, reach_px=8)

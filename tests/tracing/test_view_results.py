@@ -51,6 +51,8 @@ def test_outlines_lie_over_the_ink_and_have_their_sizes(done: SmallJob) -> None:
 def test_a_hole_can_be_taken_and_its_choice_is_told(done: SmallJob) -> None:
     view = outlines_view(done.drawn, done.calibration)
     hole = next(other for other in view["others"] if other["why"] == "a hole")
+    # The plate's round hole, drawn with a radius of 12 mm; its loop is kept with few points.
+    assert (hole["width_mm"], hole["height_mm"]) == pytest.approx((24, 24), abs=0.3)
 
     taken = small_job(done.plan, done.seen, choices=(Choice(hole["inside_px"], hole["area_px2"], Action.TAKE, "disc"),))
 

@@ -60,7 +60,9 @@ export class MarkLayer {
       entry.band = band;
       entry.at = band.line?.length > band.ids.length ? band.line : band.ids.map((id) => places.get(id));
       entry.dear = band.loud || selected(band);
-      const classes = `band is-${band.kind}${band.loud ? " is-loud" : ""}${selected(band) ? " is-chosen" : ""}`;
+      const quiet = band.quiet && !entry.dear;
+      const classes = `band is-${band.kind}${band.loud ? " is-loud" : ""}${selected(band) ? " is-chosen" : ""}${quiet ? " is-quiet" : ""}`;
+      entry.halo.setAttribute("class", quiet ? "halo is-quiet" : "halo");
       entry.line.setAttribute("class", classes);
       entry.label.setAttribute("class", `${classes} label`);
       entry.arrows.setAttribute("class", `${classes} arrows`);
@@ -71,7 +73,7 @@ export class MarkLayer {
     this.#keyed(this.#marks, marks, "id", (mark) => this.#makeMark(mark), (entry, mark) => {
       entry.mark = mark;
       entry.node.setAttribute("aria-label", `${mark.name}, at ${mark.at[0].toFixed(1)}, ${mark.at[1].toFixed(1)}`);
-      entry.node.setAttribute("class", `mark is-${mark.kind}${mark.handle ? " is-handle" : ""}${mark.loud ? " is-loud" : ""}${selected(mark) ? " is-chosen" : ""}`);
+      entry.node.setAttribute("class", `mark is-${mark.kind}${mark.handle ? " is-handle" : ""}${mark.loud ? " is-loud" : ""}${selected(mark) ? " is-chosen" : ""}${mark.quiet && !mark.loud && !selected(mark) ? " is-quiet" : ""}`);
       entry.stalk.setAttribute("d", mark.of ? lineData([mark.of, mark.at], false) : "");
     });
     this.#order(marks);

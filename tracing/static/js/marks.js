@@ -13,12 +13,12 @@ const END_WORDS = { start: "first end", end: "other end" };
 const CORNER_WORDS = ["upper left", "upper right", "lower right", "lower left"];
 const MOST_GRABBED = 12; // an area taken from an outline has hundreds of points: it is one thing, not hundreds
 // Where the words of a kind belong to the question at hand; elsewhere they would lie over what is looked at.
-const WORDS_IN = { known: ["open", "flatten", "scale"], check: ["scale"], corner: ["flatten", "scale"], build: ["size"], measure: ["measure"] };
+const WORDS_IN = { known: ["open", "flatten", "scale"], check: ["scale"], corner: ["flatten", "scale"], build: ["size"], measure: ["measure"], straight: ["flatten"], across: ["flatten"] };
 const MEASURE_WORDS = { length: "Length", angle: "Angle", area: "Area", radius: "Radius", note: "Note" };
 
 /**
  * `{marks, bands}` of a job. A mark is `{id, kind, index, which, at, name}`, a band `{key, kind, index, ids, closed,
- * label, words, loud, residual, quiet}` (`quiet`: its words show only where it is chosen or loud) whose line runs through the marks named by `ids`
+ * label, words, loud, residual, quiet}` (`quiet`: it belongs to another question, so it steps back and its words show only where it is chosen or loud) whose line runs through the marks named by `ids`
  * (or through `line`, where only the first of many places is a mark).
  *
  * Nodes of a traced line and vertices of a region are marks only while it is the one selected.
@@ -28,11 +28,12 @@ export function marksOf(state, selection = null, step = null) {
   const marks = [];
   const bands = [];
   const put = (kind, index, places, words, more = {}) => {
+    const quiet = Boolean(step) && !(WORDS_IN[kind] ?? []).includes(step);
     const ids = places.map(({ which, at, name }) => {
-      marks.push({ id: `${kind}:${index}:${which}`, kind, index, which, at, loud: Boolean(more.loud), name: name ? `${words}, ${name}` : words });
+      marks.push({ id: `${kind}:${index}:${which}`, kind, index, which, at, loud: Boolean(more.loud), quiet, name: name ? `${words}, ${name}` : words });
       return `${kind}:${index}:${which}`;
     });
-    bands.push({ key: `${kind}:${index}`, kind, index, ids, closed: false, label: "", words: "", loud: false, residual: null, quiet: Boolean(step) && !(WORDS_IN[kind] ?? []).includes(step), ...more });
+    bands.push({ key: `${kind}:${index}`, kind, index, ids, closed: false, label: "", words: "", loud: false, residual: null, quiet, ...more });
   };
   const ends = (thing) => ENDS.map((which) => ({ which, at: placeOf(thing[which]), name: END_WORDS[which] }));
 

@@ -191,22 +191,22 @@ export class Overlay {
     context.lineJoin = "miter";
   }
 
-  /** A page's name in its middle, left out where the page is too small on screen to hold it. */
+  /** A page's name in its upper left corner, where it hides least; left out where the page is too small on screen. */
   #drawLabel(item, box) {
     if (!meets(item.shape.box, box)) return;
     const { context, view, colours } = this;
     const { scale, x: shiftX, y: shiftY } = this.#drawn;
-    const corners = item.label.corners.map(([x, y]) => [scale * x + shiftX, scale * y + shiftY]);
-    const size = Math.min(LABEL_CSS_PX * 2 * view.ratio, Math.hypot(corners[1][0] - corners[0][0], corners[1][1] - corners[0][1]) / 4);
+    const [at, right] = item.label.corners.map(([x, y]) => [scale * x + shiftX, scale * y + shiftY]);
+    const size = Math.min(LABEL_CSS_PX * view.ratio, Math.hypot(right[0] - at[0], right[1] - at[1]) / 4);
     if (size < 7 * view.ratio) return;
-    const middle = [0, 1].map((axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length);
-    context.font = `600 ${size}px system-ui, sans-serif`;
-    context.textAlign = "center";
-    context.textBaseline = "middle";
-    context.lineWidth = 4 * view.ratio;
-    context.strokeStyle = colours.halo;
+    context.font = `700 ${size}px system-ui, sans-serif`;
+    context.textAlign = "left";
+    context.textBaseline = "top";
+    const [pad, gap] = [0.3 * size, 0.35 * size];
+    const wide = context.measureText(item.label.text).width;
     context.fillStyle = colours.page;
-    context.strokeText(item.label.text, ...middle);
-    context.fillText(item.label.text, ...middle);
+    context.fillRect(at[0] + gap, at[1] + gap, wide + 2 * pad, size + 1.4 * pad);
+    context.fillStyle = colours.pageName;
+    context.fillText(item.label.text, at[0] + gap + pad, at[1] + gap + pad);
   }
 }

@@ -49,7 +49,7 @@ export function mountReadout(strip, store, api, seeAll) {
       known = said.words;
       say(give, said.words);
     } catch (error) {
-      if (error.name !== "AbortError" && asked === mine) say(give, "");
+      if (error.name !== "AbortError" && asked === mine) say(give, known || "Give or take: point at the plan");
     }
   }
 

@@ -4,6 +4,8 @@
  * Pure: the state of the job in, a list of items out. Marks, which people grab one by one, are in marks.js.
  */
 
+const LABEL_STEP = 0.05; // of the way from a page's corner to its middle
+
 /** Names of styles in the order they are drawn: what people placed lies over what was found. */
 export const STYLES = ["regionIn", "regionOut", "pageEdge", "page", "line", "other", "part", "rub", "trace", "border"];
 
@@ -34,10 +36,25 @@ export function sceneOf(state, { show = new Set() } = {}) {
     (results?.pages?.tiles ?? []).forEach((tile, index) => {
       // What a sheet shows reaches over its neighbours; its core is where the joints lie.
       add("pageEdge", "page", index, polygon(tile.corners_px));
-      add("page", "page", index, polygon(tile.core_px), { label: { text: tile.label, corners: tile.core_px } });
+      add("page", "page", index, polygon(tile.core_px), { label: { text: tile.label, corners: labelEdge(tile.core_px, state.source) } });
     });
   }
   return items;
+}
+
+/**
+ * Where a page's name goes: its upper left corner and the next one to the right. A corner beyond the picture's edge is
+ * drawn in towards the page's middle until it lies on the picture, which is what is looked at.
+ */
+export function labelEdge(core, source) {
+  const [wide, high] = [source?.width_px ?? Infinity, source?.height_px ?? Infinity];
+  const middle = [0, 1].map((axis) => core.reduce((sum, corner) => sum + corner[axis], 0) / core.length);
+  const inside = ([x, y]) => x >= 0 && y >= 0 && x < wide && y < high;
+  for (let part = 0; part < 1; part += LABEL_STEP) {
+    const at = core[0].map((value, axis) => value + part * (middle[axis] - value));
+    if (inside(at)) return [at, [at[0] + core[1][0] - core[0][0], at[1] + core[1][1] - core[0][1]]];
+  }
+  return [core[0], core[1]];
 }
 
 /** Loops that were found but not taken: shown under the pointer only, else they would hide the plan. */

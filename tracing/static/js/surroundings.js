@@ -1,6 +1,6 @@
 /** What the picture area takes from the page around it: its size in device px, and colours. */
 
-const COLOURS = ["halo", "part", "other", "line", "hover", "trace", "rub", "border", "page", "pageEdge", "regionIn", "regionOut", "regionInFill", "regionOutFill"];
+const COLOURS = ["halo", "part", "other", "line", "hover", "trace", "rub", "border", "page", "pageEdge", "pageName", "regionIn", "regionOut", "regionInFill", "regionOutFill"];
 
 /** Canvas colours are read from canvas.css, which takes them from the page's custom properties. */
 export function readColours(element, tiles, overlay) {

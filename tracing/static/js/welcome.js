@@ -16,6 +16,11 @@ export function mountWelcome(place, bench) {
   back.append(el("span"));
   const recentList = el("ul", { class: "recents" });
   const recents = el("section", { "aria-label": "Jobs of late" }, el("h3", { text: "Go on with a job" }), recentList);
+  const how = el("section", { class: "how", "aria-label": "What comes next" }, el("h3", { text: "What comes next" }),
+    el("ol", { class: "steps-list" }, ["Click both ends of something you know, and type its length as you would say it: 36 in, or 190.5 mm.",
+      "Look over the outlines that were found. Name them, leave some out, trace what is missing.",
+      "Say how large to build. Read how many sheets that takes and how far to trust it, then print one page and check it with a rule."].map((text) => el("li", { text }))),
+    el("p", { class: "row" }, el("span", { class: "quiet-text", text: "No plan at hand?" }), button("Try it with the sample plan", () => attempt(() => api.open({ sample: true })).catch(() => {}), { kind: "small" })));
   const path = textField({
     label: "Or type where it lies", example: "plans/plan.jpg", send: (text) => attempt(() => api.open({ path: text })),
     hint: "A picture, or the job.toml of a job.",
@@ -25,7 +30,7 @@ export function mountWelcome(place, bench) {
     el("div", { class: "stack" },
       back, el("h2", { text: "Which plan do you want to work from?" }),
       el("div", { class: "drop" }, el("p", { text: "Drop a photo, a scan or a PDF here" }), choose, chooser, going, wrong),
-      recents, path.node),
+      recents, path.node, how),
     el("aside", { class: "guide-side", "aria-label": "Taking the photo" }, el("h3", { text: "Before you take the photo" }), photoGuide())));
 
   chooser.addEventListener("change", () => {
@@ -66,6 +71,8 @@ export function mountWelcome(place, bench) {
       show(back, Boolean(state));
       if (state) say(back.lastElementChild, `Back to ${state.name}`);
       show(recents, desk.recent.length > 0);
+      // Whoever has a job to go on with knows the way.
+      show(how, desk.recent.length === 0);
       recentList.replaceChildren(...desk.recent.map((job) => {
         const node = el("button", { type: "button", class: job.there ? "recent" : "recent gone" },
           el("b", { text: job.name }), el("small", { class: "when", text: ago(job.when) }),

@@ -35,7 +35,7 @@ export function toolWords(tool, options = {}) {
     case "choose":
       return "Click an outline to take it or to leave it out.";
     case "rub":
-      return options.why === "join" ? "Draw over the edge that both outlines share; it is rubbed out and they become one." : "Draw over the lines that shall not count.";
+      return options.why === "join" ? "Click the line that two outlines share: it is rubbed out, and they become one. Or draw over it." : "Draw over the lines that shall not count.";
     case "region":
       return options.keep === "out" ? "Click round what shall be left out. Enter closes it." : "Click round what shall count; everything else is left out. Enter closes it.";
     case "measure":

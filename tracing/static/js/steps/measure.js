@@ -48,7 +48,9 @@ function measureRow(bench) {
       const said = await api.measure(item.kind, item.marks.map((mark) => [mark.x_px, mark.y_px]));
       if (asked === token) say(says, `${WORDS[item.kind]}: ${said.words}`);
     } catch (error) {
-      if (asked === token) say(says, error.message);
+      if (asked !== token) return;
+      say(says, error.message);
+      asked = ""; // asked again with the next result
     }
   }
 

@@ -24,8 +24,8 @@ export function outlinesStep(bench) {
     const next = doubtful.find(({ index }) => index > from) ?? doubtful[0];
     if (next) store.select({ kind: "part", index: next.index });
   });
-  const otherList = el("ul");
-  const fillOthers = keyed(otherList, (other) => near(other), () => otherRow(bench));
+  const otherList = el("div", { class: "groups" });
+  const fillOthers = keyed(otherList, (group) => group.why, () => otherGroup(bench));
   const others = more("Found, but not taken", otherList);
 
   const mend = more("Mend outlines", el("div", { class: "tools" },
@@ -52,9 +52,10 @@ export function outlinesStep(bench) {
     } };
   });
   const hand = more("Done by hand", handList);
-  const node = el("div", { class: "body" }, progress, wrong, choose, unsure, caption, partList, findings, others, mend, draw, region, hand);
+  const notes = more("Worth knowing");
+  const node = el("div", { class: "body" }, progress, wrong, findings, choose, unsure, caption, partList, others, mend, draw, region, hand, notes);
 
-  const rowOf = (what) => ({ part: partList, other: otherList })[what?.kind]?.children[what.index] ?? null;
+  const rowOf = (what) => (what?.kind === "part" || what?.kind === "other" ? ({ part: partList, other: otherList })[what.kind].querySelector(`[data-index="${what.index}"]`) : null);
   let lit = null;
   store.on("pointed", (what) => {
     lit?.classList.remove("pointed");
@@ -85,23 +86,27 @@ export function outlinesStep(bench) {
       show(unsure, (outlines?.parts ?? []).some((part) => part.kind === "unsure"));
       if (outlines !== filled) {
         fillParts(outlines?.parts ?? []);
-        fillOthers(outlines?.others ?? []);
+        fillOthers(grouped(outlines?.others ?? []));
+        say(others.firstElementChild, `Found, but not taken (${(outlines?.others ?? []).length})`);
         filled = outlines;
       }
       show(caption, (outlines?.parts ?? []).length > 0);
       show(others, (outlines?.others ?? []).length > 0);
-      findings.replaceChildren(findingList(outlines?.findings ?? []));
-      show(findings, (outlines?.findings ?? []).length > 0);
+      // What must be decided comes before the lists; what is worth knowing is there to be opened.
+      const told = outlines?.findings ?? [];
+      for (const [place, level] of [[findings, "decide"], [notes.lastElementChild, "note"]]) place.replaceChildren(findingList(told.filter((finding) => (finding.level === "decide") === (level === "decide"))));
+      show(findings, told.some((finding) => finding.level === "decide"));
+      show(notes, told.some((finding) => finding.level !== "decide"));
       const done = byHand(job);
       fillHand(done);
       show(hand, done.length > 0);
     },
     select(what) {
-      for (const list of [partList, otherList]) for (const row of list.children) row.classList.remove("chosen");
+      for (const list of [partList, otherList]) for (const row of list.querySelectorAll(".chosen")) row.classList.remove("chosen");
       const row = rowOf(what);
       if (!row) return;
       row.classList.add("chosen");
-      if (what.kind === "other") others.open = true;
+      if (what.kind === "other") for (const folded of [others, row.closest("details")]) folded.open = true;
       // A row under the pointer does not move away from it; one chosen in the picture is brought into view.
       if (!row.matches(":hover, :focus-within")) row.scrollIntoView({ block: "nearest" });
     },
@@ -157,6 +162,48 @@ function watchRow(node, store, what) {
   node.addEventListener("pointerleave", () => store.point(null));
 }
 
+/** Outlines by the reason why they were not taken, those that are left out by the builder first, large before small. */
+function grouped(others) {
+  const groups = new Map();
+  others.forEach((other, index) => {
+    if (!groups.has(other.why)) groups.set(other.why, { why: other.why, own: false, items: [] });
+    const group = groups.get(other.why);
+    group.own ||= other.choice !== null && other.choice !== undefined;
+    group.items.push({ other, index });
+  });
+  for (const { items } of groups.values()) items.sort((a, b) => b.other.area_px2 - a.other.area_px2);
+  return [...groups.values()].sort((a, b) => b.own - a.own || b.items.length - a.items.length);
+}
+
+/** All outlines of one reason; pointed at, all of them are lit. */
+function otherGroup(bench) {
+  const { store } = bench;
+  let items = [];
+  const list = el("ul");
+  const fill = keyed(list, ({ other }) => near(other), () => otherRow(bench));
+  const words = el("span");
+  const count = el("span", { class: "how-many" });
+  const summary = el("summary", {}, words, " ", count);
+  const node = el("details", { class: "group" }, summary, list);
+  const all = () => store.point({ kind: "other", index: -1, all: items.map(({ index }) => index) });
+  summary.addEventListener("pointerenter", (event) => event.pointerType !== "touch" && all());
+  summary.addEventListener("focus", all);
+  for (const kind of ["pointerleave", "blur"]) summary.addEventListener(kind, () => store.point(null));
+  return {
+    node,
+    update(group) {
+      items = group.items;
+      say(words, group.why[0].toUpperCase() + group.why.slice(1));
+      say(count, `${items.length}`);
+      count.setAttribute("aria-label", `, ${items.length}`);
+      // What the builder left out is wanted back more often than anything else.
+      if (group.own && !node.dataset.seen) node.open = true;
+      node.dataset.seen = "yes";
+      fill(items);
+    },
+  };
+}
+
 function otherRow(bench) {
   const { store, panels } = bench;
   let other = null;
@@ -167,11 +214,13 @@ function otherRow(bench) {
   watchRow(node, store, () => ({ kind: "other", index: at }));
   return {
     node,
-    update(next, index) {
+    update({ other: next, index }) {
       other = next;
       at = index;
-      say(why, `${index + 1}. ${other.why}`);
-      take.setAttribute("aria-label", `Take outline ${index + 1}: ${other.why}`);
+      node.dataset.index = String(index);
+      say(why, sizes(other));
+      take.setAttribute("aria-label", `Take outline ${index + 1}, ${sizes(other)}: ${other.why}`);
+      node.classList.toggle("chosen", store.selection?.kind === "other" && store.selection.index === index);
     },
   };
 }

@@ -35,8 +35,8 @@ export function sizeStep(bench) {
     },
   });
   const known = el("div", { class: "stack" }, el("div", { class: "field" }, el("label", { for: "which-length", text: "This length" }), which), wanted.node);
-  const noSpan = button("Take the wanted length out", () => panels.attempt(() => store.do({ do: "set_fraction", text: "1" })), { kind: "small" });
-  noSpan.title = "Back to full size";
+  const noSpan = button("Back to full size", () => panels.attempt(() => store.do({ do: "set_fraction", text: "1" })), { kind: "small" });
+  noSpan.title = "Forget the wanted length";
   const span = el("div", { class: "stack" }, known, noSpan, toolButton(bench, "Mark another on the plan", "mark", { for: "build" }, { kind: "wide", iconName: "length", key: "m", group }));
 
   const count = el("p", { class: "count" });
