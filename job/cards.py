@@ -152,7 +152,8 @@ def cards_noted(cards: Sequence[FoundCard]) -> tuple[Finding, ...]:
     if not cards:
         return ()
     flat = [card for card in cards if card.laid is Laid.FLAT]
-    names = listed([_sized(card) for card in cards])
+    sizes = sorted({card.size_mm for card in cards})
+    names = listed([_names([card for card in cards if card.size_mm == size_mm]) for size_mm in sizes])
     counted = "One card lies" if len(cards) == 1 else f"{len(cards)} cards lie"
     used = "what is under it was" if len(cards) == 1 else "what is under them was"
     notes = [
@@ -199,8 +200,10 @@ def cards_noted(cards: Sequence[FoundCard]) -> tuple[Finding, ...]:
     return tuple(notes)
 
 
-def _sized(card: FoundCard) -> str:
-    return f"{card.label} of {card.size_mm:g} mm"
+def _names(cards: Sequence[FoundCard]) -> str:
+    """Name cards of one size: `cards 1, 2 and 4 of 60 mm`."""
+    labels = [card.label.removeprefix("card ") for card in cards]
+    return f"{'card' if len(cards) == 1 else 'cards'} {listed(labels)} of {cards[0].size_mm:g} mm"
 
 
 def seen_by_camera(cards: Sequence[FoundCard]) -> bool:
