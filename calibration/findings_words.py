@@ -16,8 +16,9 @@ PROVEN_SPARE = 2.5
 """Observations beyond what is needed; the rectangle's squareness is one, so above it known distances agree as well."""
 
 
-def left_out(fault: Fault, observations: Sequence[Observation], *, spare: float) -> Finding:
+def left_out(fault: Fault, observations: Sequence[Observation], *, spare: float, longest_mm: float) -> Finding:
     """Say what was given wrong, as all the rest shows; `spare` is how many observations more than needed agree."""
+    believed = f"believed, it would change the longest part by up to {format_mm(fault.part * longest_mm)}"
     name = suspect_named(fault.suspect, observations)
     level = Level.DECIDE
     match fault.suspect.what:
@@ -31,27 +32,29 @@ def left_out(fault: Fault, observations: Sequence[Observation], *, spare: float)
             )
         case What.PRINT:
             text = (
-                f"{capitalised(name)} is not what the rest shows, by {_percent(fault.part)}; it was not used. Measure "
-                f"the sheet's bars again, {HOW_TO_PRINT}."
+                f"{capitalised(name)} is not what the rest shows, by {_percent(fault.part)}; it was not used: "
+                f"{believed}. Measure the sheet's bars again, {HOW_TO_PRINT}."
             )
         case What.CORNER:
             text = (
                 f"{capitalised(name)} lies {format_mm(fault.given_mm)} away from where all the rest puts it; it was "
-                "left out. Mark it again."
+                f"left out: {believed}. Mark it again."
             )
         case _:
             text = (
                 f"{capitalised(name)} does not agree with the rest, which makes it {format_mm(fault.rest_mm)} "
-                f"({format_off(fault.off_mm)}, {_percent(fault.part)}); it was left out. Check its marks and its "
-                "figure, then correct or remove it."
+                f"({format_off(fault.off_mm)}, {_percent(fault.part)}); it was left out: {believed}. Check its "
+                "marks and its figure, then correct or remove it."
             )
     return Finding("given-left-out", level, name, text)
 
 
-def disputed(faults: Sequence[Fault], observations: Sequence[Observation]) -> Finding:
+def disputed(faults: Sequence[Fault], observations: Sequence[Observation], *, longest_mm: float) -> Finding:
     """Say what does not agree where the rest cannot tell which is wrong."""
     names = [suspect_named(fault.suspect, observations) for fault in faults]
-    return Finding("given-disagree", Level.DECIDE, listed(names), dispute_text(faults, observations))
+    most_mm = max(fault.part for fault in faults) * longest_mm
+    text = f"{dispute_text(faults, observations)} Till then the longest part may be off by up to {format_mm(most_mm)}."
+    return Finding("given-disagree", Level.DECIDE, listed(names), text)
 
 
 def dispute_text(faults: Sequence[Fault], observations: Sequence[Observation]) -> str:
@@ -143,14 +146,14 @@ def weak(u95_mm: float, longest_mm: float, longest_given_mm: float) -> Finding:
     )
 
 
-def unchecked(name: str) -> Finding:
+def unchecked(name: str, longest_mm: float) -> Finding:
     """Say that a slip would go unseen."""
     return Finding(
         "nothing-checks",
         Level.NOTE,
         name,
-        f"Nothing checks {name}: a wrong figure or mark there would change every part by as much, unseen. Give a "
-        "second known distance or a check length.",
+        f"Nothing checks {name}: a wrong figure or mark there would change every part by as much, unseen: each percent "
+        f"is {format_mm(longest_mm / 100)} over the longest part. Give a second known distance or a check length.",
     )
 
 
@@ -179,18 +182,19 @@ def two_views(difference_mm: float, longest_mm: float) -> Finding:
     )
 
 
-def check_off(name: str, off_mm: float, allowed_mm: float, part: float) -> Finding:
+def check_off(name: str, off_mm: float, allowed_mm: float, part: float, longest_mm: float) -> Finding:
     """Say that a check length is not met."""
     return Finding(
         "check-length-off",
         Level.DECIDE,
         name,
         f"{capitalised(name)} comes out {format_off(off_mm)} ({_percent(part)}) away from its figure, where "
-        f"{format_give(allowed_mm)} is allowed. Check its marks and figure, and those of the known distances.",
+        f"{format_give(allowed_mm)} is allowed: as much of the longest part is {format_mm(part * longest_mm)}. "
+        "Check its marks and figure, and those of the known distances.",
     )
 
 
-def tag_differs(tag_dpi: float, own_dpi: float) -> Finding:
+def tag_differs(tag_dpi: float, own_dpi: float, longest_mm: float) -> Finding:
     """Say that the file's own dpi is another, and that it is not used."""
     times = max(own_dpi / tag_dpi, tag_dpi / own_dpi)
     drawn = tag_dpi / own_dpi
@@ -200,11 +204,12 @@ def tag_differs(tag_dpi: float, own_dpi: float) -> Finding:
         Level.NOTE,
         "dpi of the file",
         f"The file says {tag_dpi:.4g} dpi, what you gave says {own_dpi:.1f}: {times:.2f} times{reduced}; yours is "
-        "used.",
+        f"used, which makes the longest part {format_mm(longest_mm)} and not {format_mm(longest_mm / drawn)}. If you "
+        "doubt it, give a second known distance.",
     )
 
 
-def absurd_size(width_mm: float, units: tuple[str, str] | None) -> Finding:
+def absurd_size(width_mm: float, units: tuple[str, str] | None, longest_mm: float) -> Finding:
     """Say what the picture's size would be, and ask about the unit."""
     mixed = f"{units[0]} or {units[1]}" if units else "inches or mm"
     shown = f"{width_mm / 1000:.1f} m" if width_mm >= 1000 else format_mm(width_mm)
@@ -212,8 +217,8 @@ def absurd_size(width_mm: float, units: tuple[str, str] | None) -> Finding:
         "unit-doubtful",
         Level.DECIDE,
         "unit of the known length",
-        f"That makes this picture {shown} wide at full size: {mixed}? Type the length again with its unit, or "
-        "confirm it by a second known distance.",
+        f"That makes this picture {shown} wide at full size and the longest part {format_mm(longest_mm)}: {mixed}? "
+        "Type the length again with its unit, or confirm it by a second known distance.",
     )
 
 

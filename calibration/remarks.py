@@ -88,12 +88,19 @@ def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]
 def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     weeded = evidence.weeded
     for fault in weeded.left_out:
-        yield words.left_out(fault, evidence.observations, spare=weeded.agreement.spare)
+        yield words.left_out(
+            fault, evidence.observations, spare=weeded.agreement.spare, longest_mm=_longest_mm(calibration, evidence)
+        )
     if weeded.disputed:
-        yield words.disputed(weeded.disputed, evidence.observations)
+        yield words.disputed(weeded.disputed, evidence.observations, longest_mm=_longest_mm(calibration, evidence))
     elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
         yield words.misfit(weeded.agreement.variance_factor, calibration.length(*evidence.longest_px).u95_mm)
     yield from _curl(calibration, evidence)
+
+
+def _longest_mm(calibration: Calibration, evidence: Evidence) -> float:
+    """Give the length of the longest part, full size."""
+    return calibration.length(*evidence.longest_px).mm
 
 
 def _curl(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
@@ -123,7 +130,8 @@ def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         allowed = math.hypot(entry.u95_mm, NORMAL_95 * seen.give_mm / math.sqrt(3))
         if abs(entry.residual_mm) > allowed:
             part = abs(entry.residual_mm) / entry.given_mm
-            yield words.check_off(named(seen), entry.residual_mm, allowed, part)
+            longest_mm = _longest_mm(calibration, evidence)
+            yield words.check_off(named(seen), entry.residual_mm, allowed, part, longest_mm)
 
 
 def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
@@ -154,9 +162,10 @@ def _sizes(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         width_mm = own * calibration.size.width_px
         longer_mm = own * max(calibration.size.width_px, calibration.size.height_px)
         if units or not SMALLEST_PICTURE_MM <= longer_mm <= LARGEST_PICTURE_MM:
-            yield words.absurd_size(width_mm, units)
+            yield words.absurd_size(width_mm, units, _longest_mm(calibration, evidence))
     if ratio is not None:
-        yield words.tag_differs(MM_PER_INCH * ratio / own, MM_PER_INCH / own)
+        longest_mm = _longest_mm(calibration, evidence)
+        yield words.tag_differs(MM_PER_INCH * ratio / own, MM_PER_INCH / own, longest_mm)
 
 
 def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
@@ -188,7 +197,7 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     lengths = KnownDistance | GivenScale | CheckLength | Cards
     sources = [s for s in evidence.observations if isinstance(s, lengths) or _sized(s)]
     if len(sources) == 1:
-        yield words.unchecked(named(sources[0]))
+        yield words.unchecked(named(sources[0]), longest.mm)
 
 
 def _directions(calibration: Calibration, evidence: Evidence) -> tuple[float, float, str]:
