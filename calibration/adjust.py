@@ -10,6 +10,7 @@ from calibration.adjustment_rows import adjustment
 from calibration.blunders import Weeded, weed
 from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
+from calibration.draughting import as_by_machine, shows_machine
 from calibration.findings_words import dispute_text
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
@@ -121,6 +122,11 @@ def adjust(
         line_times = math.sqrt(weeded.agreement.line_factor)
         observations = [_less_sure(seen, line_times) for seen in observations]
         weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
+    elif weeded.clean and weeded.solution.problem.line_rows:
+        truer = as_by_machine(observations)
+        other = _weeded(truer, kind=kind, size=size, priors=told, begin=[weeded.solution.values])
+        if other.clean and shows_machine(weeded.solution, other.solution):
+            observations, weeded = truer, other
     card_times, card_out = 1.0, None
     if weeded.agreement.card_factor > weeded.agreement.usual_card_factor:
 

@@ -10,10 +10,6 @@ import numpy as np
 from calibration.observations import Corners, GivenScale, KnownDistance, Skew, StraightLine
 from calibration.plane_map import Floats, PictureSize
 
-LEAN_SIGMA_RAD = 0.001
-"""How far a drawn rectangle's angle is off 90 degrees: 1 mm on a metre; one real border leaned by two to six times
-that, which shows as a misfit."""
-
 DROPPED_TIMES = 1e4
 """A corner that is left out keeps its place, with an error this many times larger."""
 
@@ -119,7 +115,7 @@ class CornersBlock:
             told.append((3, math.log(self.corners.width_mm), give / self.corners.width_mm))
         if self.corners.height_mm is not None and self.sides is Sides.BOTH:
             told.append((4, math.log(self.corners.height_mm), give / self.corners.height_mm))
-        return (*told, (5, 0.0, LEAN_SIGMA_RAD))
+        return (*told, (5, 0.0, self.corners.lean_sigma_rad))
 
     def start(self, plane_mm: Floats) -> Floats:
         """Give the rectangle nearest the four places."""

@@ -21,6 +21,9 @@ SETTLED_SIGMA_PX = 0.15
 DRAUGHTING_MM = 0.2
 """Half width of what a carefully drawn line may be off on paper, in mm of paper (trade practice)."""
 
+LEAN_SIGMA_RAD = 0.001
+"""How far a drawn rectangle's angle is off 90 degrees: 1 mm on a metre; one real border leaned by two to six times
+that, which shows as a misfit."""
 
 LEAST_POINTS = 4
 """Two tell where a line lies, and two more whether it bends."""
@@ -85,6 +88,7 @@ class Corners:
     `width_mm` is first to second, `height_mm` second to third, full size; both None when the
     size is unknown. `give_mm` is half the width within which a corner or the size may be off at
     full size. `label` tells a given rectangle ("corners") from a found one ("drawn border").
+    `lean_sigma_rad` is how far its angles are off 90 degrees.
     """
 
     points_px: tuple[PointPx, PointPx, PointPx, PointPx]
@@ -93,6 +97,7 @@ class Corners:
     label: str = "corners"
     sigma_px: float = CLICK_SIGMA_PX
     give_mm: float = DRAUGHTING_MM
+    lean_sigma_rad: float = LEAN_SIGMA_RAD
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from calibration.adjust import adjust
-from calibration.blocks import LEAN_SIGMA_RAD
 from calibration.kind import Kind
-from calibration.observations import DRAUGHTING_MM, CalibrationError, Corners, KnownDistance
+from calibration.observations import DRAUGHTING_MM, LEAN_SIGMA_RAD, CalibrationError, Corners, KnownDistance
 from calibration.parameters import LENS_SIGMA, Prior, Role, priors
 from calibration.plane_map import PictureSize, plane_from_picture
 from calibration.problem import build
@@ -96,13 +95,12 @@ def test_knowns_alone_find_the_tilt(pinhole):
     assert calibration.settled
 
 
-def test_covariance_agrees_with_first_order_theory_of_a_homography(pinhole, monkeypatch):
+def test_covariance_agrees_with_first_order_theory_of_a_homography(pinhole):
     """Criminisi, Reid, Zisserman 1999: the covariance of a plane-to-plane map from four exact world points.
 
     With a focal length that nothing tells and a rectangle drawn true, only the principal point's place
     is known beyond a free homography; so our interval is at most theirs, and not far below.
     """
-    monkeypatch.setattr("calibration.blocks.LEAN_SIGMA_RAD", 1e-9)
     camera = pinhole(tilt_x_deg=20, tilt_y_deg=18)
     px, sigma_px = camera(RECTANGLE_MM), 0.5
     world = RECTANGLE_MM - RECTANGLE_MM[3]
@@ -129,7 +127,7 @@ def test_covariance_agrees_with_first_order_theory_of_a_homography(pinhole, monk
     slopes = np.array([(length(h + 1e-7 * e) - length(h - 1e-7 * e)) / 2e-7 for e in np.eye(9)])
     theirs = math.sqrt(slopes @ covariance @ slopes)
 
-    ours = _lens_known_sigma(camera, [Corners(marks(px), *SIZE, give_mm=1e-6)], ends_px)
+    ours = _lens_known_sigma(camera, [Corners(marks(px), *SIZE, give_mm=1e-6, lean_sigma_rad=1e-9)], ends_px)
 
     assert 0.6 * theirs < ours < 1.05 * theirs
 

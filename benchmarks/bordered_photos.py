@@ -1,0 +1,125 @@
+"""Photos of invented bordered plans, from pixels to lengths: how far these are off, clicks included, and the time.
+
+Every photo is drawn by `benchmarks.bordered_plans` with its truth: 12 MP, 24-28 mm equivalent, tilted to 25 degrees on
+both axes, lens, uneven light, blur, noise, JPEG. No threshold was set on the ones that the seed here gives. Given are
+the border's size and a focal length 2 % off.
+Run: python -m benchmarks.bordered_photos [--views N] [--seed S] [--rows PATTERN]
+"""
+
+import argparse
+import fnmatch
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+
+from benchmarks.bordered_plans import Points, Scene, View, photo_view, plan_scene, take
+from calibration.adjust import adjust
+from calibration.border import Border, find_border
+from calibration.calibration import Calibration
+from calibration.kind import Kind
+from calibration.observations import CLICK_SIGMA_PX, SETTLED_SIGMA_PX, Corners, Observation, StraightLine
+from calibration.sheet import find_sheet
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture, Source
+
+KINDS = ("plain", "double", "zones", "gaps", "outside")
+LENGTHS = 25
+FILM_DIAGONAL_MM = math.hypot(36, 24)
+
+
+def main() -> None:
+    """Print a line for each photo and the figures of all."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--views", type=int, default=10)
+    parser.add_argument("--seed", type=int, default=2026)
+    parser.add_argument("--rows", default="*", help="which kinds of border, as a shell pattern")
+    chosen = parser.parse_args()
+    kinds = [kind for kind in KINDS if fnmatch.fnmatch(kind, f"*{chosen.rows}*")]
+    print(f"seed {chosen.seed}, {chosen.views} photos, {LENGTHS} lengths each")
+    clicked, settled, said, corner, seconds, cpu = [], [], [], [], [], []
+    found = 0
+    for number in range(chosen.views):
+        kind = kinds[number % len(kinds)]
+        rng = np.random.default_rng([chosen.seed, number])
+        scene = plan_scene(rng, kind)
+        view = photo_view(rng, scene.sheet_mm, width_px=4000, tilt_deg=25)
+        pixels = take(rng, scene, view, table=int(rng.integers(50, 150)))
+        picture = Picture(pixels, Source(Path("plan.jpg"), "", Medium.RASTER))
+        ink = find_ink(picture)
+        began, spent = time.perf_counter(), time.process_time()
+        border = find_border(ink, sheet_px=find_sheet(picture))
+        seconds.append(time.perf_counter() - began)
+        cpu.append(time.process_time() - spent)
+        assert scene.corners_mm is not None
+        if border is None:
+            print(f"  {number} {kind}: no border found")
+            continue
+        found += 1
+        off_px = np.hypot(*(border.corners_px - view.to_picture(scene.corners_mm)).T)
+        calibration = _calibrated(rng, border, scene, view)
+        starts, ends, true_mm = _lengths(rng, scene)
+        errors = [
+            np.abs(_measured(rng, calibration, view, starts, ends, sigma_px) - true_mm) / true_mm
+            for sigma_px in (CLICK_SIGMA_PX, SETTLED_SIGMA_PX)
+        ]
+        _, u95_mm = calibration.lengths_u95(
+            view.to_picture(starts), view.to_picture(ends), mark_sigma_px=CLICK_SIGMA_PX
+        )
+        corner += off_px.tolist()
+        clicked += errors[0].tolist()
+        settled += errors[1].tolist()
+        said += (errors[0] <= u95_mm / true_mm).tolist()
+        print(
+            f"  {number} {kind}, {scene.sheet_mm[0]:.0f} x {scene.sheet_mm[1]:.0f} mm: corners off "
+            f"{off_px.max():.2f} px (sigma stated {border.sigma_px:.2f}, of sides {border.side_sigma_px:.2f}), "
+            f"95 % of lengths under {100 * np.quantile(errors[0], 0.95):.3f} %, findings to decide: "
+            f"{[finding.code for finding in calibration.findings if finding.level.value == 'decide']}"
+        )
+    print(f"borders found in {found} of {chosen.views}; corners off {np.sqrt(np.mean(np.square(corner))):.3f} px rms")
+    for name, off in (("clicks of 0.5 px", clicked), ("marks on ink, 0.15 px", settled)):
+        print(
+            f"lengths of half the sheet's diagonal and more, {name}: median {100 * np.median(off):.3f} %, "
+            f"95 % under {100 * np.quantile(off, 0.95):.3f} %, largest {100 * np.max(off):.2f} %"
+        )
+    print(f"95 % intervals, clicks included, hold {np.mean(said):.1%}")
+    print(f"paper's edge and border: {np.median(seconds):.2f} s of wall clock, {np.median(cpu):.2f} s of CPU (medians)")
+
+
+def _calibrated(rng: np.random.Generator, border: Border, scene: Scene, view: View) -> Calibration:
+    """Set the scale by the border's size."""
+    assert scene.corners_mm is not None
+    first, second, third, fourth = ((float(x), float(y)) for x, y in border.corners_px)
+    width_mm, height_mm = (scene.corners_mm[2] - scene.corners_mm[0]).tolist()
+    corners = Corners((first, second, third, fourth), width_mm, height_mm, sigma_px=border.sigma_px)
+    given: list[Observation] = [corners]
+    given += [StraightLine(side, border.side_sigma_px) for side in border.sides]
+    width_px, height_px = view.size_px
+    focal_35mm = view.focal_px / math.hypot(width_px, height_px) * FILM_DIAGONAL_MM * (1 + 0.02 * rng.choice([-1, 1]))
+    return adjust(given, width_px=width_px, height_px=height_px, kind=Kind.PHOTO, focal_35mm=focal_35mm)
+
+
+def _lengths(rng: np.random.Generator, scene: Scene) -> tuple[Points, Points, Points]:
+    """Give lengths of half the sheet's diagonal and more, of every direction: ends on the sheet, and mm."""
+    starts: list[Points] = []
+    ends: list[Points] = []
+    while len(starts) < LENGTHS:
+        start, end = rng.uniform((0, 0), scene.sheet_mm, (2, 2))
+        if math.dist(start, end) >= math.hypot(*scene.sheet_mm) / 2:
+            starts.append(start)
+            ends.append(end)
+    return np.array(starts), np.array(ends), np.hypot(*(np.array(ends) - np.array(starts)).T)
+
+
+def _measured(
+    rng: np.random.Generator, calibration: Calibration, view: View, starts: Points, ends: Points, sigma_px: float
+) -> Points:
+    """Give lengths between marks that are off by so many px, mm."""
+    marks = [view.to_picture(points) + rng.normal(0, sigma_px, points.shape) for points in (starts, ends)]
+    mm, _ = calibration.lengths_u95(*marks, mark_sigma_px=sigma_px)
+    return mm
+
+
+if __name__ == "__main__":
+    main()
