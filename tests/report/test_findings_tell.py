@@ -33,6 +33,8 @@ WHY_NOT = {
     "cards-size-taken": "the size of the print is the whole scale: told as such",
     "plan-taken-full-size": "any factor is possible: told as such",
     "page-size-taken": "tells the whole page's size; there are no parts yet",
+    "page-lines": "where lines were taken from; changes no length",
+    "page-as-picture": "where lines were taken from; changes no length",
     "pdf-user-unit": "comes before there is any length",
     "pdf-cut-short": "parts are missing, not off",
     "picture-damaged": "parts are missing, not off",
