@@ -8,7 +8,7 @@ import numpy as np
 
 from calibration.adjustment import Adjustment, Agreed, ObservedRow, Seen, Shown, Unit, UnknownRow, Use
 from calibration.adjustment_unknowns import unknown_rows
-from calibration.blocks import LEAN_SIGMA_RAD, Block, CornersBlock, KnownsBlock, LineBlock, ScaleBlock, SquareBlock
+from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, ScaleBlock, SquareBlock
 from calibration.blunders import UNTESTED, Weeded
 from calibration.card_block import POSE, CardsBlock
 from calibration.kind import Kind
@@ -149,7 +149,7 @@ class _Told:
                 lean = float(own[LEAN])
                 yield ObservedRow(
                     f"{block.corners.label}, right angles", Seen.SQUARE, Use.FITTED, Unit.RAD, math.pi / 2,
-                    math.pi / 2 - lean, -lean, None, LEAN_SIGMA_RAD, tested,
+                    math.pi / 2 - lean, -lean, None, block.corners.lean_sigma_rad, tested,
                 )  # fmt: skip
             else:
                 given, fitted = math.exp(expected), math.exp(float(own[which]))
