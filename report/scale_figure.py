@@ -38,7 +38,7 @@ _STYLES = {
     Given.SIDE: "side",
     Given.CHECK: "check",
     Given.SCALE: "trusted",
-    Given.CARD: "side",
+    Given.CARD: "card",
 }
 
 
@@ -130,7 +130,7 @@ def line_letters() -> str:
 
 
 def style_of(length: Observed) -> str:
-    """Give how a length is drawn: `known`, `side`, `check`, `trusted`, or `left-out` for what disagreed too much."""
+    """Give how a length is drawn: `known`, `side`, `card`, `check`, `trusted`, or `left-out` for what disagreed."""
     if not length.used and length.kind is not Given.CHECK:
         return "left-out"
     return _STYLES[length.kind]
