@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from calibration.adjustment_rows import adjustment
+from calibration.bend_choice import choose_bend
 from calibration.blunders import Weeded, weed
 from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
@@ -29,7 +30,7 @@ from calibration.observations import (
 from calibration.observed import observe
 from calibration.parameters import Prior, believable_focal_35mm, loosened, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
-from calibration.problem import Problem
+from calibration.problem import Problem, build
 from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
 from calibration.solution import Solution, solve_from
@@ -110,12 +111,17 @@ def adjust(
     begin = starts(observations, kind=kind, size=size, priors=told)
     refuse_undeclared_reduction(observations, start=begin[0], size=size)
     refuse_unit_slips(observations, start=begin[0], size=size)
-    weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
-    for _ in range(LOOSENINGS):
-        if not weeded.solution.problem.line_rows or not beyond_usual(weeded.solution):
-            break
-        told = loosened(told)
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
+    flat = solve_from(build(observations, size=size, priors=told), begin)
+    bent = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
+    if bent is not None:
+        weeded, told = bent, bent.solution.problem.priors
+    else:
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin, minima=flat)
+        for _ in range(LOOSENINGS):
+            if not weeded.solution.problem.line_rows or not beyond_usual(weeded.solution):
+                break
+            told = loosened(told)
+            weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
     line_times = 1.0
     if weeded.agreement.line_factor > weeded.agreement.usual_line_factor:
         # Paper that lies in small waves bends its lines by more than they are measured to: they tell less of the lens.
@@ -192,14 +198,20 @@ def _less_sure(seen: Observation, times: float) -> Observation:
 
 
 def _weeded(
-    observations: Sequence[Observation], *, kind: Kind, size: PictureSize, priors: dict[P, Prior], begin: list[Floats]
+    observations: Sequence[Observation],
+    *,
+    kind: Kind,
+    size: PictureSize,
+    priors: dict[P, Prior],
+    begin: list[Floats],
+    minima: list[Solution] | None = None,
 ) -> Weeded:
     """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason."""
 
     def solver(problem: Problem) -> list[Solution]:
         return solve_from(problem, begin)
 
-    weeded = weed(observations, size=size, priors=priors, solver=solver)
+    weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima)
     if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
         other = weed(observations, size=size, priors=with_stretch(priors), solver=solver)
         strain = math.hypot(other.solution.values[P.STRETCH], other.solution.values[P.SHEAR])

@@ -73,12 +73,23 @@ class Weeded:
         return not self.left_out and not self.disputed
 
 
-def weed(observations: Sequence[Observation], *, size: PictureSize, priors: dict[P, Prior], solver: Solver) -> Weeded:
-    """Solve; leave out, one at a time, what the rest shows to be wrong; stop where the rest cannot tell."""
+def weed(
+    observations: Sequence[Observation],
+    *,
+    size: PictureSize,
+    priors: dict[P, Prior],
+    solver: Solver,
+    minima: list[Solution] | None = None,
+) -> Weeded:
+    """Solve; leave out, one at a time, what the rest shows to be wrong; stop where the rest cannot tell.
+
+    `minima` are those of everything given, where they are known already.
+    """
     without: frozenset[Suspect] = frozenset()
     left_out: list[Fault] = []
     most = max(1, sum(isinstance(seen, KnownDistance) for seen in observations) // 3)
-    minima = solver(build(observations, size=size, priors=priors))
+    if minima is None:
+        minima = solver(build(observations, size=size, priors=priors))
     before = agreement(minima[0])
     while True:
         solution = minima[0]

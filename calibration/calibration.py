@@ -9,7 +9,15 @@ import numpy as np
 from calibration.adjustment import Adjustment
 from calibration.kind import Kind
 from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, PointPx
-from calibration.plane_map import LENS, Floats, PictureSize, local_scales, picture_from_plane, plane_from_picture
+from calibration.plane_map import (
+    LENS,
+    Floats,
+    PictureSize,
+    is_bent,
+    local_scales,
+    picture_from_plane,
+    plane_from_picture,
+)
 from calibration.uncertainty import NORMAL_95, length_sigmas
 from drawing.findings import Finding, Level
 
@@ -136,6 +144,11 @@ class Calibration:
     def lens_taken_out(self) -> bool:
         """Whether the map undoes a lens's bending."""
         return bool(self.values[list(LENS)].any())
+
+    @property
+    def bent(self) -> bool:
+        """Whether the map lays curled paper flat."""
+        return is_bent(self.values)
 
     @property
     def settled(self) -> bool:

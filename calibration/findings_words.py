@@ -97,6 +97,44 @@ def not_flat(name: str, off_mm: float, effect_mm: float) -> Finding:
     )
 
 
+def laid_flat(rise_mm: float) -> Finding:
+    """Say that the paper was bent, and by how much."""
+    return Finding(
+        "paper-bent",
+        Level.NOTE,
+        "the paper",
+        f"The paper did not lie flat: its lines show that it stands up to {format_mm(rise_mm)} off a plane. It was "
+        "laid flat in the outlines and in the flat picture, and every give or take includes how well that is known. A "
+        "flat sheet comes out better still.",
+    )
+
+
+def bend_unproven(rise_mm: float, effect_mm: float, inner: int, needed: int) -> Finding:
+    """Say that the paper was bent, with too few lines to tell whether it curls or bulges."""
+    lines = "no straight line" if inner <= 0 else f"{inner} straight line" + ("s" if inner > 1 else "")
+    return Finding(
+        "not-flat",
+        Level.DECIDE,
+        "the paper",
+        f"The paper did not lie flat: its lines show that it stands up to {format_mm(rise_mm)} off a plane. It was "
+        f"laid flat as a sheet that curls; with {lines} inside the border it cannot be told whether it bulges "
+        f"instead, and then lengths may be off by {format_give(effect_mm)} over the longest part. Flatten it and "
+        f"photograph it again, or mark {needed} long straight lines inside the border.",
+    )
+
+
+def two_bends(difference_mm: float, length_mm: float) -> Finding:
+    """Say that the paper may be bent in two ways."""
+    return Finding(
+        "two-bends",
+        Level.DECIDE,
+        "bend of the paper",
+        f"The paper did not lie flat, and it may be bent in two ways that fit alike: they differ by "
+        f"{format_mm(difference_mm)} over {format_mm(length_mm)}. Flatten the paper and photograph it again, or give "
+        "known distances from corner to corner.",
+    )
+
+
 def stretched(part: float, longest_mm: float) -> Finding:
     """Say that x and y scales differ."""
     return Finding(

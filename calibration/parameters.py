@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 from calibration.kind import Kind
-from calibration.plane_map import P
+from calibration.plane_map import BULGE, CYLINDER, P
 
 
 class Role(Enum):
@@ -61,6 +61,12 @@ SHEAR_SIGMA = 0.001
 PAGE_SIGMA = 1e-4
 """Stretch and shear of a page drawn by a program: rounding of its coordinates only."""
 
+CYLINDER_SIGMA = (0.02, 0.02, 0.02, 0.02, 0.02)
+"""Half diagonals, for t^2 to t^6: an A1 sheet that fills the picture rises by 5 mm at its edge with each."""
+
+BULGE_SIGMA = 0.015
+"""Half diagonals, each term."""
+
 
 def priors(*, kind: Kind, focal_35mm: float | None) -> dict[P, Prior]:
     """Give the role and prior of every parameter for a kind of picture."""
@@ -98,6 +104,17 @@ def with_stretch(before: dict[P, Prior]) -> dict[P, Prior]:
         P.STRETCH: Prior(Role.FREE, sigma=STRETCH_SIGMA),
         P.SHEAR: Prior(Role.FREE, sigma=STRETCH_SIGMA),
     }
+
+
+def with_cylinder(before: dict[P, Prior], *, terms: int) -> dict[P, Prior]:
+    """Give the same priors with a cylinder's direction and the first so many terms of its profile solved for."""
+    profile = {p: Prior(Role.FREE, sigma=sigma) for p, sigma in zip(CYLINDER[:terms], CYLINDER_SIGMA, strict=False)}
+    return before | {P.BEND_TURN: Prior(Role.FREE)} | profile
+
+
+def with_bulge(before: dict[P, Prior]) -> dict[P, Prior]:
+    """Give the same priors with a bulge solved for."""
+    return before | {p: Prior(Role.FREE, sigma=BULGE_SIGMA) for p in BULGE}
 
 
 def believable_focal_35mm(focal_35mm: float | None) -> float | None:

@@ -8,7 +8,8 @@ which are free. The steps, picture to plane:
 3. a camera of focal length f (half diagonals) looking at a plane with its vanishing line at a x + b y + 1 = 0,
    in-plane axes by the smallest rotation that turns the plane's normal to the camera's axis, so that
    nothing jumps at a frontal view; exp(log s) mm to a half diagonal;
-4. a stretch e1 between the axes and e2 between the diagonals, for paper, copier and scanner.
+4. where the paper curls, from the plane to the paper (`bend`);
+5. a stretch e1 between the axes and e2 between the diagonals, for paper, copier and scanner.
 
 The plane's own turn and shift are left out: no length depends on them; `Calibration` adds them.
 """
@@ -20,6 +21,8 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+
+from calibration.bend import BULGES, POWERS, Bend
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -44,10 +47,36 @@ class P(IntEnum):
     K2 = 7
     CENTRE_X = 8
     CENTRE_Y = 9
+    BEND_TURN = 10
+    BEND_2 = 11
+    BEND_3 = 12
+    BEND_4 = 13
+    BEND_5 = 14
+    BEND_6 = 15
+    BULGE_XX = 16
+    BULGE_XY = 17
+    BULGE_YY = 18
+    BULGE_XXX = 19
+    BULGE_XXY = 20
+    BULGE_XYY = 21
+    BULGE_YYY = 22
+    BULGE_XXXX = 23
+    BULGE_XXXY = 24
+    BULGE_XXYY = 25
+    BULGE_XYYY = 26
+    BULGE_YYYY = 27
 
 
 LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
 """What the lens does."""
+
+_LENS = slice(P.K1, P.CENTRE_Y + 1)
+
+CYLINDER = tuple(P)[P.BEND_2 : P.BEND_2 + len(POWERS)]
+"""A cylinder's profile; its direction is `P.BEND_TURN`."""
+
+BULGE = tuple(P)[P.BULGE_XX : P.BULGE_XX + len(BULGES)]
+"""What the paper does that is no cylinder."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +102,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
 
     Parameters
     ----------
-    values : (..., 10) array
+    values : (..., 28) array
         Parameters in the order of `P`; leading axes are sets of parameters.
     points_px : (N, 2) array
         Picture frame.
@@ -86,25 +115,36 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
     points = np.asarray(points_px, dtype=np.float64)
     x = (points[:, 0] - size.middle_px[0]) / size.half_diagonal_px
     y = (size.middle_px[1] - points[:, 1]) / size.half_diagonal_px
-    if values[..., P.K1 :].any():
+    if values[..., _LENS].any():
         x, y = _undistorted(values, x, y)
-    h = homography(values)[..., None]
+    curled = is_bent(values)
+    h = (_camera(values) if curled else homography(values))[..., None]
     depth = h[..., 2, 0, :] * x + h[..., 2, 1, :] * y + 1
     depth = np.where(depth > HORIZON, depth, np.nan)
     u = (h[..., 0, 0, :] * x + h[..., 0, 1, :] * y + h[..., 0, 2, :]) / depth
     v = (h[..., 1, 0, :] * x + h[..., 1, 1, :] * y + h[..., 1, 2, :]) / depth
-    return np.stack([u, v], axis=-1)
+    plane = np.stack([u, v], axis=-1)
+    if not curled:
+        return plane
+    scale = np.exp(values[..., P.LOG_SCALE])[..., None, None]
+    paper = bend(values).paper(plane / scale) * scale
+    return np.asarray(paper @ np.swapaxes(_strain(values)[..., :2, :2], -1, -2))
 
 
 def picture_from_plane(values: Floats, points_mm: Floats, size: PictureSize) -> Floats:
     """Give picture px (N, 2) for mm on the plane (N, 2), the inverse; NaN where no px shows the place."""
     points = np.asarray(points_mm, dtype=np.float64)
-    inverse = np.linalg.inv(homography(values))
+    curled = is_bent(values)
+    if curled:
+        scale = np.exp(values[P.LOG_SCALE])
+        paper = points @ np.linalg.inv(_strain(values)[:2, :2]).T
+        points = bend(values).plane(paper / scale) * scale
+    inverse = np.linalg.inv(_camera(values) if curled else homography(values))
     p = points @ inverse[:, :2].T + inverse[:, 2]
     # 1 / p[2] is the depth: at or below zero lies what the camera cannot see.
     p[:, 2] = np.where(p[:, 2] > 0, p[:, 2], np.nan)
     q = p[:, :2] / p[:, 2:]
-    if values[P.K1 :].any():
+    if values[_LENS].any():
         q = _distorted(values, q)
     x = size.middle_px[0] + q[:, 0] * size.half_diagonal_px
     y = size.middle_px[1] - q[:, 1] * size.half_diagonal_px
@@ -113,6 +153,33 @@ def picture_from_plane(values: Floats, points_mm: Floats, size: PictureSize) -> 
 
 def homography(values: Floats) -> Floats:
     """Give the (..., 3, 3) map of undistorted picture coordinates (half diagonals, y up) to mm on the plane."""
+    return _strain(values) @ _camera(values)
+
+
+def moving(values: Floats) -> list[P]:
+    """Give the parameters that the map (28,) depends on: those of a bend only where there is one."""
+    bent = values[P.BEND_2 :].any()
+    return [p for p in P if p < P.BEND_TURN or (bent and (p < P.BULGE_XX or values[P.BULGE_XX :].any()))]
+
+
+def is_bent(values: Floats) -> bool:
+    """Whether the map takes curled paper for curled."""
+    return bool(values[..., P.BEND_2 :].any())
+
+
+def bend(values: Floats) -> Bend:
+    """Give the bend that the parameters (..., 28) describe."""
+    focal = np.exp(values[..., P.LOG_FOCAL])
+    lean = np.stack([values[..., P.TILT_X], values[..., P.TILT_Y]], axis=-1) * focal[..., None]
+    length = np.sqrt(1 + (lean**2).sum(axis=-1))
+    # The axis of the camera, x = y = 0, meets the plane here: the third column of `_camera`.
+    middle = -lean * (focal / length)[..., None]
+    cylinder = values[..., P.BEND_2 : P.BEND_6 + 1]
+    return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_XX :], focal / length, middle)
+
+
+def _camera(values: Floats) -> Floats:
+    """Give `homography` before the paper's stretch."""
     scale, focal = np.exp(values[..., P.LOG_SCALE]), np.exp(values[..., P.LOG_FOCAL])
     a, b = values[..., P.TILT_X], values[..., P.TILT_Y]
     # The plane's normal in the camera's frame is (a f, b f, 1).
@@ -126,12 +193,32 @@ def homography(values: Floats) -> Floats:
     plane[..., 0, 2] = -scale * nx * focal
     plane[..., 1, 2] = -scale * ny * focal
     plane[..., 2, 0], plane[..., 2, 1], plane[..., 2, 2] = a, b, 1
-    strain = np.zeros_like(plane)
+    return plane
+
+
+def _strain(values: Floats) -> Floats:
+    strain = np.zeros((*values.shape[:-1], 3, 3))
     strain[..., 0, 0] = np.exp(values[..., P.STRETCH] / 2)
     strain[..., 1, 1] = np.exp(-values[..., P.STRETCH] / 2)
     strain[..., 0, 1] = strain[..., 1, 0] = values[..., P.SHEAR] / 2
     strain[..., 2, 2] = 1
-    return strain @ plane
+    return strain
+
+
+def standing(values: Floats, points_px: Floats, size: PictureSize) -> tuple[float, float]:
+    """Give how far these places of the paper rise from the lowest to the highest, over the plane nearest them, mm.
+
+    Then the camera's distance from that plane, mm.
+    """
+    points = np.asarray(points_px, dtype=np.float64)
+    scale = float(np.exp(values[P.LOG_SCALE]))
+    flat = np.array(values)
+    flat[P.BEND_2 :] = 0.0
+    w = plane_from_picture(flat, points, size) / scale
+    heights = bend(values).heights(w)
+    plane = np.column_stack([w, np.ones(len(w))])
+    off = heights - plane @ np.linalg.lstsq(plane, heights, rcond=None)[0]
+    return float(np.ptp(off)) * scale, float(bend(values).distance) * scale
 
 
 def local_scales(values: Floats, points_px: Floats, size: PictureSize) -> Floats:

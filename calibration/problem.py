@@ -11,7 +11,7 @@ from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows
 from calibration.card_block import CardsBlock
 from calibration.observations import Cards, Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
-from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize, local_scales, plane_from_picture
 
 LARGEST_STEP = {
     P.LOG_SCALE: 0.3,
@@ -24,10 +24,12 @@ LARGEST_STEP = {
     P.K2: 0.05,
     P.CENTRE_X: 0.01,
     P.CENTRE_Y: 0.01,
+    P.BEND_TURN: 0.2,
+    **dict.fromkeys((*CYLINDER, *BULGE), 0.02),
 }
 """Bounds of one step, which also are the unit of each parameter."""
 
-USUAL = (P.TILT_X, P.TILT_Y, P.SHEAR, *LENS)
+USUAL = (P.TILT_X, P.TILT_Y, P.SHEAR, *LENS, *CYLINDER, *BULGE)
 """Parameters whose priors say what is usual and measure nothing: they do not count among what agrees or not."""
 
 

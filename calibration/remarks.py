@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration import findings_words as words
+from calibration.bend_choice import INNER_FOR_BULGE, SIDES
 from calibration.blunders import Weeded
 from calibration.calibration import Calibration, Given
 from calibration.card_remarks import card_remarks
@@ -23,7 +24,7 @@ from calibration.observations import (
     Skew,
     StraightLine,
 )
-from calibration.plane_map import Floats, P, plane_from_picture
+from calibration.plane_map import Floats, P, plane_from_picture, standing
 from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
 from calibration.unit_slips import confusion
 from drawing.findings import Finding
@@ -40,6 +41,9 @@ TAG_PART = 0.01
 
 UNIT_PART = 0.03
 """A ratio to the file's dpi this near a unit's factor is a mix-up of units, unless it is also a drawing scale."""
+
+RIVAL_PART = 0.3
+"""Lengths shorter than this part of the longest say little of how the paper is bent."""
 
 LARGEST_PICTURE_MM = 5000.0
 SMALLEST_PICTURE_MM = 50.0
@@ -96,6 +100,16 @@ def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
         yield words.misfit(weeded.agreement.variance_factor, calibration.length(*evidence.longest_px).u95_mm)
     yield from _curl(calibration, evidence)
+    if calibration.bent:
+        lines = [seen.points_px for seen in evidence.observations if isinstance(seen, StraightLine)]
+        rise_mm, distance_mm = standing(calibration.values, np.concatenate(lines), calibration.size)
+        inner, longest = len(lines) - SIDES, calibration.length(*evidence.longest_px)
+        if inner < INNER_FOR_BULGE:
+            # What stands z nearer to a camera D away looks larger by z / D.
+            effect_mm = max(rise_mm / distance_mm * longest.mm, longest.u95_mm)
+            yield words.bend_unproven(rise_mm, effect_mm, inner, INNER_FOR_BULGE)
+        else:
+            yield words.laid_flat(rise_mm)
 
 
 def _longest_mm(calibration: Calibration, evidence: Evidence) -> float:
@@ -136,6 +150,9 @@ def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
 
 def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     longest = calibration.length(*evidence.longest_px)
+    if calibration.bent:
+        yield from _two_bends(calibration, evidence)
+        return
     ends = np.array(evidence.longest_px)
     apart = 0.0
     for values in evidence.rivals:
@@ -143,6 +160,24 @@ def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         apart = max(apart, abs(float(np.hypot(*(end - start))) - longest.mm))
     if apart > longest.u95_mm:
         yield words.two_views(apart, longest.mm)
+
+
+def _two_bends(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    """Say that the paper may as well be bent another way, where that makes some length another."""
+    lines = [seen.points_px[[0, -1]] for seen in evidence.observations if isinstance(seen, StraightLine)]
+    ends = np.concatenate(lines)
+    first, second = np.triu_indices(len(ends), 1)
+    mm, u95_mm = calibration.lengths_u95(ends[first], ends[second])
+    worst_mm, worst_part = 0.0, 0.0
+    for values in evidence.rivals:
+        plane = plane_from_picture(values, ends, calibration.size)
+        apart_mm = np.abs(np.hypot(*(plane[second] - plane[first]).T) - mm)
+        beyond = (apart_mm > u95_mm) & (mm > RIVAL_PART * mm.max())
+        if beyond.any() and apart_mm[beyond].max() > worst_mm:
+            at = int(np.where(beyond, apart_mm, 0).argmax())
+            worst_mm, worst_part = float(apart_mm[at]), float(mm[at])
+    if worst_mm:
+        yield words.two_bends(worst_mm, worst_part)
 
 
 def _sizes(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
@@ -212,11 +247,11 @@ def _directions(calibration: Calibration, evidence: Evidence) -> tuple[float, fl
     worst = int(parts.argmax())
     degrees = round(math.degrees(angles[worst]))
     if degrees <= 20 or degrees >= 160:
-        direction = "along the plan's x"
+        direction = "across the plan"
     elif 70 <= degrees <= 110:
-        direction = "along the plan's y"
+        direction = "up the plan"
     else:
-        direction = f"at {degrees} degrees to the plan's x"
+        direction = f"at {degrees} degrees to the plan's lower edge"
     return float(parts.min()), float(parts[worst]), direction
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from calibration.calibration import Calibration
 from calibration.observations import CalibrationError
-from calibration.plane_map import Floats, P, local_scales, plane_from_picture
+from calibration.plane_map import Floats, P, local_scales, moving, plane_from_picture
 from calibration.problem import LARGEST_STEP
 
 
@@ -38,10 +38,11 @@ def value_sigma(calibration: Calibration, points_px: Floats, slopes: Floats, *, 
     (N,).
     """
     values, size = calibration.values, calibration.size
-    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])
+    free = moving(values)
+    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])[free]
     ahead, behind = (plane_from_picture(values + way * steps, points_px, size) for way in (1, -1))
-    moved = (ahead - behind) / (2 * np.diag(steps)[:, None, None])
+    moved = (ahead - behind) / (2 * steps.sum(axis=1)[:, None, None])
     by_map = (moved * slopes).sum(axis=(1, 2))
     by_marks = np.einsum("ni,nij->nj", slopes, local_scales(values, points_px, size))
     own = (np.broadcast_to(mark_sigma_px, len(points_px)) ** 2 * (by_marks**2).sum(axis=1)).sum()
-    return math.sqrt(max(float(by_map @ calibration.covariance @ by_map + own), 0.0))
+    return math.sqrt(max(float(by_map @ calibration.covariance[np.ix_(free, free)] @ by_map + own), 0.0))

@@ -91,7 +91,7 @@ def _worth_solving(problem: Problem, starts: Sequence[Floats]) -> list[Floats]:
     """Give where starts come to with rough weights, as far as the minima differ and are not hopeless."""
     if len(starts) == 1:
         return list(starts)
-    rough = [_rough(problem, start) for start in starts]
+    rough = [roughly(problem, start) for start in starts]
     rough = sorted((solution for solution in rough if solution.possible), key=lambda solution: solution.cost)
     unit = np.array([LARGEST_STEP[p] for p in P])
     kept: list[Floats] = []
@@ -102,11 +102,9 @@ def _worth_solving(problem: Problem, starts: Sequence[Floats]) -> list[Floats]:
     return kept
 
 
-def _rough(problem: Problem, start: Floats) -> Solution:
-    """Give about where a start leads to, with the weights that hold there."""
-    found = _minimise_at(
-        problem, problem.start(start), problem.weights(start), stop=ROUGH_STOP, most_steps=ROUGH_STEPS
-    )
+def roughly(problem: Problem, start: Floats) -> Solution:
+    """Give about where a start leads to, with the weights that hold at the start."""
+    found = _minimise_at(problem, problem.start(start), problem.weights(start), stop=ROUGH_STOP, most_steps=ROUGH_STEPS)
     values = problem.values(found.unknowns)
     return Solution(problem, values, found.unknowns, found.residuals, found.jacobian, found.converged)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, moving, plane_from_picture
 from calibration.problem import LARGEST_STEP
 from calibration.solution import Solution
 
@@ -180,10 +180,12 @@ def length_sigmas(
 
 
 def length_slopes(values: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize) -> Floats:
-    """Give the (10, N) derivatives of lengths by the map's parameters."""
-    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])
+    """Give the (28, N) derivatives of lengths by the map's parameters."""
+    moved = moving(values)
+    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])[moved]
     sets = np.concatenate([values + steps, values - steps])
     along = plane_from_picture(sets, ends_px, size) - plane_from_picture(sets, starts_px, size)
     ahead, behind = np.split(np.hypot(along[..., 0], along[..., 1]), 2)
-    slopes: Floats = (ahead - behind) / (2 * np.diag(steps)[:, None])
+    slopes = np.zeros((len(P), len(starts_px)))
+    slopes[moved] = (ahead - behind) / (2 * steps.sum(axis=1)[:, None])
     return slopes

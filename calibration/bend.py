@@ -1,0 +1,120 @@
+"""How curled paper stands off the flat: from the place where a ray meets the flat to the place on the paper, in mm.
+
+A ray from the camera meets the plane at w and the paper, standing z(w) mm nearer to the camera, at w (1 - z / D),
+D the camera's distance from the plane. The height is given over w, not over the paper: rulings of a cylinder come from
+straight lines of w as well, and picture to paper needs no search. With x, y = (w - w0) / S, w0 where the picture's
+middle meets the plane and S the mm of a half diagonal,
+
+    z / S = b2 t^2 + b3 t^3 + ... + g1 B1(x, y) + g2 B2(x, y) + ...,    t = x cos turn + y sin turn.
+
+The first sum is a cylinder, and the paper's own length along it is the arc's; the second, a bulge, is no surface that
+paper takes without stretching, so its places are those seen from straight above. Constant and linear terms
+are left out: they are the plane's distance and tilt.
+"""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats: TypeAlias = NDArray[np.float64]
+
+POWERS = (2, 3, 4, 5, 6)
+"""Powers of t in a cylinder's profile; b2 to b6."""
+
+BULGES = tuple((i, n - i) for n in (2, 3, 4) for i in range(n, -1, -1))
+"""Powers of x and y in a bulge's terms: all of second to fourth order, 12."""
+
+MORE_NODES = 1
+"""Gauss's rule with as many nodes as the profile's highest power, and one, takes the arc of slopes to 0.3 to 1e-5."""
+
+INVERSE_STEPS = 20
+"""Each step of the inverse leaves a tenth of the error or less for slopes to 0.1; it ends when all have settled."""
+
+SETTLED = 1e-10
+"""In half diagonals: a millionth of a px."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """One bend or, with leading axes, sets of them.
+
+    `turn` (...,), `cylinder` (..., 5), `bulge` (..., 12); `distance` (...,) is D and `middle` (..., 2) is w0, in S.
+    """
+
+    turn: Floats
+    cylinder: Floats
+    bulge: Floats
+    distance: Floats
+    middle: Floats
+
+    def paper(self, w: Floats) -> Floats:
+        """Give (..., N, 2) places on the paper, laid flat, for places (..., N, 2) on the plane; both in S."""
+        direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
+        offset = w - self.middle[..., None, :]
+        t = (offset * direction[..., None, :]).sum(axis=-1)
+        height = self._profile(t) + self._bulged(offset)
+        nearer = 1 - height / self.distance[..., None]
+        arc = self._arc_excess(t, (self.middle * direction).sum(axis=-1))
+        return np.asarray(w * nearer[..., None] + arc[..., None] * direction[..., None, :])
+
+    def plane(self, paper: Floats) -> Floats:
+        """Give (N, 2) places on the plane for (N, 2) on the paper, the inverse of `paper` for a single bend, in S.
+
+        NaN where the search does not settle: there the paper would have to be steeper than any sheet lies.
+        """
+        w = np.array(paper)
+        off = np.full(len(w), np.inf)
+        with np.errstate(invalid="ignore", over="ignore"):
+            for _ in range(INVERSE_STEPS):
+                step = paper - self.paper(w)
+                w += step
+                off = np.abs(step).max(axis=1, initial=0.0)
+                if not (off > SETTLED).any():
+                    break
+        w[~(off <= 1e3 * SETTLED)] = np.nan
+        return w
+
+    def heights(self, w: Floats) -> Floats:
+        """Give (..., N) heights above the plane where rays meet it at (..., N, 2), in S."""
+        direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
+        offset = w - self.middle[..., None, :]
+        return self._profile((offset * direction[..., None, :]).sum(axis=-1)) + self._bulged(offset)
+
+    def _profile(self, t: Floats) -> Floats:
+        height = np.zeros_like(t)
+        for place in range(self._terms() - 1, -1, -1):
+            height = height * t + self.cylinder[..., place, None]
+        return np.asarray(height * t * t)
+
+    def _slope(self, t: Floats) -> Floats:
+        slope = np.zeros_like(t)
+        for place in range(self._terms() - 1, -1, -1):
+            slope = slope * t + POWERS[place] * self.cylinder[..., place, None]
+        return np.asarray(slope * t)
+
+    def _terms(self) -> int:
+        """Give how many terms of the profile are used at all."""
+        used = np.flatnonzero(self.cylinder.reshape(-1, len(POWERS)).any(axis=0))
+        return int(used[-1]) + 1 if len(used) else 0
+
+    def _bulged(self, offset: Floats) -> Floats:
+        if not self.bulge.any():
+            return np.zeros(offset.shape[:-1])
+        x, y = offset[..., 0], offset[..., 1]
+        return np.asarray(sum(self.bulge[..., place, None] * x**i * y**j for place, (i, j) in enumerate(BULGES)))
+
+    def _arc_excess(self, t: Floats, middle: Floats) -> Floats:
+        """Give by how much the paper from the middle to t is longer than its view from straight above."""
+        excess = np.zeros_like(t)
+        if not self.cylinder.any():
+            return excess
+        distance, middle = self.distance[..., None], middle[..., None]
+        nodes, weights = np.polynomial.legendre.leggauss(POWERS[self._terms() - 1] + MORE_NODES)
+        for node, weight in zip((nodes + 1) / 2, weights / 2, strict=True):
+            part = node * t
+            slope = self._slope(part)
+            along = 1 - (self._profile(part) + (part + middle) * slope) / distance
+            excess += weight * (np.hypot(along, slope) - along)
+        return np.asarray(excess * t)
