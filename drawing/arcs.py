@@ -4,7 +4,7 @@ import cmath
 import math
 from dataclasses import dataclass
 
-from drawing.paths import Arc, Cubic, Point
+from drawing.paths import Arc, Cubic, Path, Point
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,31 @@ def arc_circle(start: Point, arc: Arc) -> Circle | None:
     centre = (a + b) / 2 + out
     radius = abs(b - a) * (1 + arc.bulge**2) / (4 * abs(arc.bulge))
     return Circle((centre.real, centre.imag), radius, cmath.phase(a - centre), 4 * math.atan(arc.bulge))
+
+
+def whole_circle(path: Path) -> Circle | None:
+    """Give the circle that a closed path goes around once, None for any other path."""
+    if not path.closed:
+        return None
+    circles = []
+    for start, segment in path.pieces():
+        circle = arc_circle(start, segment) if isinstance(segment, Arc) else None
+        if circle is None:
+            return None
+        circles.append(circle)
+    first = circles[0]
+    for circle in circles[1:]:
+        if math.dist(circle.centre_mm, first.centre_mm) > SAME_CIRCLE * first.radius_mm:
+            return None
+        if abs(circle.radius_mm - first.radius_mm) > SAME_CIRCLE * first.radius_mm:
+            return None
+    sweep = sum(circle.sweep_rad for circle in circles)
+    # Arcs that go back and forth come to a whole turn nowhere; twice around is none either.
+    return first if math.isclose(abs(sweep), math.tau, rel_tol=1e-6) and _same_way(circles) else None
+
+
+def _same_way(circles: list[Circle]) -> bool:
+    return len({circle.sweep_rad > 0 for circle in circles}) == 1
 
 
 def split_arc(start: Point, arc: Arc, *, count: int) -> list[Arc]:
@@ -69,6 +94,9 @@ def straight_cubic(start: Point, end: Point) -> Cubic:
     (x0, y0), (x1, y1) = start, end
     return Cubic(((2 * x0 + x1) / 3, (2 * y0 + y1) / 3), ((x0 + 2 * x1) / 3, (y0 + 2 * y1) / 3), end)
 
+
+# Centres and radii of one circle's arcs agree to this share of the radius, in numbers of some meters and back.
+SAME_CIRCLE = 1e-9
 
 # A flatter arc leaves its chord by less than half a billionth of it; its centre is so far off that it has lost as much.
 STRAIGHT_BULGE = 1e-9

@@ -10,10 +10,11 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
 
-from drawing.arcs import arc_cubics, straight_cubic
+from drawing.arcs import arc_cubics, straight_cubic, whole_circle
+from drawing.check_bar import LABEL, LETTER_MM, check_bar
 from drawing.drawing import Drawing, Kind
 from drawing.errors import DrawingError
-from drawing.path_measures import Bounds
+from drawing.path_measures import Bounds, path_area_mm2
 from drawing.paths import Arc, Cubic, Line, Path, Point
 
 OUTLINES, HOLES, LINES, MARKS = "OUTLINES", "HOLES", "LINES", "MARKS"
@@ -34,10 +35,12 @@ ARC_TOLERANCE_MM = 1e-4
 def write_dxf(drawing: Drawing, path: FilePath, *, stamp: str | None) -> None:
     """Write a drawing as DXF R2000, one drawing unit one mm (`$INSUNITS` 4), y up, the drawing's own origin.
 
-    Every loop is one closed entity: a polyline with arcs where the path is lines and arcs, else one cubic
+    Every loop is one closed entity: a circle, a polyline with arcs where the path is lines and arcs, else one cubic
     spline that holds lines and cubics exactly and arcs to 1e-4 mm. Parts lie on OUTLINES and HOLES; open
-    strokes, and the plan's drawn border, on LINES; `stamp` on MARKS. The file holds no date and
-    no random number: the same drawing always gives the same bytes.
+    strokes, and the plan's drawn border, on LINES; `stamp` and a bar of 100 mm, which are not to be cut, on MARKS.
+    Holes come first, then outlines, each from the smallest to the largest, so that a cutter that goes by the file
+    frees nothing before what lies inside it is cut. The file holds no date and no random number: the same drawing
+    always gives the same bytes.
 
     Raises
     ------
@@ -52,13 +55,15 @@ def write_dxf(drawing: Drawing, path: FilePath, *, stamp: str | None) -> None:
     with _without_dates():
         document = _new_document(bounds)
         space = document.modelspace()
-        for outline in drawing.outlines:
-            border = outline.kind is Kind.BORDER
-            _add_path(space, outline.boundary, LINES if border else OUTLINES)
-            for hole in outline.holes:
-                _add_path(space, hole, LINES if border else HOLES)
-        for line in drawing.lines:
+        parts = [outline for outline in drawing.outlines if outline.kind is not Kind.BORDER]
+        borders = [outline for outline in drawing.outlines if outline.kind is Kind.BORDER]
+        for hole in _smallest_first([hole for outline in parts for hole in outline.holes]):
+            _add_path(space, hole, HOLES)
+        for boundary in _smallest_first([outline.boundary for outline in parts]):
+            _add_path(space, boundary, OUTLINES)
+        for line in [*(loop for outline in borders for loop in (outline.boundary, *outline.holes)), *drawing.lines]:
             _add_path(space, line, LINES)
+        _add_bar(space, bounds)
         if stamp:
             _add_stamp(space, stamp, bounds)
         # The same bytes on every system: CR LF is what DXF readers of every age take.
@@ -81,15 +86,24 @@ def _new_document(bounds: Bounds) -> Document:
     document = new("R2000")
     document.header["$INSUNITS"] = _INSUNITS_MM
     document.header["$MEASUREMENT"] = 1
-    document.header["$EXTMIN"] = (bounds[0], bounds[1], 0)
-    document.header["$EXTMAX"] = (bounds[2], bounds[3], 0)
+    x_min, y_min, x_max, y_max = check_bar(bounds).bounds_mm
+    document.header["$EXTMIN"] = (x_min, y_min, 0)
+    document.header["$EXTMAX"] = (x_max, y_max, 0)
     for layer, colour in _COLOURS.items():
         document.layers.add(layer, color=colour)
     return document
 
 
+def _smallest_first(loops: list[Path]) -> list[Path]:
+    return sorted(loops, key=lambda loop: abs(path_area_mm2(loop)))
+
+
 def _add_path(space: Modelspace, path: Path, layer: str) -> None:
-    if any(isinstance(segment, Cubic) for segment in path.segments):
+    circle = whole_circle(path)
+    if circle is not None:
+        x, y = _rounded(circle.centre_mm)
+        space.add_circle((x, y), round(circle.radius_mm, COORDINATE_DIGITS), dxfattribs={"layer": layer})
+    elif any(isinstance(segment, Cubic) for segment in path.segments):
         _add_spline(space, path, layer)
     else:
         _add_polyline(space, path, layer)
@@ -127,6 +141,14 @@ def _cubics(start: Point, segment: Line | Arc | Cubic) -> list[Cubic]:
             return arc_cubics(start, segment, tolerance_mm=ARC_TOLERANCE_MM)
         case Cubic():
             return [segment]
+
+
+def _add_bar(space: Modelspace, bounds: Bounds) -> None:
+    bar = check_bar(bounds)
+    for line in bar.lines:
+        _add_path(space, line, MARKS)
+    text = space.add_text(LABEL, height=LETTER_MM, dxfattribs={"layer": MARKS})
+    text.set_placement(_rounded(bar.words_at_mm), align=TextEntityAlignment.LEFT)
 
 
 def _add_stamp(space: Modelspace, stamp: str, bounds: Bounds) -> None:

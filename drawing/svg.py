@@ -5,6 +5,7 @@ from pathlib import Path as FilePath
 from xml.sax.saxutils import escape
 
 from drawing.arcs import arc_circle, split_arc
+from drawing.check_bar import LABEL, LETTER_MM, check_bar
 from drawing.drawing import Drawing, Kind, Outline
 from drawing.errors import DrawingError
 from drawing.path_measures import Bounds
@@ -39,9 +40,10 @@ def write_svg(drawing: Drawing, path: FilePath, *, stamp: str | None, title: str
 def svg_text(drawing: Drawing, *, stamp: str | None, title: str) -> str:
     """Give a drawing as SVG 1.1: `width` and `height` in mm, `viewBox` from 0 0 in mm, y turned down.
 
-    `<g id="outlines">` holds one `<path>` a part, its holes further subpaths (even-odd); `<g id="lines">` holds
-    the open strokes, and the plan's drawn border, which is no part. The box is exactly the drawing's bounds.
-    `stamp` is shown in red across the middle. The same drawing always gives the same text.
+    `<g id="outlines">` holds one `<path>` a part, its holes first, as subpaths (even-odd); `<g id="lines">` holds
+    the open strokes, and the plan's drawn border, which is no part; `<g id="marks">` what is not to be cut: a bar of
+    100 mm under the drawing, and `stamp`, in red across its middle. The box holds the drawing from 0 0 on, and under
+    it the bar. The same drawing always gives the same text.
     """
     bounds = drawing.bounds_mm()
     if bounds is None:
@@ -51,7 +53,11 @@ def svg_text(drawing: Drawing, *, stamp: str | None, title: str) -> str:
     x_min, y_min, x_max, y_max = bounds
     # A lone straight line has no width or no height, and a box without either shows nothing.
     width, height = max(x_max - x_min, STROKE_MM), max(y_max - y_min, STROKE_MM)
-    box = f'width="{_number(width)}mm" height="{_number(height)}mm" viewBox="0 0 {_number(width)} {_number(height)}"'
+    bar = check_bar(bounds)
+    _, low, right, _ = bar.bounds_mm
+    words_x, words_y = bar.words_at_mm
+    whole = _number(right - x_min), _number(y_max - low)
+    box = f'width="{whole[0]}mm" height="{whole[1]}mm" viewBox="0 0 {whole[0]} {whole[1]}"'
     parts = [outline for outline in drawing.outlines if outline.kind is not Kind.BORDER]
     borders = [outline for outline in drawing.outlines if outline.kind is Kind.BORDER]
     lines = [
@@ -66,6 +72,11 @@ def svg_text(drawing: Drawing, *, stamp: str | None, title: str) -> str:
         'stroke-linejoin="round">',
         *(_part(outline, f"border-{outline.number}", bounds) for outline in borders),
         *(f'<path id="line-{n}" d="{path_data(line, bounds)}"/>' for n, line in enumerate(drawing.lines, start=1)),
+        "</g>",
+        f'<g id="marks" fill="none" stroke="#c000c0" stroke-width="{STROKE_MM}">',
+        f'<path id="bar-100-mm" d="{"".join(path_data(line, bounds) for line in bar.lines)}"/>',
+        f'<text x="{_number(words_x - x_min)}" y="{_number(y_max - words_y)}" font-family="sans-serif" '
+        f'font-size="{_number(LETTER_MM)}" fill="#c000c0" stroke="none">{LABEL}</text>',
         "</g>",
         *([_stamp(stamp, width, height)] if stamp else []),
         "</svg>",
@@ -113,7 +124,7 @@ def _arc_commands(start: Point, arc: Arc) -> Iterator[tuple[str, Point]]:
 
 
 def _part(outline: Outline, name: str, bounds: Bounds) -> str:
-    data = "".join(path_data(loop, bounds) for loop in (outline.boundary, *outline.holes))
+    data = "".join(path_data(loop, bounds) for loop in (*outline.holes, outline.boundary))
     title = f"{outline.number} {_printable(outline.name)}".strip()
     return f'<path id="{name}" d="{data}"><title>{escape(title)}</title></path>'
 

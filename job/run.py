@@ -19,6 +19,7 @@ from job.folder import content_of
 from job.job import Job, KeptGrid
 from job.job_file import JOB_NAME
 from job.made import Made
+from job.notches import about_notches
 from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
 from job.part_errors import longest_part_px, with_give_or_take
 from job.progress import OUTLINES, SCALE, Timed
@@ -62,7 +63,15 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         build=build,
         fraction=fraction,
         pages=pages,
-        findings=(*seen.findings, *moved, *observed.findings, *calibration.findings, *drawn.findings, *laid),
+        findings=(
+            *seen.findings,
+            *moved,
+            *observed.findings,
+            *calibration.findings,
+            *drawn.findings,
+            *about_notches(build),
+            *laid,
+        ),
         folder=folder,
     )
     write_results(made, timed, job_file=job_file)

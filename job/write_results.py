@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from drawing.biarcs import arcs_only
 from drawing.dxf import write_dxf
 from drawing.svg import write_svg
 from job.facts import report_facts
@@ -19,6 +20,9 @@ from printing.mirror import mirrored_flat
 from printing.write_pages import PageTitle, write_pages
 from report.cautions import CAUTIONS
 from report.write_report import report_json, write_html
+
+ARCS_MM = 0.01
+"""Arcs for cutters keep this close to the curves, at build size: half of the closest that curves keep to the ink."""
 
 
 def write_results(made: Made, timed: Timed, *, job_file: bytes | None) -> None:
@@ -52,6 +56,7 @@ def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
     stamp = made.stamp
     write_svg(made.build, folder / "outlines.svg", stamp=stamp, title=made.job.name)
     write_dxf(made.build, folder / "outlines.dxf", stamp=stamp)
+    write_dxf(arcs_only(made.build, tolerance_mm=ARCS_MM), folder / "outlines_arcs.dxf", stamp=stamp)
     pages_flat = mirrored_flat(flat) if made.job.mirrored else flat
     title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
     write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else pages_flat, title=title)

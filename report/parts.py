@@ -11,7 +11,8 @@ class PartRow:
     """One part's figures at build size, mm.
 
     `area_mm2` is without the holes; `perimeter_mm` that of the boundary alone; `nodes` counts
-    the segments of boundary and holes.
+    the segments of boundary and holes; `deviation_mm` is the largest measured distance of a digitized point
+    from them.
     """
 
     number: int
@@ -23,6 +24,7 @@ class PartRow:
     area_mm2: float
     perimeter_mm: float
     u95_mm: float
+    deviation_mm: float
     nodes: int
     holes: int
 
@@ -46,6 +48,7 @@ def _row(outline: Outline) -> PartRow:
         area,
         path_length_mm(outline.boundary),
         outline.u95_mm,
+        outline.deviation_mm,
         sum(len(loop.segments) for loop in (outline.boundary, *outline.holes)),
         len(outline.holes),
     )

@@ -17,8 +17,9 @@ DIGITS = 12
 def report_json(facts: ReportFacts) -> bytes:
     """Give report.json as UTF-8; sizes in mm, `outlines` and `pages` at build size, the rest at full size.
 
-    An unknown number is null. `pages.count` is the pages of the PDF, the page plan among them; a length that was not
-    fitted has `used` false.
+    An outline's `deviation_mm` is the largest distance between its curves and the points that were digitized on its
+    ink, measured; `u95_mm` counts the scale in. An unknown number is null. `pages.count` is the pages of the PDF, the
+    page plan among them; a length that was not fitted has `used` false.
     """
     source, calibration, pages = facts.picture.source, facts.calibration, facts.pages
     value = {
@@ -160,6 +161,7 @@ def _outline(row: PartRow) -> dict[str, Any]:
         "height_mm": row.height_mm,
         "perimeter_mm": row.perimeter_mm,
         "u95_mm": row.u95_mm,
+        "deviation_mm": row.deviation_mm,
         "nodes": row.nodes,
         "holes": row.holes,
     }

@@ -6,6 +6,7 @@ FILES = {
     "pages.pdf": "application/pdf",
     "outlines.svg": "image/svg+xml",
     "outlines.dxf": "image/vnd.dxf",
+    "outlines_arcs.dxf": "image/vnd.dxf",
     "flat.png": "image/png",
     "report.html": "text/html; charset=utf-8",
     "report.json": "application/json",

@@ -9,11 +9,13 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import pytest
+from svgelements import SVG
+from svgelements import Path as SvgPath
 
 from cli.main import main
 from tests.small_plan import SmallPlan
 
-FILES = {"outlines.svg", "outlines.dxf", "flat.png", "pages.pdf", "report.html", "job.toml"}
+FILES = {"outlines.svg", "outlines.dxf", "outlines_arcs.dxf", "flat.png", "pages.pdf", "report.html", "job.toml"}
 SIZE_TOLERANCE_MM = 0.1
 """A side is measured between two line centres of some 0.05 px each, at 8 px/mm, and fitted within 0.02 mm."""
 
@@ -69,7 +71,11 @@ def test_the_svg_is_in_mm(half: Path) -> None:
     width = float(root.get("width", "").removesuffix("mm"))
     assert root.get("viewBox", "").split()[:2] == ["0", "0"]
     assert float(root.get("viewBox", "").split()[2]) == pytest.approx(width)
-    assert width == pytest.approx(65.0, abs=SIZE_TOLERANCE_MM)
+    # The bar of 100 mm is wider than the plan's parts; svgelements measures these.
+    drawn = [path for path in SVG.parse(half / "outlines.svg", ppi=25.4).elements() if isinstance(path, SvgPath)]
+    boxes = [path.bbox() for path in drawn if path.id != "bar-100-mm"]
+    assert min(box[0] for box in boxes) == pytest.approx(0, abs=1e-3)
+    assert max(box[2] for box in boxes) == pytest.approx(65.0, abs=SIZE_TOLERANCE_MM)
 
 
 def test_a_job_done_again_is_the_same_to_the_byte(half: Path) -> None:
@@ -141,7 +147,8 @@ def test_lengths_that_disagree_are_stamped_and_leave_with_one(small_plan: SmallP
 
     assert code == 1
     assert "SCALE NOT SETTLED" in (tmp_path / "out" / "outlines.svg").read_text()
-    assert b"SCALE NOT SETTLED" in (tmp_path / "out" / "outlines.dxf").read_bytes()
+    for name in ("outlines.dxf", "outlines_arcs.dxf"):
+        assert b"SCALE NOT SETTLED" in (tmp_path / "out" / name).read_bytes()
 
 
 @pytest.mark.parametrize(

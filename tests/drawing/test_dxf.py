@@ -17,7 +17,7 @@ from drawing.drawing import Drawing, Kind
 from drawing.dxf import write_dxf
 from drawing.errors import DrawingError
 from drawing.paths import Path, Points, sampled
-from tests.drawing.shapes import closed_paths, letter_f, outline, parts
+from tests.drawing.shapes import circle, closed_paths, letter_f, outline, parts
 from tests.drawing.test_paths import distance_to_polyline_mm
 
 CHORD_MM = 1e-3
@@ -25,9 +25,13 @@ CHORD_MM = 1e-3
 WRITTEN_MM = 1.1e-4
 
 
-def read(drawing: Drawing, file: FilePath, *, stamp: str | None = None) -> list[DXFGraphic]:
-    """The entities of a written file, after the library's own audit of it."""
-    write_dxf(drawing, file, stamp=stamp)
+def read(drawing: Drawing, file: FilePath) -> list[DXFGraphic]:
+    """The entities to cut or draw of a written file, after the library's own audit of it."""
+    write_dxf(drawing, file, stamp=None)
+    return [entity for entity in audited(file) if entity.dxf.layer != "MARKS"]
+
+
+def audited(file: FilePath) -> list[DXFGraphic]:
     document = ezdxf.readfile(file)
     audit = document.audit()
     assert not audit.errors
@@ -35,8 +39,18 @@ def read(drawing: Drawing, file: FilePath, *, stamp: str | None = None) -> list[
     return list(document.modelspace())
 
 
+def marks(drawing: Drawing, file: FilePath, *, stamp: str | None) -> list[DXFGraphic]:
+    """The entities that are not to be cut."""
+    write_dxf(drawing, file, stamp=stamp)
+    return [entity for entity in audited(file) if entity.dxf.layer == "MARKS"]
+
+
 def on_curve(entity: DXFGraphic) -> Points:
     """Points on an entity as the other library computes it from what the file holds."""
+    if entity.dxftype() == "CIRCLE":
+        angles = np.linspace(0, math.tau, 400)
+        middle = np.array([entity.dxf.center.x, entity.dxf.center.y])
+        return np.asarray(middle + entity.dxf.radius * np.column_stack([np.cos(angles), np.sin(angles)]))
     if entity.dxftype() == "SPLINE":
         at = np.linspace(0, entity.knots[-1], 40 * len(entity.control_points))
         return np.array([(point.x, point.y) for point in entity.construction_tool().points(at)])
@@ -74,19 +88,44 @@ def test_units_are_mm_and_layers_are_named(tmp_path: FilePath) -> None:
 def test_every_loop_is_one_closed_entity_on_its_layer(tmp_path: FilePath) -> None:
     entities = read(parts(), tmp_path / "o.dxf")
 
-    found = [(entity.dxftype(), entity.dxf.layer, entity.closed) for entity in entities]
+    found = [(entity.dxftype(), entity.dxf.layer, entity.dxftype() == "CIRCLE" or entity.closed) for entity in entities]
+    # Holes, then outlines by size: the F is 1000 mm2, the rib some 1100, the disc 1257.
     assert found == [
+        ("CIRCLE", "HOLES", True),
         ("LWPOLYLINE", "OUTLINES", True),
-        ("LWPOLYLINE", "OUTLINES", True),
-        ("LWPOLYLINE", "HOLES", True),
         ("SPLINE", "OUTLINES", True),
+        ("CIRCLE", "OUTLINES", True),
         ("LWPOLYLINE", "LINES", False),
     ]
 
 
+def test_a_circle_is_a_circle(tmp_path: FilePath) -> None:
+    hole, _, _, disc, _ = read(parts(), tmp_path / "o.dxf")
+
+    assert (hole.dxf.center.x, hole.dxf.center.y, hole.dxf.radius) == (60, 40, 12.5)
+    assert (disc.dxf.center.x, disc.dxf.center.y, disc.dxf.radius) == (60, 40, 20)
+
+
+def test_a_part_inside_another_is_cut_before_it(tmp_path: FilePath) -> None:
+    around, inside = circle(0, 0, 50), circle(5, 5, 10)
+    outlines = read(Drawing((outline(1, around), outline(2, inside)), ()), tmp_path / "o.dxf")
+
+    assert [entity.dxf.radius for entity in outlines] == [10, 50]
+
+
+def test_a_bar_of_100_mm_lies_on_marks_clear_of_the_drawing(tmp_path: FilePath) -> None:
+    bar, *ticks, text = marks(parts(), tmp_path / "o.dxf", stamp=None)
+
+    (x0, y0), (x1, y1) = bar.vertices()
+    assert (x1 - x0, y1 - y0) == (100, 0)
+    assert bbox.extents([bar, *ticks, text]).extmax.y < (parts().bounds_mm() or (0, 0))[1]
+    assert "100 mm" in text.dxf.text
+
+
 def test_every_loop_reads_back_where_it_was(tmp_path: FilePath) -> None:
     drawing = parts()
-    loops = [loop for part in drawing.outlines for loop in (part.boundary, *part.holes)] + list(drawing.lines)
+    f, disc, rib = drawing.outlines
+    loops = [*disc.holes, f.boundary, rib.boundary, disc.boundary, *drawing.lines]
 
     entities = read(drawing, tmp_path / "o.dxf")
 
@@ -132,13 +171,13 @@ def test_the_drawn_border_lies_on_lines(tmp_path: FilePath) -> None:
 
 
 def test_the_stamp_lies_on_marks_inside_the_drawing(tmp_path: FilePath) -> None:
-    *_, text = read(parts(), tmp_path / "o.dxf", stamp="SCALE NOT SETTLED")
+    *_, text = marks(parts(), tmp_path / "o.dxf", stamp="SCALE NOT SETTLED")
 
     assert (text.dxftype(), text.dxf.layer, text.dxf.text) == ("TEXT", "MARKS", "SCALE NOT SETTLED")
 
 
 def test_a_stamp_in_any_script_is_written(tmp_path: FilePath) -> None:
-    *_, text = read(parts(), tmp_path / "o.dxf", stamp="¼ ∞ Я")
+    *_, text = marks(parts(), tmp_path / "o.dxf", stamp="¼ ∞ Я")
 
     # Signs outside the file's code page are written as the DXF reference's \\U+nnnn.
     assert decode_dxf_unicode(text.dxf.text) == "¼ ∞ Я"

@@ -43,8 +43,21 @@ def test_the_size_is_the_drawings_in_mm_and_one_unit_is_one_mm(tmp_path: FilePat
     assert (x_min, x_max, y_max) == pytest.approx((-20, 111, 90))
     assert root.get("width") == "131mm"
     assert root.get("height", "").endswith("mm")
-    assert float(root.get("height", "")[:-2]) == pytest.approx(90 - y_min, abs=ROUNDED_MM)
-    assert root.get("viewBox", "").split()[:3] == ["0", "0", "131"]
+    # Under the drawing 8 mm to the bar, half a tick of 4, a gap of 1, letters of 4, and 1 to the edge.
+    assert float(root.get("height", "")[:-2]) == pytest.approx(90 - y_min + 8 + 2 + 1 + 4 + 1, abs=ROUNDED_MM)
+    assert root.get("viewBox", "").split() == ["0", "0", "131", root.get("height", "")[:-2]]
+
+
+def test_a_bar_of_100_mm_lies_under_the_drawing_within_the_box(tmp_path: FilePath) -> None:
+    small = Drawing((outline(1, letter_f()),), ())
+    write_svg(small, tmp_path / "o.svg", stamp=None, title="F")
+
+    root = ElementTree.parse(tmp_path / "o.svg").getroot()
+    (bar,) = root.findall("svg:g[@id='marks']/svg:path", NS)
+    points = read_mm(tmp_path / "o.svg")[bar.get("id", "")]
+    assert np.ptp(points[:, 0]) == pytest.approx(100, abs=ROUNDED_MM)
+    assert points[:, 1].min() > 60
+    assert (root.get("width"), float(root.get("height", "")[:-2]) > points[:, 1].max()) == ("100mm", True)
 
 
 def test_an_f_stands_upright_and_reads_as_an_f(tmp_path: FilePath) -> None:
@@ -129,12 +142,12 @@ def test_names_are_escaped() -> None:
 
     titles = [title.text for title in root.iter(f"{{{NS['svg']}}}title")]
     assert titles[:2] == ['a < b & "c" ', '1 rib "A" & <B>']
-    assert [text.text for text in root.iter(f"{{{NS['svg']}}}text")] == ["<& >"]
+    assert [text.text for text in root.iter(f"{{{NS['svg']}}}text")][1:] == ["<& >"]
 
 
 def test_the_stamp_is_there_when_given_and_only_then() -> None:
     assert "SCALE NOT SETTLED" in svg_text(parts(), stamp="SCALE NOT SETTLED", title="")
-    assert "<text" not in svg_text(parts(), stamp=None, title="")
+    assert 'id="stamp"' not in svg_text(parts(), stamp=None, title="")
 
 
 def test_the_same_drawing_gives_the_same_bytes(tmp_path: FilePath) -> None:
@@ -147,7 +160,8 @@ def test_the_same_drawing_gives_the_same_bytes(tmp_path: FilePath) -> None:
 def test_a_lone_level_line_still_has_a_box() -> None:
     text = svg_text(Drawing((), (polyline(np.array([[0.0, 5.0], [10.0, 5.0]]), closed=False),)), stamp=None, title="")
 
-    assert 'viewBox="0 0 10 0.13"' in text
+    # As wide as the bar, as high as what a thin line takes, 8 mm, and the bar with its words.
+    assert 'viewBox="0 0 100 16"' in text
 
 
 def test_a_flat_arc_is_written_as_a_line() -> None:

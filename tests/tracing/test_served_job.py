@@ -155,7 +155,7 @@ def test_export_writes_what_make_writes_from_the_saved_job(
         relative = next(line for line in text.splitlines() if line.startswith("file = "))
         job.write_text(text.replace(relative, f"file = {json.dumps(str(small_plan.path))}"))
         await asyncio.to_thread(make, job, Typed(), folder=None, progress=Silent())
-        for name in ("outlines.svg", "outlines.dxf", "flat.png"):
+        for name in ("outlines.svg", "outlines.dxf", "outlines_arcs.dxf", "flat.png"):
             assert _hash(folder / name) == _hash(again / name), name
         assert read_job(job) == read_job(folder / "job.toml")
         reports = [json.loads((one / "report.json").read_text()) for one in (folder, again)]

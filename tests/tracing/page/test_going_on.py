@@ -8,7 +8,7 @@ from PIL import Image
 from tests.tracing.page.builder import Builder
 from tests.tracing.page.conftest import Desk, Sit
 
-RESULTS = ("outlines.svg", "outlines.dxf", "pages.pdf", "flat.png", "report.html", "report.json")
+RESULTS = ("outlines.svg", "outlines.dxf", "outlines_arcs.dxf", "pages.pdf", "flat.png", "report.html", "report.json")
 
 
 def _size(desk: Desk, text: str) -> None:

@@ -37,7 +37,16 @@ OF_TRUTH = 0.002
 A4_PT = (595.276, 841.890)
 """ISO 216, 210 x 297 mm, at 72 pt per 25.4 mm."""
 
-FILES = {"report.html", "report.json", "outlines.svg", "outlines.dxf", "flat.png", "pages.pdf", "job.toml"}
+FILES = {
+    "report.html",
+    "report.json",
+    "outlines.svg",
+    "outlines.dxf",
+    "outlines_arcs.dxf",
+    "flat.png",
+    "pages.pdf",
+    "job.toml",
+}
 
 
 @dataclass

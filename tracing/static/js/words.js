@@ -59,6 +59,7 @@ export const FILES = {
   "pages.pdf": "The page plan and the sheets to print",
   "outlines.svg": "Outlines in millimetres, for a cutter or a drawing program",
   "outlines.dxf": "The same outlines for drawing programs that read DXF",
+  "outlines_arcs.dxf": "The same outlines in straight lines and arcs, for cutters",
   "flat.png": "The plan at its true shape, to look at",
   "report.json": "The report's figures, for other programs",
   "job.toml": "Everything you decided; it makes all of this again",
