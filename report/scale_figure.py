@@ -38,7 +38,7 @@ _STYLES = {
     Given.SIDE: "side",
     Given.CHECK: "check",
     Given.SCALE: "trusted",
-    Given.CARD: "card",
+    Given.CARD: "side",
 }
 
 
@@ -91,6 +91,7 @@ class ScaleFigure:
     places: tuple[PlaceArrow, ...] = ()
     bowed: tuple[BowedLine, ...] = ()
     bow_times: int = 1
+    most_bow_px: float = 0.0
 
 
 def scale_figure(facts: ReportFacts) -> ScaleFigure:
@@ -111,8 +112,8 @@ def scale_figure(facts: ReportFacts) -> ScaleFigure:
         free = (at for at in _places(line) if all(math.dist(at, other.at) > apart for other in lines))
         lines.append(replace(line, at=next(free, line.at)))
     straight = [row.shown for row in rows if row.seen is Seen.LINE and row.shown is not None]
-    bows_px = [max(float(np.hypot(*shown.off_px.T).max()), STRAIGHT_PX) for shown in straight]
-    bow_times = _times(bows_px, LONGEST_BOW * longest_px)
+    most_bow_px = max((float(np.hypot(*shown.off_px.T).max()) for shown in straight), default=0.0)
+    bow_times = _times([max(most_bow_px, STRAIGHT_PX)], LONGEST_BOW * longest_px)
     places = (_place(row.shown, times) for row in corners if row.shown is not None)
     return ScaleFigure(
         embedded(picture.grey, longest_px=LONGEST_PX),
@@ -121,6 +122,7 @@ def scale_figure(facts: ReportFacts) -> ScaleFigure:
         tuple(place for place in places if math.dist(place.start, place.end) >= SHORTEST_ARROW * longest_px),
         tuple(_bowed(shown, letter, bow_times) for shown, letter in zip(straight, line_letters(), strict=False)),
         bow_times,
+        most_bow_px,
     )
 
 
@@ -130,7 +132,7 @@ def line_letters() -> str:
 
 
 def style_of(length: Observed) -> str:
-    """Give how a length is drawn: `known`, `side`, `card`, `check`, `trusted`, or `left-out` for what disagreed."""
+    """Give how a length is drawn: `known`, `side`, `check`, `trusted`, or `left-out` for what disagreed too much."""
     if not length.used and length.kind is not Given.CHECK:
         return "left-out"
     return _STYLES[length.kind]
