@@ -68,7 +68,8 @@ def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:
     widths_px = np.array([link.width_px for link in strokes.links])
     live = ~leave_out
     _drop_spurs(strokes, ends, lengths_px, widths_px, live)
-    places = _places(strokes, ends, lengths_px, widths_px, live)
+    blots_px = np.array([link.blot_px for link in strokes.links])
+    places = _places(strokes, ends, lengths_px, blots_px, live)
     at: dict[int, list[Side]] = {}
     for link in np.flatnonzero(live).tolist():
         for side in (0, 1):

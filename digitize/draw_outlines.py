@@ -13,6 +13,7 @@ from digitize.lettering import lettering_links
 from digitize.loops import Loop, Loops, Role, find_loops
 from digitize.not_taken import NotTaken, clear_of_alike, not_taken, point_in
 from digitize.open_lines import open_lines
+from digitize.own_paths import has_own_curves, own_paths
 from digitize.sections import closed_sections, open_sections
 from digitize.strokes import PlanStrokes
 from digitize.turns import mm_per_px
@@ -40,6 +41,9 @@ class Drawn:
 
 LEAST_TOLERANCE_MM = 0.02
 """Finer than any cutter or printer shows."""
+
+OWN_TOLERANCE_MM = 0.005
+"""Curves in place of a vector page's short steps: half of the hundredth of a millimetre that such a page is held to."""
 
 TOLERANCE_SIGMAS = 3.0
 """A tolerance under three sigma of the points fits noise: twice the nodes and no better curve."""
@@ -186,6 +190,16 @@ def _tolerance(
     links = sorted({link for which in kept for link in found.loops[which].links}) or range(len(plan.links_mm))
     sigmas_mm = [plan.strokes.links[link].sigma_px * mm_per_px(plan, link) for link in links]
     noise_mm = TOLERANCE_SIGMAS * float(np.median(sigmas_mm)) if sigmas_mm else 0.0
+    if tolerance_mm is None and has_own_curves(plan):
+        return OWN_TOLERANCE_MM, [
+            Finding(
+                "curve-tolerance",
+                Level.NOTE,
+                "the curves",
+                "Lines and curves are the page's own; where it draws a curve in short straight steps, a smooth one "
+                f"keeps within {OWN_TOLERANCE_MM} mm of them, full size.",
+            )
+        ]
     if tolerance_mm is None:
         chosen_mm = max(LEAST_TOLERANCE_MM, noise_mm)
         return chosen_mm, [
@@ -214,6 +228,8 @@ def _fitted(
     plan: PlanStrokes, found: Loops, loops: Sequence[Loop], tolerance_mm: float
 ) -> tuple[list[Fitted], list[Finding]]:
     """Each loop's curve, counter-clockwise and clear of itself, and findings where that could not be."""
+    if loops and has_own_curves(plan):
+        return _own(plan, found, loops, tolerance_mm)
     contours = [Contour(closed_sections(found.graph, plan, loop.walk), True) for loop in loops]
     fits = fit_contours(contours, tolerance_mm=tolerance_mm)
     rings = [sampled(fit.path, tolerance_mm=0.25 * tolerance_mm) for fit in fits]
@@ -243,6 +259,29 @@ def _fitted(
             )
         )
     return [_counter_clockwise(fit, ring) for fit, ring in zip(fits, rings, strict=True)], findings
+
+
+def _own(
+    plan: PlanStrokes, found: Loops, loops: Sequence[Loop], tolerance_mm: float
+) -> tuple[list[Fitted], list[Finding]]:
+    """Each loop's curve as a vector page draws it, counter-clockwise and clear of itself."""
+    fits = own_paths(found.graph, plan, [loop.walk for loop in loops], closed=True, tolerance_mm=tolerance_mm)
+    done, findings = [], []
+    for fit, loop in zip(fits, loops, strict=True):
+        ring = sampled(fit.path, tolerance_mm=0.25 * tolerance_mm)
+        if not _is_clear(ring):
+            ring = np.concatenate([_along(plan, side)[:-1] for side in loop.walk])
+            fit = Fitted(polyline(ring, closed=True), tolerance_mm)
+            x_px, y_px = loop.points_px.mean(axis=0)
+            text = (
+                f"The page's own curve around {x_px:.0f}, {y_px:.0f} px crosses itself, so straight steps from point "
+                "to point stand in its place: look at it before cutting."
+            )
+            findings.append(
+                Finding("outline-crosses-itself", Level.NOTE, f"the outline around {x_px:.0f}, {y_px:.0f} px", text)
+            )
+        done.append(_counter_clockwise(fit, ring))
+    return done, findings
 
 
 STRAY_WIDTHS = 3.0
@@ -351,5 +390,8 @@ def _lines(
             dtype=object,
         )
         walks = [walk for walk, is_in in zip(walks, inside_regions(regions, shapes), strict=True) if is_in]
+    if walks and has_own_curves(plan):
+        own = own_paths(found.graph, plan, walks, closed=False, tolerance_mm=tolerance_mm)
+        return tuple(fit.path for fit in own)
     contours = [Contour(open_sections(found.graph, plan, walk), False) for walk in walks]
     return tuple(fit.path for fit in fit_contours(contours, tolerance_mm=LINE_TOLERANCES * tolerance_mm))

@@ -58,7 +58,7 @@ def rejoined(strokes: Strokes, *, before: Strokes) -> Strokes:
             kinds[node] = NodeKind.LOOP
             points = _closed(first.points_px, first.width_px)
             nodes_px[node] = points[0]
-            links.append(replace(first, points_px=points))
+            links.append(replace(first, points_px=points, own=None))
         else:
             links.append(_joined(into, out))
     return _renumbered(nodes_px, kinds, links)

@@ -179,7 +179,7 @@ def _pieces(link: Link, cut: list[_Run], stub_px: float, nodes: list[Floats], ki
             start = _new_end(first, nodes, kinds)
         if end_px < length_px:
             end = _new_end(last, nodes, kinds)
-        pieces.append(replace(link, start=start, end=end, points_px=np.vstack([first, inner, last])))
+        pieces.append(replace(link, start=start, end=end, points_px=np.vstack([first, inner, last]), own=None))
     return pieces
 
 

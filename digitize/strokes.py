@@ -7,6 +7,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.own_curve import OwnCurve
 from drawing.errors import ScantlingError
 
 
@@ -36,7 +37,8 @@ class Link:
     `points_px` is (M, 2), picture frame, M >= 2, running from node `start` to node
     `end`, whose positions are its first and last points exactly. `sigma_px` is the
     one-sigma error of a point across the line, `width_px` the ink's width.
-    A smooth closed line is one link whose `start` equals `end`.
+    A smooth closed line is one link whose `start` equals `end`. On a vector page `own` is
+    the page's own curve along the link, which no other line's ink has pulled aside; elsewhere it is None.
     """
 
     start: int
@@ -44,6 +46,12 @@ class Link:
     points_px: NDArray[np.float64]
     sigma_px: float
     width_px: float
+    own: OwnCurve | None = None
+
+    @property
+    def blot_px(self) -> float:
+        """How wide the ink is that blurs what meets: none where the page itself says where its lines run."""
+        return self.width_px if self.own is None else 0.0
 
 
 @dataclass(frozen=True, slots=True)

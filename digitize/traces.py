@@ -126,8 +126,8 @@ def _split(which: int, along_px: float, nodes: list[NDArray[np.float64]], links:
     nodes.append(point)
     kinds.append(int(NodeKind.JUNCTION))
     node = len(nodes) - 1
-    links[which] = replace(link, end=node, points_px=np.vstack([before, point]))
-    links.append(replace(link, start=node, points_px=np.vstack([point, after])))
+    links[which] = replace(link, end=node, points_px=np.vstack([before, point]), own=None)
+    links.append(replace(link, start=node, points_px=np.vstack([point, after]), own=None))
     return node
 
 

@@ -129,6 +129,14 @@ class SheetKind(StrEnum):
     SCAN = "scan"
 
 
+class LinesFrom(StrEnum):
+    """Where a sheet's lines are taken from."""
+
+    AUTO = "auto"
+    """A PDF page's own paths where they are what it shows, else its picture."""
+    PICTURE = "picture"
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """One picture of the plan. `file` is absolute; the job file holds it relative to itself.
@@ -142,6 +150,7 @@ class Sheet:
     sha256: str
     page: int = 1
     kind: SheetKind = SheetKind.AUTO
+    lines: LinesFrom = LinesFrom.AUTO
     drawn_at: Fraction | None = None
     trust_size: bool = False
     dpi: float | None = None

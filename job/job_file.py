@@ -7,7 +7,7 @@ from pathlib import Path
 
 from drawing.build_fraction import format_fraction, parse_fraction
 from job.errors import JobError
-from job.job import VERSION, Job, Sheet, SheetKind
+from job.job import VERSION, Job, LinesFrom, Sheet, SheetKind
 from job.table_build import build_lines, read_build, read_pages
 from job.table_lines import line_lines, read_choices, read_regions, read_rubbed, read_traces
 from job.table_observations import (
@@ -131,6 +131,7 @@ def _sheet(table: Table, folder: Path) -> Sheet:
         sha256=item.text("sha256"),
         page=item.whole("page", 1),
         kind=item.choice("kind", SheetKind, SheetKind.AUTO),
+        lines=item.choice("lines", LinesFrom, LinesFrom.AUTO),
         drawn_at=None if drawn_at is None else parse_fraction(drawn_at),
         trust_size=item.flag("trust_size", False),
         dpi=item.optional_number("dpi"),
@@ -168,6 +169,7 @@ def _sheet_lines(sheet: Sheet, folder: Path) -> list[str]:
         f"sha256 = {quoted(sheet.sha256)}",
         f"page = {sheet.page}",
         f'kind = "{sheet.kind}"  # auto, photo or scan',
+        f'lines = "{sheet.lines}"  # auto, or picture: a PDF page is then looked at as a scan is',
     ]
     if sheet.drawn_at is not None:
         lines.append(f'drawn_at = "{format_fraction(sheet.drawn_at)}"  # paper size : full size')

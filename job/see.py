@@ -15,11 +15,13 @@ from calibration.tell_kind import tell_kind
 from digitize.find_strokes import find_strokes
 from digitize.landmarks import landmarks_px
 from digitize.strokes import Strokes
+from digitize.vector_strokes import vector_strokes
 from drawing.findings import Finding, Level
 from job.cards import blanked, cards_noted, seen_by_camera
-from job.job import Found, Sheet, SheetKind
+from job.job import Found, LinesFrom, Sheet, SheetKind
 from job.progress import INK, LINES, READING, Progress
-from pictures.ink import find_ink
+from pictures.ink import Ink, find_ink
+from pictures.pdf_paths import read_page_paths
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
 
@@ -66,9 +68,23 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         kind, told = Kind.PHOTO, (_photo_by_cards(),)
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
     with progress.stage(LINES):
-        strokes = find_strokes(ink, within=sheet_px)
-    findings = (*picture.findings, *told, *cards_noted(cards))
+        strokes, said = _strokes(picture, sheet, ink, sheet_px)
+    findings = (*picture.findings, *told, *said, *cards_noted(cards))
     return Seen(picture, kind, sheet_px, border, skew, strokes, landmarks_px(strokes), findings, cards)
+
+
+def _strokes(
+    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None
+) -> tuple[Strokes, tuple[Finding, ...]]:
+    """The drawn lines: a PDF page's own, where they are what it shows, else those found in the ink."""
+    said: tuple[Finding, ...] = ()
+    dpi = picture.source.render_dpi
+    if dpi is not None and sheet.lines is LinesFrom.AUTO:
+        own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi)
+        said = own.findings
+        if own.strokes is not None:
+            return own.strokes, said
+    return find_strokes(ink, within=sheet_px), said
 
 
 def _photo_by_cards() -> Finding:

@@ -42,6 +42,12 @@ def user_units(path: Path) -> tuple[float, ...]:
     return tuple(value for value in values if value > 0 and value != 1)
 
 
+def page_unit(path: Path, pages: int) -> float:
+    """Give how many 1/72 inch a page's unit is; 1 where the file states units for pages that cannot be told."""
+    units = set(user_units(path))
+    return units.pop() if len(units) == 1 and pages == 1 else 1.0
+
+
 def has_end_mark(path: Path) -> bool:
     """Tell whether the end mark of a PDF is near its end: a download cut short has none (ISO 32000-1, 7.5.5)."""
     with path.open("rb") as stream:
