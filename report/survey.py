@@ -131,4 +131,7 @@ def _figure(value: float, unit: Unit, *, signed: bool = False) -> str:
 
 
 def _minus(text: str) -> str:
+    """Give a true minus, and no sign to what is shown as zero."""
+    if not any(sign in "123456789" for sign in text):
+        return text.lstrip("+-")
     return text.replace("-", "−", 1) if text.startswith("-") else text
