@@ -41,8 +41,8 @@ WINDOW_PX = (2, 12)
 """Least and most half width of the window in which a corner is refined. It may not reach a marker."""
 
 CURLED_PX, CURLED_SQUARES = 0.25, 0.005
-"""How far a card's corners may be, root mean square, from those of a flat card: what blur and noise do, and 0.05 mm on a
-card of 60 mm. A card lifted by 1 mm in its middle and seen at 20 degrees is off by three times that."""
+"""How far a card's corners may be, root mean square, from those of a flat card: what blur and noise do, and 0.05 mm on
+a card of 60 mm. A card lifted by 1 mm in its middle and seen at 20 degrees is off by three times that."""
 
 BESIDE_MM = 2.0
 """Left out around a card: its edge's shadow, and how crookedly it was cut."""
@@ -121,6 +121,7 @@ def _markers(grey: Grey, *, longest_px: int, windows_px: tuple[int, ...]) -> tup
         small = np.asarray(
             cv2.resize(grey, (round(width / factor), round(height / factor)), interpolation=cv2.INTER_AREA), np.uint8
         )
+    small = _only_near_solids(small)
     parameters = cv2.aruco.DetectorParameters()
     # With a thousand markers of 16 cells, a corrected cell makes one out of another.
     parameters.errorCorrectionRate = 0.0
@@ -146,6 +147,37 @@ def _markers(grey: Grey, *, longest_px: int, windows_px: tuple[int, ...]) -> tup
     corners = (np.array([quad for _, quad in found]) + 0.5) * scale - 0.5
     return np.array([marker for marker, _ in found]), corners
 
+
+def _only_near_solids(grey: Grey) -> Grey:
+    """Give the picture with bare paper wherever no dark square is near.
+
+    Drawn lines are thin and a card's squares are not; on squared paper thousands of cells would be tried as markers.
+    """
+    height, width = grey.shape
+    factor = max(1.0, max(height, width) / SOLIDS_PX)
+    cells = cv2.resize(
+        grey, (max(1, round(width / factor)), max(1, round(height / factor))), interpolation=cv2.INTER_AREA
+    )
+    paper = cv2.dilate(cells, np.ones((LOCAL_CELLS, LOCAL_CELLS), np.uint8))
+    dark = cv2.compare(cells, cv2.convertScaleAbs(paper, alpha=DARK_PART), cv2.CMP_LT)
+    solid = cv2.erode(dark, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (SOLID_CELLS, SOLID_CELLS)))
+    near = cv2.dilate(solid, np.ones((LOCAL_CELLS, LOCAL_CELLS), np.uint8))
+    kept = grey.copy()
+    near = cv2.resize(near, (width, height), interpolation=cv2.INTER_NEAREST)
+    paper = cv2.resize(paper, (width, height), interpolation=cv2.INTER_LINEAR)
+    cv2.copyTo(paper, cv2.bitwise_not(near), kept)
+    return kept
+
+
+SOLIDS_PX = 1000
+"""Longer side of the picture in which dark squares are told from drawn lines: the smallest are then 6 px wide."""
+
+SOLID_CELLS, LOCAL_CELLS = 5, 31
+"""Least width of a dark square there, and twice how far from one a marker may lie, px: a card's white square has dark
+ones beside it."""
+
+DARK_PART = 0.6
+"""A dark square is darker than this part of the brightest paper near it: ink leaves a tenth, to which blur adds."""
 
 LEAST_MARKER_PX = 9.0
 """Side of the smallest marker looked for: 1.5 px a cell."""
