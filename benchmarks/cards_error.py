@@ -3,7 +3,7 @@
 First many views of a simulated A1 sheet: the camera is not the fitted model (pinhole with forward k1, k2 and a
 principal point off by 0.4 % of the width), files' focal lengths are 2 % off, printers 1 %. Then rendered 12 MP photos:
 the cards' own PDF, drawn by pdfium, lies on the bundled plan in uneven light, and the program finds it.
-Run: python -m benchmarks.cards_error [--views N] [--photos N] [--seed S]
+Run: python -m benchmarks.cards_error [--views N] [--photos N] [--seed S] [--only NAME]
 """
 
 import argparse
@@ -60,10 +60,13 @@ def main() -> None:
     parser.add_argument("--views", type=int, default=300)
     parser.add_argument("--photos", type=int, default=8)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", default="", help="part of the names of the rows of the first table to print")
     chosen = parser.parse_args()
     print(f"seed {chosen.seed}, {chosen.views} views x {LENGTHS} lengths; errors in % of the length")
     print(f"{'':46}{'median':>8}{'95 %':>8}{'max':>8}{'cover':>8}{'u95':>8}{'ms':>6}  findings")
     for name, gather in rows().items():
+        if chosen.only not in name:
+            continue
         _simulated(name, gather, views=chosen.views, seed=chosen.seed)
     if chosen.photos:
         _rendered(chosen.photos, chosen.seed)
