@@ -134,6 +134,8 @@ def _stops(job: WholeJob, *, scale: float, words: str) -> None:
         page.wait_for_timeout(400)
         moved, shown = page.evaluate("[window.movedMs, window.shownMs]")
         took.append(max(0.0, shown - moved))
+    # Once for what was placed, once for the tool.
+    page.keyboard.press("Escape")
     page.keyboard.press("Escape")
     print(f"traced path shown after the pointer stops: {_spread(took)} ({len(took)} stops, {words})")
 

@@ -120,23 +120,35 @@ class Looking:
 
     async def _looked(self, job: Job, worker: Worker, key: Hashable) -> "tuple[Seen, PackedSeen]":
         hear = self._host.begin_looking(worker)
-        arrivals: set[asyncio.Task[None]] = set()
+        # A picture that was seen before is shown while the process is still starting.
+        shown = asyncio.get_running_loop().create_task(self._show_kept(job, key))
+        arrivals = {shown}
 
         def heard(kind: str, value: Any) -> None:
             if kind == "picture":
-                arriving = asyncio.get_running_loop().create_task(self._picture_arrives(job, key))
+                arriving = asyncio.get_running_loop().create_task(self._picture_arrives(job, key, after=shown))
                 arrivals.add(arriving)
                 arriving.add_done_callback(arrivals.discard)
             else:
                 hear(kind, value)
 
         packed = await worker.ask("look", job.sheet, job.ignore, self._host.cache, hear=heard)
-        if arrivals:
-            await asyncio.gather(*arrivals)
+        await asyncio.gather(*arrivals)
         pyramid = await self._pyramid(job)
         return await asyncio.to_thread(unpacked_seen, packed, pyramid), packed
 
-    async def _picture_arrives(self, job: Job, key: Hashable) -> None:
+    async def _show_kept(self, job: Job, key: Hashable) -> bool:
+        """Show a picture that is still kept on disk; give whether it was."""
+        pyramid = await asyncio.to_thread(kept_picture, self._host.cache, job)
+        if pyramid is None or self._looking_at != key:
+            return False
+        self._host.take_picture(pyramid)
+        return True
+
+    async def _picture_arrives(self, job: Job, key: Hashable, *, after: "asyncio.Task[bool]") -> None:
+        """Show a picture that has just been kept, unless it is shown already."""
+        if await after:
+            return
         pyramid = await self._pyramid(job)
         if self._looking_at == key:
             self._host.take_picture(pyramid)
