@@ -116,6 +116,8 @@ def test_a_picture_is_opened_looked_at_scaled_drawn_and_laid_out(served: Serve, 
 
 def test_what_no_result_rests_on_gives_it_its_new_revision_at_once(served: Serve, small_plan: SmallPlan) -> None:
     async def test(page: Page) -> None:
+        # Marks put before the picture is seen go to the ink then, as a change of their own.
+        await _until_answered(page)
         await page.do(known(small_plan))
         before = await page.results("seen", "scale", "outlines", "pages")
         events = page.desk.job.hub.stream([])  # type: ignore[union-attr]
