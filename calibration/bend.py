@@ -5,11 +5,12 @@ D the camera's distance from the plane. The height is given over w, not over the
 straight lines of w as well, and picture to paper needs no search. With x, y = (w - w0) / S, w0 where the picture's
 middle meets the plane and S the mm of a half diagonal,
 
-    z / S = b2 t^2 + b3 t^3 + ... + g1 B1(x, y) + g2 B2(x, y) + ...,    t = x cos turn + y sin turn.
+    z / S = b2 t^2 + b3 t^3 + ... + g1 H1(x, y) + g2 H2(x, y) + ...,    t = x cos turn + y sin turn.
 
 The first sum is a cylinder, and the paper's own length along it is the arc's; the second, a bulge, is no surface that
-paper takes without stretching, so its places are those seen from straight above. Constant and linear terms
-are left out: they are the plane's distance and tilt.
+paper takes without stretching, so its places are those seen from straight above. It is a sum of equal humps on a grid:
+powers of x and y grow without end outside the lines that hold them (trials: twice the error). A profile's
+constant and linear terms are left out: they are the plane's distance and tilt.
 """
 
 from dataclasses import dataclass
@@ -23,8 +24,13 @@ Floats: TypeAlias = NDArray[np.float64]
 POWERS = (2, 3, 4, 5, 6)
 """Powers of t in a cylinder's profile; b2 to b6."""
 
-BULGES = tuple((i, n - i) for n in (2, 3, 4) for i in range(n, -1, -1))
-"""Powers of x and y in a bulge's terms: all of second to fourth order, 12."""
+HUMPS = tuple((x, y) for y in (-0.55, 0.0, 0.55) for x in (-0.8, -0.27, 0.27, 0.8))
+"""Middles (x, y) of a bulge's humps: a grid over a picture of 4 by 3."""
+
+HUMP_REACH = 0.45
+"""Standard deviation of a hump, half diagonals: a little less than the grid's step leaves no holes between them."""
+
+_HUMP_SPREAD = -2 * HUMP_REACH**2
 
 MORE_NODES = 1
 """Gauss's rule with as many nodes as the profile's highest power, and one, takes the arc of slopes to 0.3 to 1e-5."""
@@ -103,7 +109,10 @@ class Bend:
         if not self.bulge.any():
             return np.zeros(offset.shape[:-1])
         x, y = offset[..., 0], offset[..., 1]
-        return np.asarray(sum(self.bulge[..., place, None] * x**i * y**j for place, (i, j) in enumerate(BULGES)))
+        height = np.zeros(np.broadcast_shapes(x.shape, self.bulge[..., :1].shape))
+        for place, (at_x, at_y) in enumerate(HUMPS):
+            height += self.bulge[..., place, None] * np.exp(((x - at_x) ** 2 + (y - at_y) ** 2) / _HUMP_SPREAD)
+        return height
 
     def _arc_excess(self, t: Floats, middle: Floats) -> Floats:
         """Give by how much the paper from the middle to t is longer than its view from straight above."""

@@ -22,7 +22,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.bend import BULGES, POWERS, Bend
+from calibration.bend import HUMPS, POWERS, Bend
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -53,18 +53,18 @@ class P(IntEnum):
     BEND_4 = 13
     BEND_5 = 14
     BEND_6 = 15
-    BULGE_XX = 16
-    BULGE_XY = 17
-    BULGE_YY = 18
-    BULGE_XXX = 19
-    BULGE_XXY = 20
-    BULGE_XYY = 21
-    BULGE_YYY = 22
-    BULGE_XXXX = 23
-    BULGE_XXXY = 24
-    BULGE_XXYY = 25
-    BULGE_XYYY = 26
-    BULGE_YYYY = 27
+    BULGE_1 = 16
+    BULGE_2 = 17
+    BULGE_3 = 18
+    BULGE_4 = 19
+    BULGE_5 = 20
+    BULGE_6 = 21
+    BULGE_7 = 22
+    BULGE_8 = 23
+    BULGE_9 = 24
+    BULGE_10 = 25
+    BULGE_11 = 26
+    BULGE_12 = 27
 
 
 LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
@@ -75,7 +75,7 @@ _LENS = slice(P.K1, P.CENTRE_Y + 1)
 CYLINDER = tuple(P)[P.BEND_2 : P.BEND_2 + len(POWERS)]
 """A cylinder's profile; its direction is `P.BEND_TURN`."""
 
-BULGE = tuple(P)[P.BULGE_XX : P.BULGE_XX + len(BULGES)]
+BULGE = tuple(P)[P.BULGE_1 : P.BULGE_1 + len(HUMPS)]
 """What the paper does that is no cylinder."""
 
 
@@ -159,7 +159,7 @@ def homography(values: Floats) -> Floats:
 def moving(values: Floats) -> list[P]:
     """Give the parameters that the map (28,) depends on: those of a bend only where there is one."""
     bent = values[P.BEND_2 :].any()
-    return [p for p in P if p < P.BEND_TURN or (bent and (p < P.BULGE_XX or values[P.BULGE_XX :].any()))]
+    return [p for p in P if p < P.BEND_TURN or (bent and (p < P.BULGE_1 or values[P.BULGE_1 :].any()))]
 
 
 def is_bent(values: Floats) -> bool:
@@ -175,7 +175,7 @@ def bend(values: Floats) -> Bend:
     # The axis of the camera, x = y = 0, meets the plane here: the third column of `_camera`.
     middle = -lean * (focal / length)[..., None]
     cylinder = values[..., P.BEND_2 : P.BEND_6 + 1]
-    return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_XX :], focal / length, middle)
+    return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_1 :], focal / length, middle)
 
 
 def _camera(values: Floats) -> Floats:
