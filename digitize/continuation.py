@@ -265,9 +265,38 @@ def _pair_all(meetings: list[list[Side]], looks: _Looks, mate: NDArray[np.int64]
             if turn <= STRAIGHT_ON_RAD and mate[a] < 0 and mate[b] < 0 and not math.isnan(stray):
                 mate[a], mate[b] = b, a
         left = [side for side in sides if mate[side] < 0]
-        if len(left) == 2 and len(sides) >= 4:
+        if len(left) == 3 and len(sides) == 3:
+            left = _without_inner(left, looks)
+        if len(left) == 2 and (len(sides) >= 4 or (len(sides) == 3 and mate[list(sides)].max() < 0)):
             mate[left[0]], mate[left[1]] = left[1], left[0]
 
+
+THIN_LINE = 0.75
+"""Dimension and centre lines are drawn thinner than outlines by this much or more where they differ at all (ISO 128:
+half)."""
+
+
+def _without_inner(sides: list[Side], looks: _Looks) -> list[Side]:
+    """Of three lines none of which carries straight on, the two that are an outline's corner, or its nose.
+
+    That is where one is thinner than both others, as a datum that begins at a nose, or lies between them, as a brace
+    that ends in a corner; three where neither tells.
+    """
+    by_width = sorted(sides, key=lambda side: looks.width_px[looks.row[side]])
+    widths_px = [looks.width_px[looks.row[side]] for side in by_width]
+    if widths_px[0] < THIN_LINE * widths_px[1]:
+        return by_width[1:]
+    if widths_px[1] < THIN_LINE * widths_px[2]:
+        return sides
+    around = sorted(sides, key=looks.rad)
+    for before, inner, after in (around, around[1:] + around[:1], around[2:] + around[:2]):
+        if (looks.rad(after) - looks.rad(before)) % (2 * math.pi) < WITHIN_RAD:
+            return [side for side in sides if side != inner]
+    return sides
+
+
+WITHIN_RAD = math.radians(170)
+"""A line ends inside a corner when the corner's sides open by less than this; nearer to straight on, it is a fork."""
 
 TIP_STRAY = 0.1
 """How much worse, in line widths, the line in a tip's middle may fit the line beyond it than the tip's sides do."""

@@ -383,7 +383,8 @@ def _lines(
     """Every line that bounds no part and is neither lettering, border nor mark."""
     used = {link for loop in taken for link in loop.links}
     used |= {link for loop in found.loops if loop.role is Role.MARK for link in loop.links}
-    walks = open_lines(found.graph, leave_out=used)
+    with_measures = replace(found.graph, live=found.graph.live | found.measures)
+    walks = open_lines(with_measures, leave_out=used)
     if regions:
         shapes = np.array(
             [shapely.MultiLineString([plan.strokes.links[side >> 1].points_px for side in walk]) for walk in walks],

@@ -61,6 +61,7 @@ class Piece:
     cross: bool
     ends: int
     most_at_a_node: int
+    ends_of: tuple[tuple[int, int], ...]
 
 
 def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
@@ -167,6 +168,7 @@ def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
         ring=plain and high > RING * long,
         cross=_is_cross(strokes, links, kinds),
         ends=int(np.count_nonzero(kinds == NodeKind.END)),
+        ends_of=tuple((link.start, link.end) for link in members),
         most_at_a_node=int(np.bincount([node for link in members for node in (link.start, link.end)]).max()),
     )
 
@@ -210,21 +212,20 @@ def _touching_letters(piece: Piece) -> bool:
 
 
 def _lone_letters(piece: Piece) -> bool:
-    """Small, of a few strokes that branch and end, and none that crosses another: a letter, or two that touch.
+    """Small, with a closed part that strokes branch from, and none that crosses another: a letter, or two that touch.
 
-    Lines through a small opening cross its edge.
+    Lines through a small opening cross its edge. An 8 and a B have two closed parts and are higher than wide.
     """
-    return (
-        len(piece.links) >= LONE_LETTERS_LINKS
-        and piece.ends >= 2
-        and piece.most_at_a_node == 3
-        and piece.high_px < TALLEST_WIDTHS / 2 * piece.width_px
-        and piece.long_px < 3 * piece.high_px
-    )
+    if piece.most_at_a_node != 3 or piece.high_px >= TALLEST_WIDTHS / 2 * piece.width_px:
+        return False
+    if piece.ends == 0:
+        return len(piece.links) == 3 and piece.high_px < EIGHT * piece.long_px
+    closed = len(piece.links) - len({node for link in piece.ends_of for node in link}) + 1
+    return closed >= 1 and piece.long_px < 3 * piece.high_px
 
 
-LONE_LETTERS_LINKS = 5
-"""Links of an R, or of two letters that touch, one of them with a closed part, at least."""
+EIGHT = 0.8
+"""An 8 is at most this wide for its height; a ring with a line across is as wide as high."""
 
 
 def _rows(pieces: list[Piece]) -> list[list[Piece]]:

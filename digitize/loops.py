@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from digitize.continuation import LineGraph, Side, line_graph
 from digitize.core2 import blocks
 from digitize.faces import Walk, area_px2, closed_strokes, faces, reversed_walk, walk_points
+from digitize.lettering import TALLEST_WIDTHS
+from digitize.measures import links_beside, without_dimension_lines
 from digitize.nesting import nest
 from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
 from digitize.strokes import Strokes
@@ -57,11 +59,12 @@ class Loop:
 
 @dataclass(frozen=True, slots=True)
 class Loops:
-    """Every loop worth knowing, the graph they were found in, and the links that are sheet furniture."""
+    """Every loop worth knowing, the graph they were found in, and the links that are sheet furniture and measures."""
 
     loops: tuple[Loop, ...]
     graph: LineGraph
     furniture: NDArray[np.bool_]
+    measures: NDArray[np.bool_]
 
 
 def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDArray[np.float64] | None) -> Loops:
@@ -88,17 +91,19 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     """
     none_yet = np.zeros(len(strokes.links), dtype=bool)
     if not strokes.links:
-        return Loops((), line_graph(strokes, none_yet), none_yet)
+        return Loops((), line_graph(strokes, none_yet), none_yet, none_yet)
     graph = line_graph(strokes, lettering)
     figures = blocks(graph)
     furniture = furniture_links(graph, figures, border_px=border_px)
     if furniture.any():
         graph = line_graph(strokes, lettering | furniture)
         figures = blocks(graph)
+    graph, figures, measures = without_dimension_lines(graph, figures, lettering)
     width_px = float(np.median([link.width_px for link in strokes.links]))
-    loops = [loop for block in figures for loop in _block_loops(graph, block, width_px)]
+    extensions = links_beside(graph, measures)
+    loops = [loop for block in figures for loop in _block_loops(graph, block, width_px, extensions)]
     loops = _without_marks(loops, graph, strokes, lettering, width_px)
-    return Loops(_nested(loops, graph, width_px), graph, furniture)
+    return Loops(_nested(loops, graph, width_px), graph, furniture, measures)
 
 
 def _loop(graph: LineGraph, walk: Walk, role: Role, confidence: float, why: str) -> Loop:
@@ -140,7 +145,7 @@ def _is_thin(loop: Loop, width_px: float) -> bool:
     return bool(around == 0 or 2 * shapely.area(loop.polygon) / around < THIN_WIDTHS * width_px)
 
 
-def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Loop]:
+def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions: set[int]) -> list[Loop]:
     """The loops of one block: outlines, and the fields of what holds lines inside."""
     whole = faces(graph, block)
     if not whole.outer:
@@ -149,7 +154,10 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Lo
         loop = _loop(graph, whole.outer, Role.PART, 1.0, "a line closed on itself")
         return [] if _is_thin(loop, width_px) else [loop]
     strokes_closed = closed_strokes(graph, block)
-    taken = [_loop(graph, walk, Role.PART, 0.95, "a line closed on itself, met by others") for walk in strokes_closed]
+    taken = [
+        _loop(graph, walk, Role.PART, CLOSED_ON_ITSELF, "a line closed on itself, met by others")
+        for walk in strokes_closed
+    ]
     taken = [loop for loop in taken if not _crosses_itself(loop) and not _is_thin(loop, width_px)]
     fields = [_loop(graph, walk, Role.FACE, 0.3, "a field between lines") for walk in whole.inner]
     inside = shapely.point_on_surface(np.array([field.polygon for field in fields], dtype=object))
@@ -159,7 +167,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float) -> list[Lo
     walls = {link for loop in taken for link in loop.links}
     left = [field for field, is_in in zip(fields, covered, strict=True) if not is_in]
     for group in _groups(left, walls):
-        taken += _group_loops(graph, group, walls)
+        taken += _group_loops(graph, group, walls, extensions)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not _is_thin(field, width_px)]
     return [loop for loop in taken if not _is_thin(loop, width_px)] + rest
@@ -187,9 +195,9 @@ def _groups(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
     return list(groups.values())
 
 
-def _group_loops(graph: LineGraph, group: list[Loop], walls: set[int]) -> list[Loop]:
+def _group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions: set[int]) -> list[Loop]:
     """Outlines of a group of fields: its outer boundary, parted at seams, measures left out."""
-    group = _without_measures(graph, group)
+    group = _without_measures(graph, group, extensions)
     outer = _outline_of(graph, group)
     seams = _seams(graph, outer, group)
     parts = _groups(group, walls | seams) if seams else [group]
@@ -243,32 +251,17 @@ def _meetings(graph: LineGraph, walk: Walk) -> list[Meeting]:
     ]
 
 
-THIN_LINE = 0.75
-"""Dimension lines are drawn thinner than outlines by this much or more where they differ at all (ISO 128: half)."""
-
-
-def _without_measures(graph: LineGraph, group: list[Loop]) -> list[Loop]:
-    """The fields of a group without those between a part, its extension lines and a dimension line.
+def _without_measures(graph: LineGraph, group: list[Loop], extensions: set[int]) -> list[Loop]:
+    """The fields of a group without those between a part, its extension lines and a line that was not told for a
+    dimension line.
 
     Such a field has no corner of its own, and at two or more of its corners on the outside a line runs on
-    as a free tail; or its own lines are thinner than all others.
+    as a free tail.
     """
     if len(group) < 2:
         return group
-    members = {link for field in group for link in field.links}
-    counts = dict.fromkeys(members, 0)
-    for field in group:
-        for link in field.links:
-            counts[link] += 1
-    links = graph.strokes.links
-    kept = []
-    for field in group:
-        own = [link for link in field.links if counts[link] == 1]
-        others = [links[link].width_px for link in members - set(own)]
-        thin = bool(own) and np.median([links[link].width_px for link in own]) < THIN_LINE * np.median(others)
-        if not thin and not _is_between_measures(graph, field.walk, members):
-            kept.append(field)
-    return kept or group
+    members = {link for field in group for link in field.links} | extensions
+    return [field for field in group if not _is_between_measures(graph, field.walk, members)] or group
 
 
 def _is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> bool:
@@ -324,6 +317,13 @@ SPECK_WIDTHS = 4.0
 """A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
 
 
+CLOSED_ON_ITSELF = 0.95
+"""Confidence of a line that is closed on itself, whatever meets it: a letter's outside is rarely one."""
+
+LETTER_SIZES = 1.2
+"""A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
+
+
 def _without_marks(
     loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], width_px: float
 ) -> list[Loop]:
@@ -340,6 +340,8 @@ def _without_marks(
             )
             if meets and is_arrowhead(loop.points_px, width_px=width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="an arrowhead")
+            elif meets and size_px < LETTER_SIZES * letter_px:
+                loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
             elif size_px < SPECK_WIDTHS * width_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif letters:
@@ -348,6 +350,10 @@ def _without_marks(
                     loop, [letters[i] for i in within], size_px, width_px, letter_px
                 ):
                     loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
+            if loop.role is Role.PART and loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px:
+                loop = replace(
+                    loop, confidence=min(loop.confidence, 0.5), why="lines that meet, no larger than a letter"
+                )
         marked.append(loop)
     return marked
 

@@ -169,3 +169,50 @@ def test_two_thousand_boxes_are_all_found():
     found = loops(*lines)
 
     assert len(areas(found, Role.PART)) == 2000
+
+
+def figured(*lines: Line) -> Loops:
+    """The loops of lines with a figure, two strokes about (120, 136.5) mm, that is known for lettering."""
+    strokes = strokes_of([*lines, line((118, 134), (118, 139)), line((122, 134), (122, 139))], INKING)
+    low, high = np.sort(INKING.to_picture(np.array([[116.0, 133.5], [124.0, 139.5]])), axis=0)
+    lettering = [bool(((link.points_px > low) & (link.points_px < high)).all()) for link in strokes.links]
+    return find_loops(strokes, lettering=np.array(lettering), border_px=None)
+
+
+PLATE = (box(20, 20, 200, 100), line((120, 20), (120, 120)))
+EXTENSIONS = (line((20, 120), (20, 134.5)), line((220, 120), (220, 134.5)))
+
+
+def test_a_dimension_line_whose_extension_lines_touch_a_part_leaves_the_part():
+    found = figured(*PLATE, *EXTENSIONS, line((20, 132), (220, 132)))
+
+    assert areas(found, Role.PART) == near(20000)
+    assert found.measures.sum() == 1
+
+
+def test_a_dimension_line_broken_for_its_figure_leaves_the_part():
+    found = figured(*PLATE, *EXTENSIONS, line((20, 132), (112, 132)), line((128, 132), (220, 132)))
+
+    assert areas(found, Role.PART) == near(20000)
+
+
+def test_a_dimension_outside_another_on_the_same_extension_lines_leaves_the_part():
+    longer = (line((20, 120), (20, 146.5)), line((220, 120), (220, 146.5)))
+
+    found = figured(*PLATE, *longer, line((20, 132), (220, 132)), line((20, 144), (220, 144)))
+
+    assert areas(found, Role.PART) == near(20000)
+
+
+def test_a_plate_with_corners_drawn_past_each_other_stays_whole_beside_lettering():
+    sides = [
+        line((20, 132), (220, 132)),
+        line((20, 60), (220, 60)),
+        line((25, 55), (25, 137)),
+        line((215, 55), (215, 137)),
+    ]
+
+    found = figured(*sides)
+
+    assert areas(found, Role.PART) == near(190 * 72)
+    assert not found.measures.any()

@@ -1,0 +1,371 @@
+"""Which drawn lines are dimension lines: straight, between extension lines that run on a little past them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from digitize.continuation import THIN_LINE, LineGraph, Side, length_px, points_from
+from digitize.core2 import blocks
+from digitize.lettering import TALLEST_WIDTHS
+
+Floats: TypeAlias = NDArray[np.float64]
+
+LEAST_WIDTHS = 4.0
+"""A link shorter than this, in line widths, shows no direction."""
+
+BOW_WIDTHS, BOW_SHARE = 0.6, 0.004
+"""A ruled line leaves its chord by no more than this, in line widths or parts of its length (a lens bends it)."""
+
+IN_LINE_WIDTHS = 1.2
+"""Pieces of one ruled line lie this near to it..."""
+
+IN_LINE_RAD = np.radians(4)
+"""... and along it to within this."""
+
+BREAK_WIDTHS = 45.0
+"""A dimension line is broken for its figure over no more than this: five figures 3.5 mm high beside a 0.25 mm line."""
+
+PAST_WIDTHS = 32.0
+"""An extension line runs on past its dimension line for at most this: 8 mm of a 0.25 mm line; usual are 2 or 3 mm."""
+
+ACROSS_COSINE = np.cos(np.radians(25))
+"""An extension line crosses its dimension line at more than this; most stand square to it."""
+
+OPPOSITE_COSINE = -np.cos(np.radians(25))
+"""The two arms of an extension line at its dimension line leave in opposite directions to within this."""
+
+FIGURE_WIDTHS = 30.0
+"""A dimension's figure stands within this of its line: 7 mm of a 0.25 mm line, twice a figure's height."""
+
+FIGURE_SHARE = 0.6
+"""... and within this middle part of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Ruled:
+    """A straight link: its two ends, the unit direction from the first to the second, and its width."""
+
+    link: int
+    ends_px: Floats
+    way: Floats
+    width_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Straight links on one line: where it begins and ends, the places there, and the links."""
+
+    links: tuple[int, ...]
+    ends_px: Floats
+    last_sides: tuple[Side, Side]
+    width_px: float
+    is_broken: bool
+
+
+def without_dimension_lines(
+    graph: LineGraph, figures: list[list[int]], lettering: NDArray[np.bool_]
+) -> tuple[LineGraph, list[list[int]], NDArray[np.bool_]]:
+    """Give the graph and its blocks without dimension lines, and tell which links these are.
+
+    Between a part, its extension lines and a dimension line lies a field that is no part of it. Without the dimension
+    line the extension lines end free. A line whose going would leave no closed figure where it was is none.
+    """
+    measures = measure_links(graph, lettering=lettering)
+    if not measures.any():
+        return graph, figures, measures
+    left = without_links(graph, measures)
+    held = {link for block in blocks(left) for link in block}
+    needed = [link for block in figures if held.isdisjoint(block) for link in block]
+    if needed:
+        measures[needed] = False
+        left = without_links(graph, measures)
+    return left, blocks(left), measures
+
+
+def measure_links(graph: LineGraph, *, lettering: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell which links are dimension lines.
+
+    A dimension line is a straight line, whole or broken for its figure, that ends at both ends on a line across it
+    which runs on a little past it and stops there; and one of three things more tells it from a side of a part whose
+    corners were drawn past each other: it is thinner than the other lines, a figure stands at or in its middle, or
+    arrowheads, ticks or dots leave small marks at both its ends.
+
+    Parameters
+    ----------
+    graph : LineGraph
+        Without lettering and the sheet's furniture.
+    lettering : (L,) array of bool
+        Links that are lettering.
+
+    Returns
+    -------
+    (L,) array of bool
+    """
+    marked = np.zeros(len(graph.live), dtype=np.bool_)
+    ruled = _ruled(graph)
+    if not ruled:
+        return marked
+    usual_px = _usual_width_px(graph)
+    letters_px = [graph.strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
+    figures = cKDTree(np.array(letters_px)) if letters_px else None
+    while True:
+        # One dimension line outside another on the same extension lines: the inner comes to light without the outer.
+        found = _found(graph, ruled, marked, usual_px, figures)
+        if not found:
+            return marked | _touching_figures(graph, marked)
+        marked[found] = True
+
+
+def _touching_figures(graph: LineGraph, measures: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """What hangs together by dimension lines alone and is no larger than a letter: figures that touch them, ticks."""
+    figures = np.zeros_like(measures)
+    left = np.flatnonzero(graph.live & ~measures)
+    if not measures.any() or not len(left):
+        return figures
+    links = graph.strokes.links
+    ends = graph.places[np.array([(links[link].start, links[link].end) for link in left.tolist()], dtype=np.int64)]
+    count = len(graph.places)
+    pairs = coo_matrix((np.ones(len(left)), (ends[:, 0], ends[:, 1])), shape=(count, count))
+    _, piece_of = connected_components(pairs, directed=False)
+    of_measures = graph.places[
+        [node for link in np.flatnonzero(measures) for node in (links[link].start, links[link].end)]
+    ]
+    for piece in np.unique(piece_of[of_measures]).tolist():
+        members = left[piece_of[ends[:, 0]] == piece]
+        if not len(members):
+            continue
+        points = np.concatenate([links[link].points_px for link in members.tolist()])
+        width_px = float(np.median([links[link].width_px for link in members.tolist()]))
+        if np.ptp(points, axis=0).max() < TALLEST_WIDTHS * width_px:
+            figures[members] = True
+    return figures
+
+
+def _found(
+    graph: LineGraph,
+    ruled: list[_Ruled],
+    marked: NDArray[np.bool_],
+    usual_px: float,
+    figures: "cKDTree[None] | None",
+) -> list[int]:
+    at = _sides_at(graph, marked)
+    met = {graph.place_of(side) for link in np.flatnonzero(marked).tolist() for side in (2 * link, 2 * link + 1)}
+    left = [one for one in ruled if not marked[one.link]]
+    # Only lines that end on a line with a short free end can be one: few do.
+    ending = {side for one in left for side in (2 * one.link, 2 * one.link + 1) if _is_stopped(graph, side, at, met)}
+    found: list[int] = []
+    if not ending:
+        return found
+    for stretch in _stretches(left, ending):
+        if (
+            stretch.width_px < THIN_LINE * usual_px
+            or stretch.is_broken
+            or _has_figure(stretch, figures)
+            or all(_has_mark(graph, side, at, met) for side in stretch.last_sides)
+        ):
+            found += stretch.links
+            found += _beside(graph, stretch).tolist()
+    return found
+
+
+def without_links(graph: LineGraph, gone: NDArray[np.bool_]) -> LineGraph:
+    """Give the graph without some lines; no line carries on as one of them."""
+    mate = graph.mate.copy()
+    of_gone = np.repeat(gone, 2)
+    paired = mate >= 0
+    mate[paired & (of_gone != of_gone[np.maximum(mate, 0)])] = -1
+    return replace(graph, live=graph.live & ~gone, mate=mate)
+
+
+def links_beside(graph: LineGraph, measures: NDArray[np.bool_]) -> set[int]:
+    """Give the links that meet dimension lines: extension lines and what they run on as."""
+    ends = np.array([(link.start, link.end) for link in graph.strokes.links], dtype=np.int64).reshape(-1, 2)
+    places = graph.places[ends]
+    beside = np.isin(places, places[measures]).any(axis=1) & ~measures
+    return set(np.flatnonzero(beside).tolist())
+
+
+def _ruled(graph: LineGraph) -> list[_Ruled]:
+    ruled = []
+    for link in np.flatnonzero(graph.live).tolist():
+        one = graph.strokes.links[link]
+        chord = one.points_px[-1] - one.points_px[0]
+        long_px = float(np.hypot(*chord))
+        if long_px < LEAST_WIDTHS * one.width_px:
+            continue
+        off = one.points_px - one.points_px[0]
+        bow_px = np.abs(off[:, 0] * chord[1] - off[:, 1] * chord[0]).max() / long_px
+        if bow_px < max(BOW_WIDTHS * one.width_px, BOW_SHARE * long_px):
+            ruled.append(_Ruled(link, one.points_px[[0, -1]], chord / long_px, one.width_px))
+    return ruled
+
+
+def _sides_at(graph: LineGraph, gone: NDArray[np.bool_]) -> dict[int, list[Side]]:
+    """The sides at each place, spurs too: a short run past a dimension line is one."""
+    at: dict[int, list[Side]] = {}
+    for link, one in enumerate(graph.strokes.links):
+        if gone[link] or (not graph.live[link] and graph.places[one.start] == graph.places[one.end]):
+            continue
+        for side, node in ((2 * link, one.start), (2 * link + 1, one.end)):
+            at.setdefault(int(graph.places[node]), []).append(side)
+    return at
+
+
+def _usual_width_px(graph: LineGraph) -> float:
+    """The middle of the widths of all lines, by length: where outlines and thin lines differ, that of the outlines."""
+    live = [graph.strokes.links[link] for link in np.flatnonzero(graph.live).tolist()]
+    widths = np.array([link.width_px for link in live])
+    lengths = np.array([len(link.points_px) for link in live])
+    order = np.argsort(widths)
+    total = np.cumsum(lengths[order])
+    return float(widths[order][np.searchsorted(total, 0.6 * total[-1])])
+
+
+def _outward(graph: LineGraph, side: Side) -> Floats:
+    """The direction in which a link leaves its place."""
+    points = points_from(graph.strokes, side)
+    way = points[min(len(points) - 1, 30)] - points[0]
+    unit: Floats = way / max(float(np.hypot(*way)), 1e-9)
+    return unit
+
+
+def _is_free(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[int], most_px: float) -> bool:
+    """Whether what leaves a place by a link ends free after at most so far, with nothing met but dimension lines.
+
+    The way to the last of these, farther out than the one in question, does not count.
+    """
+    gone_px = 0.0
+    for _ in range(MOST_STEPS):
+        gone_px += length_px(graph.strokes.links[side >> 1].points_px)
+        place = graph.place_of(side ^ 1)
+        others = [other for other in at[place] if other != side ^ 1]
+        if place in met:
+            gone_px = 0.0
+        if not others:
+            return gone_px < most_px
+        if len(others) > 1:
+            return False
+        side = others[0]
+    return False
+
+
+MOST_STEPS = 20
+"""Links of an extension line beyond a dimension line, at most: it meets a few more of these."""
+
+
+def _is_stopped(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[int]) -> bool:
+    """Whether a line ends at this side on another across it, which runs on a little past it and stops there."""
+    width_px = graph.strokes.links[side >> 1].width_px
+    here = [other for other in at[graph.place_of(side)] if other >> 1 != side >> 1]
+    if len(here) < 2:
+        return False
+    own = _outward(graph, side)
+    ways = {other: _outward(graph, other) for other in here}
+    free = [other for other in here if _is_free(graph, other, at, met, PAST_WIDTHS * width_px)]
+    fixed = [other for other in here if other not in free]
+    # An arc that goes on from a straight edge is fixed too: then the edge does not end here.
+    if len(fixed) != 1 or abs(float(ways[fixed[0]] @ own)) > ACROSS_COSINE:
+        return False
+    return any(float(ways[fixed[0]] @ ways[past]) < OPPOSITE_COSINE for past in free)
+
+
+def _stretches(ruled: list[_Ruled], ending: set[Side]) -> Iterable[_Stretch]:
+    """Straight lines, across breaks, from one side that is stopped to another."""
+    middles = np.array([one.ends_px.mean(axis=0) for one in ruled])
+    ways = np.array([one.way for one in ruled])
+    for number, one in enumerate(ruled):
+        for first in (2 * one.link, 2 * one.link + 1):
+            if first not in ending:
+                continue
+            way = one.way if first % 2 == 0 else -one.way
+            start = one.ends_px[first % 2]
+            yield from _from(ruled, middles, ways, number, first, start, way, ending)
+
+
+def _from(
+    ruled: list[_Ruled],
+    middles: Floats,
+    ways: Floats,
+    number: int,
+    first: Side,
+    start: Floats,
+    way: Floats,
+    ending: set[Side],
+) -> Iterable[_Stretch]:
+    one = ruled[number]
+    off = middles - start
+    aside = np.abs(off[:, 0] * way[1] - off[:, 1] * way[0])
+    along = off @ way
+    near = aside < IN_LINE_WIDTHS * one.width_px + np.sin(IN_LINE_RAD) / 4 * np.abs(along)
+    near &= (np.abs(ways @ way) > np.cos(IN_LINE_RAD)) & (along > 0)
+    order = np.flatnonzero(near)[np.argsort(along[near])]
+    links: list[int] = []
+    reached, axis, is_broken = 0.0, way, False
+    for other in order.tolist():
+        piece = ruled[other]
+        toward = piece.ends_px if piece.way @ way > 0 else piece.ends_px[::-1]
+        begin, end = ((toward - start) @ axis).tolist()
+        miss = toward - start - ((toward - start) @ axis)[:, None] * axis
+        if begin < reached - IN_LINE_WIDTHS * one.width_px or np.hypot(*miss.T).max() > IN_LINE_WIDTHS * one.width_px:
+            continue
+        if begin > reached + BREAK_WIDTHS * one.width_px:
+            return
+        is_broken |= begin > reached + IN_LINE_WIDTHS * one.width_px
+        links.append(piece.link)
+        reached = end
+        # The longer the line has become the better its direction is known.
+        axis = (toward[1] - start) / max(float(np.hypot(*(toward[1] - start))), 1e-9)
+        last = 2 * piece.link + int(piece.way @ way > 0)
+        if last in ending and first < last:
+            yield _Stretch(tuple(links), np.array([start, toward[1]]), (first, last), one.width_px, is_broken)
+
+
+def _has_figure(stretch: _Stretch, figures: "cKDTree[None] | None") -> bool:
+    """Whether lettering stands beside the middle of a line."""
+    if figures is None:
+        return False
+    start, end = stretch.ends_px
+    long_px = float(np.hypot(*(end - start)))
+    way = (end - start) / long_px
+    found = np.asarray(figures.data)[figures.query_ball_point((start + end) / 2, long_px / 2 + FIGURE_WIDTHS)]
+    if not len(found):
+        return False
+    off = found - (start + end) / 2
+    along, aside = np.abs(off @ way), np.abs(off[:, 0] * way[1] - off[:, 1] * way[0])
+    reach_px = max(FIGURE_SHARE * long_px / 2, 0.0)
+    return bool(((along < reach_px) & (aside < FIGURE_WIDTHS * stretch.width_px)).any())
+
+
+def _has_mark(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[int]) -> bool:
+    """Whether a small stroke besides the two lines ends free beside a line's end: of an arrowhead, a tick or a dot."""
+    width_px = graph.strokes.links[side >> 1].width_px
+    own = _outward(graph, side)
+    for other in at[graph.place_of(side)]:
+        slant = abs(float(_outward(graph, other) @ own))
+        if other >> 1 != side >> 1 and 0.2 < slant < 0.99 and _is_free(graph, other, at, met, PAST_WIDTHS * width_px):
+            return True
+    return False
+
+
+def _beside(graph: LineGraph, stretch: _Stretch) -> NDArray[np.int64]:
+    """Links that lie all along a stretch: what its figure and its line have become where they touch."""
+    start, end = stretch.ends_px
+    long_px = float(np.hypot(*(end - start)))
+    way = (end - start) / long_px
+    near_px = IN_LINE_WIDTHS * stretch.width_px + BOW_SHARE * long_px
+    found = []
+    for link in np.flatnonzero(graph.live).tolist():
+        off = graph.strokes.links[link].points_px[[0, -1]] - start
+        along = off @ way
+        if along.min() < 0 or along.max() > long_px:
+            continue
+        whole = graph.strokes.links[link].points_px - start
+        if np.abs(whole[:, 0] * way[1] - whole[:, 1] * way[0]).max() <= near_px:
+            found.append(link)
+    return np.array(found, dtype=np.int64)
