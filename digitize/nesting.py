@@ -147,7 +147,8 @@ def _passing_lines(graph: LineGraph, walks: Sequence[Walk]) -> list[_Lines]:
                     continue
                 touching.add(line_of[other >> 1])
                 mate = int(graph.mate[other])
-                if mate >= 0 and mate >> 1 not in own:
+                # Ribs share a datum drawn whole; dashes are a part's own centre line.
+                if mate >= 0 and mate >> 1 not in own and not graph.strokes.links[other >> 1].dashed:
                     through.add(line_of[other >> 1])
         found.append(_Lines(through, touching))
     return found

@@ -18,21 +18,25 @@ class OwnCurve:
 
     `controls_px` (K, 4, 2) are the page's whole cubics, `straight` (K,) tells the lines among them, `source` (K,) their
     numbers, and `t` (K, 2) the parameters that a piece runs from and to; backwards where the second is the smaller.
+    `dashed` (K,) tells what belongs to a dashed line.
     """
 
     controls_px: Floats
     straight: NDArray[np.bool_]
     source: NDArray[np.int64]
     t: Floats
+    dashed: NDArray[np.bool_]
 
     def reversed(self) -> "OwnCurve":
         """Give the same curve run the other way."""
-        return OwnCurve(self.controls_px[::-1], self.straight[::-1], self.source[::-1], self.t[::-1, ::-1])
+        return OwnCurve(
+            self.controls_px[::-1], self.straight[::-1], self.source[::-1], self.t[::-1, ::-1], self.dashed[::-1]
+        )
 
     def some(self, first: int, last: int) -> "OwnCurve":
         """Give the pieces from one number up to, not including, another."""
         part = slice(first, last)
-        return OwnCurve(self.controls_px[part], self.straight[part], self.source[part], self.t[part])
+        return OwnCurve(self.controls_px[part], self.straight[part], self.source[part], self.t[part], self.dashed[part])
 
     def pieces_px(self) -> Floats:
         """Give the control points of the pieces themselves, (K, 4, 2); those of whole cubics exactly."""
@@ -51,6 +55,7 @@ def end_to_end(curves: Sequence[OwnCurve]) -> OwnCurve:
         np.concatenate([curve.straight for curve in curves]),
         np.concatenate([curve.source for curve in curves]),
         np.concatenate([curve.t for curve in curves]),
+        np.concatenate([curve.dashed for curve in curves]),
     )
 
 
@@ -62,7 +67,21 @@ def joined(curves: Sequence[OwnCurve]) -> OwnCurve:
     goes_on &= (t[1:, 1] > t[1:, 0]) == (t[:-1, 1] > t[:-1, 0])
     first = np.flatnonzero(np.concatenate([[True], ~goes_on]))
     last = np.concatenate([first[1:], [len(source)]]) - 1
-    return OwnCurve(controls[first], straight[first], source[first], np.column_stack([t[first, 0], t[last, 1]]))
+    ends = np.column_stack([t[first, 0], t[last, 1]])
+    return OwnCurve(controls[first], straight[first], source[first], ends, all_pieces.dashed[first])
+
+
+def closed_up(curve: OwnCurve) -> OwnCurve:
+    """Give a closed curve with the piece whole that it happened to begin and end within."""
+    last = len(curve.t) - 1
+    if last < 1 or curve.source[0] != curve.source[last] or curve.source[0] < 0:
+        return curve
+    if abs(curve.t[last, 1] - curve.t[0, 0]) >= SAME_T:
+        return curve
+    whole = curve.some(1, last + 1)
+    t = whole.t.copy()
+    t[-1, 1] = curve.t[0, 1]
+    return OwnCurve(whole.controls_px, whole.straight, whole.source, t, whole.dashed)
 
 
 def parts_of(controls: Floats, start: Floats, end: Floats) -> Floats:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from digitize.circle_fit import fit_circle
 from digitize.continuation import LineGraph, points_from
 from digitize.faces import Walk
 from digitize.fit import Contour, Fitted, fit_contours
-from digitize.own_curve import Floats, OwnCurve, joined, leaving, points_at
+from digitize.own_curve import Floats, OwnCurve, closed_up, joined, leaving, points_at
 from digitize.sections import Section
 from digitize.strokes import PlanStrokes
 from digitize.vector_runs import CORNER_RAD
@@ -64,7 +65,7 @@ def own_paths(
     list of Fitted
     """
     to_mm = _affine(plan)
-    parts = [_parts(_pieces(graph, walk, to_mm), closed=closed) for walk in walks]
+    parts = [_parts(_pieces(graph, walk, to_mm, closed=closed), closed=closed) for walk in walks]
     steps = [part for each in parts for part in each if isinstance(part, _Steps)]
     fits = iter(_smooth(steps, tolerance_mm))
     return [_path([next(fits) if isinstance(part, _Steps) else part for part in each], closed) for each in parts]
@@ -122,7 +123,7 @@ class _Done:
 _Part = _Steps | _Done
 
 
-def _pieces(graph: LineGraph, walk: Walk, to_mm: _Affine) -> _Pieces:
+def _pieces(graph: LineGraph, walk: Walk, to_mm: _Affine, *, closed: bool) -> _Pieces:
     curves = []
     for side in walk:
         own = graph.strokes.links[side >> 1].own
@@ -131,7 +132,7 @@ def _pieces(graph: LineGraph, walk: Walk, to_mm: _Affine) -> _Pieces:
         elif side & 1:
             own = own.reversed()
         curves.append(own)
-    whole = joined(curves)
+    whole = closed_up(joined(curves)) if closed else joined(curves)
     controls = to_mm(whole.pieces_px().reshape(-1, 2)).reshape(-1, 4, 2)
     # Ends moved onto each other, and places joined, meet in their middle; a gap is drawn across.
     controls, straight = _without_breaks(controls, whole.straight)
@@ -143,7 +144,13 @@ def _stepped(points_px: Floats) -> OwnCurve:
     a, b = points_px[:-1], points_px[1:]
     controls = np.stack([a, a + (b - a) / 3, a + (b - a) * (2 / 3), b], axis=1)
     count = len(controls)
-    return OwnCurve(controls, np.ones(count, dtype=np.bool_), np.full(count, -1), np.tile([0.0, 1.0], (count, 1)))
+    return OwnCurve(
+        controls,
+        np.ones(count, dtype=np.bool_),
+        np.full(count, -1),
+        np.tile([0.0, 1.0], (count, 1)),
+        np.zeros(count, dtype=np.bool_),
+    )
 
 
 MEETS_MM = 0.06
@@ -204,38 +211,29 @@ def _parts(pieces: _Pieces, *, closed: bool) -> list[_Part]:
     count = len(controls)
     if count == 0:
         return []
-    kinds = _kinds(controls, straight, closed)
-    # A closed walk begins where a group does.
-    if closed and count > 1:
-        first = next((k for k in range(count) if kinds[k] != kinds[k - 1] or kinds[k][0] == "side"), None)
-        if first is None:
-            return [_whole(controls, kinds[0][0])]
-        controls, straight = np.roll(controls, -first, axis=0), np.roll(straight, -first)
+    kinds, begins = _kinds(controls, straight, closed=closed)
+    if closed:
+        if not begins.any():
+            return [_whole(controls, kinds[0])]
+        # A closed walk begins where a group does.
+        first = int(begins.argmax())
+        controls, begins = np.roll(controls, -first, axis=0), np.roll(begins, -first)
         kinds = kinds[first:] + kinds[:first]
-    elif closed:
-        return [_whole(controls, kinds[0][0])]
     parts: list[_Part] = []
-    at = 0
-    while at < count:
-        end = at + 1
-        while end < count and kinds[end] == kinds[at] and kinds[at][0] != "side":
-            end += 1
+    heads = [*np.flatnonzero(begins).tolist(), count]
+    for at, end in pairwise(heads):
         group = controls[at:end]
-        if kinds[at][0] == "steps" and end - at >= FACETS:
+        if kinds[at] == "steps" and end - at >= FACETS:
             parts.append(_Steps(np.vstack([group[:, 0], group[-1:, 3]]), False))
-        elif kinds[at][0] == "curve":
+        elif kinds[at] == "curve":
             parts += _curves(group)
         else:
             parts.append(_lines(group))
-        at = end
     return parts
 
 
-_Kind = tuple[str, int]
-
-
-def _kinds(controls: Floats, straight: NDArray[np.bool_], closed: bool) -> list[_Kind]:
-    """What each piece is, "side", "steps" or "curve", and a number that changes at every corner."""
+def _kinds(controls: Floats, straight: NDArray[np.bool_], *, closed: bool) -> tuple[list[str], NDArray[np.bool_]]:
+    """What each piece is, "side", "steps" or "curve", and at which a group begins: at corners, or with another kind."""
     count = len(controls)
     turns = np.full(count, np.inf)
     for at in range(0 if closed else 1, count):
@@ -250,11 +248,11 @@ def _kinds(controls: Floats, straight: NDArray[np.bool_], closed: bool) -> list[
         np.where(is_step_before, np.roll(long, 1), 0.0), np.where(is_step_after, np.roll(long, -1), 0.0)
     )
     is_step = straight & (is_step_before | is_step_after) & (long <= LONG_STEP * beside)
-    number = np.cumsum(~smooth_before)
-    if closed and smooth_before[0]:
-        number[number == number[-1]] = number[0]
-    words = np.where(straight, np.where(is_step, "steps", "side"), "curve").tolist()
-    return list(zip(words, number.tolist(), strict=True))
+    kinds = np.where(straight, np.where(is_step, "steps", "side"), "curve")
+    begins = ~smooth_before | (kinds == "side") | (kinds != np.roll(kinds, 1))
+    if not closed:
+        begins[0] = True
+    return kinds.tolist(), begins
 
 
 def _whole(controls: Floats, kind: str) -> _Part:

@@ -53,6 +53,11 @@ class Link:
         """How wide the ink is that blurs what meets: none where the page itself says where its lines run."""
         return self.width_px if self.own is None else 0.0
 
+    @property
+    def dashed(self) -> bool:
+        """Whether it is known to be of a dashed line; in ink, dashes are links of their own."""
+        return self.own is not None and bool(self.own.dashed.all())
+
 
 @dataclass(frozen=True, slots=True)
 class Strokes:

@@ -78,7 +78,8 @@ class Runs:
         pieces = np.arange(first, last + 1)
         t = np.column_stack([np.zeros(len(pieces)), np.ones(len(pieces))])
         t[0, 0], t[-1, 1] = t0, t1
-        return OwnCurve(self.controls_px[pieces], self.straight[pieces], pieces, t)
+        dashed = np.full(len(pieces), self.dashed[run])
+        return OwnCurve(self.controls_px[pieces], self.straight[pieces], pieces, t, dashed)
 
 
 def smooth_runs(paths: Sequence[PagePath]) -> Runs:
