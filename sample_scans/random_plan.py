@@ -1,33 +1,20 @@
 """Other invented plans: other parts, sizes, line widths, sheets and layouts, for trials beside the bundled one."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from sample_scans.body import brace, cabin_side, fin, former, span_dimension, strut, tailplane, wheel
 from sample_scans.plan import check_bar, crosses, plan_of, title_block
 from sample_scans.sections import RibCuts, Section
+from sample_scans.shelves import on_shelves
 from sample_scans.truth import Piece, PlanTruth, joined
 from sample_scans.wing import nested_ribs, rib, wing_panel
 
 # Border width and height, mm: ISO 216 A3, A2 and A1 sheets less 30 and 20 mm.
 _BORDERS_MM = ((390.0, 277.0), (564.0, 400.0), (811.0, 574.0))
 _LINE_WIDTHS_MM = (0.25, 0.35, 0.5)  # ISO 128
-_MARGIN_MM = 18.0  # free along the border, which the crosses stand in
-_GAP_MM = 9.0  # free between two pieces
-_TITLE_MM = (168.0, 52.0)
 _NAMES = ("LARCHWING", "MOORTITCH", "DUNNOCKET", "SALLOWKITE", "BRACKENJAY", "FELLHOPPER", "REEDSKIP", "TARNWISP")
-
-
-@dataclass(frozen=True, slots=True)
-class _Shelf:
-    """A row of the layout: where its free part begins and how high it is."""
-
-    low_mm: float
-    height_mm: float
-    free_from_mm: float
-    end_mm: float
 
 
 def random_plan(seed: int) -> PlanTruth:
@@ -40,7 +27,7 @@ def random_plan(seed: int) -> PlanTruth:
     width, height = _BORDERS_MM[int(rng.choice(3, p=[0.3, 0.5, 0.2]))]
     line_mm = float(rng.choice(_LINE_WIDTHS_MM, p=[0.25, 0.5, 0.25]))
     pieces = _pieces(rng, size=width / 564.0, line_mm=line_mm)
-    placed = _placed(pieces, width, height)
+    placed = on_shelves(pieces, width, height)
     name = _NAMES[seed % len(_NAMES)]
     block = title_block(
         [name, "INVENTED FOR A TRIAL", f"DRAWING {seed}"],
@@ -109,31 +96,3 @@ def _pieces(rng: np.random.Generator, *, size: float, line_mm: float) -> list[Pi
         check_bar,
     ]
     return pieces + [make() for make in makers]
-
-
-def _placed(pieces: list[Piece], width_mm: float, height_mm: float) -> list[Piece]:
-    """Put pieces on shelves, the tall first, clear of the title block."""
-    top = height_mm - _MARGIN_MM
-    placed: list[Piece] = []
-    shelves: list[_Shelf] = []
-    order = sorted(pieces, key=lambda piece: piece.bounds_mm()[1] - piece.bounds_mm()[3])
-    for piece in order:
-        x0, y0, x1, y1 = piece.bounds_mm()
-        across, up = x1 - x0, y1 - y0
-        index = next((i for i, shelf in enumerate(shelves) if _fits(shelf, across, up)), len(shelves))
-        if index == len(shelves):
-            low = (shelves[-1].low_mm if shelves else top + _GAP_MM) - _GAP_MM - up
-            end = width_mm - _MARGIN_MM
-            if low < _TITLE_MM[1] + _GAP_MM:
-                end -= _TITLE_MM[0]
-            if low < _MARGIN_MM or _MARGIN_MM + across > end:
-                continue
-            shelves.append(_Shelf(low, up, _MARGIN_MM, end))
-        shelf = shelves[index]
-        placed.append(piece.at(shelf.free_from_mm - x0, shelf.low_mm - y0))
-        shelves[index] = _Shelf(shelf.low_mm, shelf.height_mm, shelf.free_from_mm + across + _GAP_MM, shelf.end_mm)
-    return placed
-
-
-def _fits(shelf: _Shelf, across_mm: float, up_mm: float) -> bool:
-    return up_mm <= shelf.height_mm and shelf.free_from_mm + across_mm <= shelf.end_mm
