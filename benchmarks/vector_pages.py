@@ -75,9 +75,11 @@ def vector_page(path: Path, *, seed: int, kind: str) -> VectorPage:
     scale = PT_PER_MM / unit
     margin = np.array([41.0, 67.0]) if kind == "cropped" else np.zeros(2)
     size = (high - low) * scale
-    canvas = Canvas(str(path), pagesize=tuple(size + 2 * margin), invariant=1, pageCompression=0)
-    if kind == "turned":
-        canvas.setPageRotation(int(rng.choice([90, 180, 270])))
+    turn = int(rng.choice([90, 180, 270])) if kind == "turned" else 0
+    # The library that writes swaps a turned page's sides.
+    sides = (size + 2 * margin)[:: -1 if turn in (90, 270) else 1]
+    canvas = Canvas(str(path), pagesize=tuple(sides), invariant=1, pageCompression=0)
+    canvas.setPageRotation(turn)
     if kind == "cropped":
         canvas.setCropBox((*margin, *(margin + size)))
 
