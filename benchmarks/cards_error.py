@@ -39,7 +39,7 @@ from sample_scans.plan import school_plan
 SHEET_MM = np.array([[0.0, 594.0], [841.0, 594.0], [841.0, 0.0], [0.0, 0.0]])
 LENGTHS = 25
 SHORTEST_MM = 50.0
-CORNER_SIGMA_PX = 0.06
+CORNER_SIGMA_PX = 0.04
 """What the finder's corners are off in rendered photos, root mean square over blurs of 0.6-1.3 px and noise of 1-3;
 the last line of the output measures it again."""
 

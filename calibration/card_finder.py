@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.card_corners import corners_from_sides
 from calibration.card_design import DICTIONARY, MARKER_SHARE, CardDesign, design_of
 
 Floats = NDArray[np.float64]
@@ -84,7 +85,7 @@ def find_cards(grey: Grey) -> tuple[FoundCard, ...]:
     """Find all cards in a photo or scan, in the order of their sizes and numbers.
 
     A first look at reduced size tells whether there are any. Markers tell which card is where, and one homography a
-    card where its inner corners are to be refined (saddle points: OpenCV's cornerSubPix).
+    card where its inner corners are to be refined, first near the corner, then from the squares' whole sides.
 
     Parameters
     ----------
@@ -258,7 +259,9 @@ def _measured(grey: Grey, design: CardDesign, rough: _Rough) -> FoundCard | None
         window = int(np.clip(math.floor((1 - MARKER_SHARE) / 2 * narrowest - 0.5), *WINDOW_PX))
         seen &= ((expected > window + 1) & (expected < np.array([width, height]) - 2 - window)).all(axis=1)
         if seen.any():
-            points[seen] = _refined(grey, expected[seen], window)
+            rough_px = _refined(grey, expected[seen], window)
+            points[seen] = corners_from_sides(grey, rough_px, steps[seen])
+        # NaN is not near.
         seen &= np.hypot(*(points - expected).T) < PLACED_SQUARES * least
         again = _homography(mm[seen], points[seen], reach_px=math.inf) if _spread(mm[seen]) else None
         if again is None:

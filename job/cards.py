@@ -24,7 +24,7 @@ MOST_OFF = 0.06
 """A printer is 0.3-1 % off, a page fitted to other paper 3 %; a bar further off was misread, or is the other bar."""
 
 LEAST_SIGMA_PX = 0.03
-"""One sigma of a corner in the best of pictures (measured on rendered ones: 0.03-0.04 px)."""
+"""One sigma of a corner in the best of pictures (measured on rendered ones: 0.02-0.05 px)."""
 
 POOLED = 10
 """Rows that all cards' scatter counts as beside a card's own."""
