@@ -69,8 +69,8 @@ class Scene:
     crosses: bool = False
     drawn: Drawn = BY_HAND
     focal_off: float | None = 0.02
-    tilts_deg: tuple[float, float] | None = None
-    """Largest tilt about the rectangle's upright and its level sides, for views turned square; None: as builders do."""
+    leans_deg: tuple[tuple[float, float], tuple[float, float]] | None = None
+    """Least and largest tilt about the rectangle's level and upright sides, held square; None: as builders do."""
     click_sigma_px: float = CLICK_SIGMA_PX
 
 
@@ -163,10 +163,10 @@ def random_lengths(rng: np.random.Generator, picturing: Camera | Scanner, count:
 
 def _view(rng: np.random.Generator, scene: Scene) -> View:
     view = random_view(rng)
-    if scene.tilts_deg is None:
+    if scene.leans_deg is None:
         return view
-    about_level, about_upright = rng.uniform(-1, 1, 2) * scene.tilts_deg
-    return replace(view, tilt_x_deg=float(about_level), tilt_y_deg=float(about_upright), turn_deg=0.0)
+    level, upright = (rng.uniform(*lean) * rng.choice([-1, 1]) for lean in scene.leans_deg)
+    return replace(view, tilt_x_deg=float(level), tilt_y_deg=float(upright), turn_deg=0.0)
 
 
 def _side(rng: np.random.Generator, camera: Camera, start_mm: Floats, end_mm: Floats, drawn: Drawn) -> Floats:

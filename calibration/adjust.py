@@ -11,7 +11,7 @@ from calibration.bend_choice import choose_bend
 from calibration.blunders import Weeded, weed
 from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
-from calibration.draughting import as_by_machine, shows_machine
+from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
 from calibration.findings_words import dispute_text
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
@@ -122,7 +122,7 @@ def adjust(
                 break
             told = loosened(told)
             weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
-    line_times = 1.0
+    line_times, by_hand = 1.0, None
     if weeded.agreement.line_factor > weeded.agreement.usual_line_factor:
         # Paper that lies in small waves bends its lines by more than they are measured to: they tell less of the lens.
         line_times = math.sqrt(weeded.agreement.line_factor)
@@ -131,8 +131,9 @@ def adjust(
     elif weeded.clean and weeded.solution.problem.line_rows:
         truer = as_by_machine(observations)
         other = _weeded(truer, kind=kind, size=size, priors=told, begin=[weeded.solution.values])
-        if other.clean and shows_machine(weeded.solution, other.solution):
-            observations, weeded = truer, other
+        chance = chance_of_machine(weeded.solution, other.solution)
+        if other.clean and chance > EVEN:
+            by_hand, observations, weeded = (weeded.solution, chance), truer, other
     card_times, card_out = 1.0, None
     if weeded.agreement.card_factor > weeded.agreement.usual_card_factor:
 
@@ -149,6 +150,8 @@ def adjust(
     _refuse_unseen(weeded.solution, kind)
     chosen = choose_lens(weeded.solution)
     solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
+    if by_hand is not None:
+        covariance = allowing_for_hand(covariance, solution.values, by_hand[0], chance_of_machine=by_hand[1])
     out = frozenset(fault.suspect for fault in weeded.left_out)
     calibration = Calibration(
         kind=kind,

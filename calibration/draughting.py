@@ -11,17 +11,21 @@ from dataclasses import replace
 import numpy as np
 
 from calibration.observations import Corners, Observation, StraightLine
+from calibration.plane_map import Floats
 from calibration.solution import Solution
+from calibration.uncertainty import MapCovariance, map_covariance
 
 MACHINE_GIVE = 0.1
 """Part of a hand's give: plotters and printers place a line to 0.02 mm (trade practice: repeatability of plotters)."""
 
+MOST_ODDS = 30.0
+"""Log of odds that are as good as certain."""
+
 MACHINE_LEAN = 0.3
 """Part of a hand's lean: a plotter's axes are square to an arc minute, 0.3 mm on a metre."""
 
-PROVEN = 0.0
-"""How much likelier a machine must be than a hand (log of the odds): even odds, since both are common. Of borders drawn
-by hand one in twenty is then taken for a machine's, and intervals still hold what they say (trials)."""
+EVEN = 0.5
+"""A plan is taken for the likelier; both are common, so that neither has a head start."""
 
 
 def as_by_machine(observations: Sequence[Observation]) -> list[Observation]:
@@ -29,9 +33,20 @@ def as_by_machine(observations: Sequence[Observation]) -> list[Observation]:
     return [_by_machine(seen) for seen in observations]
 
 
-def shows_machine(by_hand: Solution, by_machine: Solution) -> bool:
-    """Tell whether what was given shows that a machine drew it."""
-    return log_evidence(by_machine) - log_evidence(by_hand) > PROVEN
+def chance_of_machine(by_hand: Solution, by_machine: Solution) -> float:
+    """Give how likely it is that a machine drew what was given."""
+    odds = log_evidence(by_machine) - log_evidence(by_hand)
+    return 1 / (1 + math.exp(-max(min(odds, MOST_ODDS), -MOST_ODDS)))
+
+
+def allowing_for_hand(
+    covariance: MapCovariance, values: Floats, by_hand: Solution, *, chance_of_machine: float
+) -> MapCovariance:
+    """Give the covariance of a map by a machine's plan, allowing for the chance that a hand drew it after all."""
+    other, left = map_covariance(by_hand), 1 - chance_of_machine
+    apart = np.outer(by_hand.values - values, by_hand.values - values)
+    whole = chance_of_machine * covariance.whole + left * (other.whole + chance_of_machine * apart)
+    return MapCovariance(whole, chance_of_machine * covariance.lens + left * other.lens)
 
 
 def log_evidence(solution: Solution) -> float:

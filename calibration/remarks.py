@@ -27,6 +27,7 @@ from calibration.observations import (
 from calibration.plane_map import Floats, P, plane_from_picture, standing
 from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
 from calibration.unit_slips import confusion
+from calibration.view_remarks import view_remarks
 from drawing.findings import Finding
 from drawing.units import MM_PER_INCH
 
@@ -84,6 +85,12 @@ def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]
         ),
         *_checks(calibration, evidence),
         *_views(calibration, evidence),
+        *view_remarks(
+            calibration,
+            evidence.observations,
+            evidence.weeded.solution,
+            longest_mm=_longest_mm(calibration, evidence),
+        ),
         *_sizes(calibration, evidence),
         *_doubts(calibration, evidence),
     )
