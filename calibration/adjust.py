@@ -28,6 +28,7 @@ from calibration.observations import (
     StraightLine,
 )
 from calibration.observed import observe
+from calibration.paper_shape import refuse_wrong_paper
 from calibration.parameters import Prior, believable_focal_35mm, loosened, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
 from calibration.problem import Problem, build
@@ -111,6 +112,7 @@ def adjust(
     begin = starts(observations, kind=kind, size=size, priors=told)
     refuse_undeclared_reduction(observations, start=begin[0], size=size)
     refuse_unit_slips(observations, start=begin[0], size=size)
+    refuse_wrong_paper(observations, size=size, priors=told, begin=begin)
     flat = solve_from(build(observations, size=size, priors=told), begin)
     bent = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
     if bent is not None:

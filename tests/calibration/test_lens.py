@@ -211,3 +211,7 @@ def test_a_real_wide_lens_is_taken_out_by_four_lines(focal_35mm):
     assert np.median(off_mm) < 0.1
     assert off_mm.max() < 0.5
     assert (off_mm <= u95).mean() > 0.90
+    # Every corner of the board, placed; its note: 0.51 squares off at most without the lens.
+    x, y = np.meshgrid(np.arange(27), np.arange(20)[::-1])
+    placed = calibration.to_plan(grid_px.reshape(-1, 2)) / 10
+    assert np.hypot(*(placed - np.column_stack([x.ravel(), y.ravel()])).T).max() < 0.05
