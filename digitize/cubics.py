@@ -49,7 +49,7 @@ class Chain:
 
 
 def longest_cubics(
-    runs: Sequence[Smoothed], closed: Sequence[bool], *, tolerance_mm: Floats, least: Ints
+    runs: Sequence[Smoothed], closed: Sequence[bool], *, tolerance_mm: Sequence[Floats], least: Ints
 ) -> list[Chain]:
     """Cover each run with cubics from its start on, each the longest that keeps the tolerance.
 
@@ -62,8 +62,8 @@ def longest_cubics(
     runs : sequence of Smoothed
         Each run's ends are its chain's ends. A closed run repeats its first point at the end.
     closed : sequence of bool
-    tolerance_mm : (len(runs),) array
-        Largest distance of a smooth point from its curve.
+    tolerance_mm : sequence of arrays
+        Largest distance of each smooth point of each run from its curve.
     least : (len(runs),) array of int
         A curve over this many steps or fewer is taken whatever its error: shorter ones would follow blots.
     """
@@ -73,21 +73,21 @@ def longest_cubics(
     directions = np.concatenate([run.directions for run in runs])
     steps = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T)])
     along = np.cumsum(steps)
-    samples = _Samples(points, directions, along)
+    samples = _Samples(points, directions, along, np.concatenate(tolerance_mm))
     joints: list[list[int]] = [[int(offset)] for offset in offsets]
     handles: list[list[tuple[float, float]]] = [[] for _ in runs]
     last = offsets + counts - 1
     search = _Search.starting(offsets, last)
     going = np.flatnonzero(offsets < last)
     while len(going):
-        error, pair = _trials(samples, search.begin[going], search.reach[going], tolerance_mm[going])
-        ended = search.tell(going, error, pair, last, tolerance_mm, least)
+        error, pair = _trials(samples, search.begin[going], search.reach[going])
+        ended = search.tell(going, error, pair, last, least)
         for which in going[ended].tolist():
             joints[which].append(int(search.good[which]))
             handles[which].append((float(search.pair[which, 0]), float(search.pair[which, 1])))
         search.advance(going[ended], last)
         going = going[search.begin[going] < last[going]]
-    _even_last(samples, joints, handles, tolerance_mm)
+    _even_last(samples, joints, handles)
     return [
         _chain(samples, np.array(at), np.array(pairs).reshape(-1, 2), int(offset), is_closed)
         for at, pairs, offset, is_closed in zip(joints, handles, offsets, closed, strict=True)
@@ -102,7 +102,6 @@ def _even_last(
     samples: "_Samples",
     joints: list[list[int]],
     handles: list[list[tuple[float, float]]],
-    tolerance_mm: Floats,
 ) -> None:
     """Move the last inner joint of each run to the middle of its two curves, where the last is a sliver."""
     uneven = [
@@ -117,7 +116,7 @@ def _even_last(
         at[-2] = (at[-3] + at[-1]) // 2
     begin = np.array([joints[which][k] for which in uneven for k in (-3, -2)])
     end = np.array([joints[which][k] for which in uneven for k in (-2, -1)])
-    pairs = _trials(samples, begin, end, np.repeat(tolerance_mm[uneven], 2))[1].tolist()
+    pairs = _trials(samples, begin, end)[1].tolist()
     for number, which in enumerate(uneven):
         handles[which][-2:] = [(a, b) for a, b in pairs[2 * number : 2 * number + 2]]
 
@@ -127,6 +126,7 @@ class _Samples:
     points: Floats
     directions: Floats
     along: Floats
+    tolerance_mm: Floats
 
 
 @dataclass(slots=True)
@@ -151,12 +151,10 @@ class _Search:
             np.zeros((len(begin), 2)),
         )
 
-    def tell(
-        self, going: Ints, error: Floats, pair: Floats, last: Ints, tolerance_mm: Floats, least: Ints
-    ) -> NDArray[np.bool_]:
-        """Take in a trial's errors; give which of `going` have found their longest curve."""
-        tolerance, reach, begin = tolerance_mm[going], self.reach[going], self.begin[going]
-        fits = (error <= tolerance) | (reach - begin <= least[going])
+    def tell(self, going: Ints, error: Floats, pair: Floats, last: Ints, least: Ints) -> NDArray[np.bool_]:
+        """Take in a trial's errors, in tolerances; give which of `going` have found their longest curve."""
+        reach, begin = self.reach[going], self.begin[going]
+        fits = (error <= 1) | (reach - begin <= least[going])
         hit = going[fits]
         self.good[hit] = self.reach[hit]
         self.pair[hit] = pair[fits]
@@ -165,10 +163,10 @@ class _Search:
         self.tries[going] += 1
         good, bad = self.good[going], self.bad[going]
         close = bad - good <= np.maximum(1, (good - begin) // 20)
-        full = fits & ((reach == last[going]) | (error > 0.6 * tolerance))
+        full = fits & ((reach == last[going]) | (error > 0.6))
         ended = (good > begin) & (close | full | (self.tries[going] >= TRIALS))
         # The error of a cubic grows with some fourth to sixth power of its length.
-        factor = np.clip((0.85 * tolerance / np.maximum(error, 1e-3 * tolerance)) ** 0.2, 0.4, 2.0)
+        factor = np.clip((0.85 / np.maximum(error, 1e-3)) ** 0.2, 0.4, 2.0)
         ahead = begin + np.round((reach - begin) * factor).astype(np.int64)
         ahead = np.where(self.tries[going] > TRIALS, (good + bad) // 2, ahead)
         self.reach[going] = np.maximum(np.minimum(np.minimum(ahead, bad - 1), last[going]), good + 1)
@@ -192,11 +190,11 @@ def _chain(samples: _Samples, where: Ints, pairs: Floats, offset: int, closed: b
     return Chain(joints, angles, pairs[:, 0], pairs[:, 1], at, False)
 
 
-def _trials(samples: _Samples, begin: Ints, end: Ints, tolerance_mm: Floats) -> tuple[Floats, Floats]:
-    """Errors (B,) and handles (B, 2) of the best cubics over stretches of samples, all at once."""
+def _trials(samples: _Samples, begin: Ints, end: Ints) -> tuple[Floats, Floats]:
+    """Errors (B,), in tolerances, and handles (B, 2) of the best cubics over stretches of samples, all at once."""
     share = np.linspace(0, 1, PROBES)
     pick = np.rint(begin[:, None] + (end - begin)[:, None] * share).astype(np.int64)
-    target = samples.points[pick]
+    target, allowed = samples.points[pick], samples.tolerance_mm[pick]
     length = samples.along[end] - samples.along[begin]
     safe = np.where(length > 0, length, 1.0)
     t = (samples.along[pick] - samples.along[begin][:, None]) / safe[:, None]
@@ -208,11 +206,11 @@ def _trials(samples: _Samples, begin: Ints, end: Ints, tolerance_mm: Floats) -> 
         handles = _handles(target, t, start, stop, d0, d1, length)
         control = np.stack([start, start + handles[:, :1] * d0, stop + handles[:, 1:] * d1, stop], axis=1)
         t, far = _nearer(control, target, t)
-        now = far.max(axis=1)
+        now = (far / allowed).max(axis=1)
         better = now < best
         best = np.where(better, now, best)
         pairs[better] = handles[better]
-        if (best < 0.5 * tolerance_mm).all():
+        if (best < 0.5).all():
             break
     return best, pairs
 

@@ -15,7 +15,7 @@ from digitize.not_taken import NotTaken, clear_of_alike, not_taken, point_in
 from digitize.open_lines import open_lines
 from digitize.own_paths import has_own_curves, own_paths
 from digitize.sections import closed_sections, open_sections
-from digitize.strokes import PlanStrokes
+from digitize.strokes import NodeKind, PlanStrokes
 from digitize.turns import mm_per_px
 from drawing.drawing import Drawing, Kind, Outline, reversed_path
 from drawing.findings import Finding, Level
@@ -234,9 +234,12 @@ def _fitted(
     fits = fit_contours(contours, tolerance_mm=tolerance_mm)
     rings = [sampled(fit.path, tolerance_mm=0.25 * tolerance_mm) for fit in fits]
     findings = []
+    tails = _tails(plan)
     for which, loop in enumerate(loops):
         drawn = np.concatenate([_along(plan, side) for side in loop.walk])
-        astray = _strays(rings[which], drawn, max(s.width_mm for s in contours[which].sections))
+        astray = _strays(
+            rings[which], [drawn, *_tails_on(plan, tails, loop.walk)], max(s.width_mm for s in contours[which].sections)
+        )
         if _is_clear(rings[which]) and not astray:
             continue
         fits[which] = fit_contours([contours[which]], tolerance_mm=0.4 * tolerance_mm)[0]
@@ -247,7 +250,9 @@ def _fitted(
         points = np.concatenate([s.points_mm[: None if s.closed else -1] for s in contours[which].sections])
         plain = shapely.simplify(shapely.LinearRing(drawn if astray else points), tolerance_mm)
         rings[which] = np.asarray(plain.coords)[:-1]
-        fits[which] = Fitted(polyline(rings[which], closed=True), tolerance_mm)
+        off_mm = shapely.distance(shapely.points(points), shapely.LinearRing(rings[which]))
+        weights = np.concatenate([s.weights[: None if s.closed else -1] for s in contours[which].sections])
+        fits[which] = Fitted(polyline(rings[which], closed=True), float((off_mm * (weights > 0)).max()))
         x_px, y_px = loop.points_px.mean(axis=0)
         findings.append(
             Finding(
@@ -293,11 +298,29 @@ def _along(plan: PlanStrokes, side: int) -> Points:
     return points[::-1] if side & 1 else points
 
 
-def _strays(ring: Points, drawn_mm: Points, width_mm: float) -> bool:
-    """Whether any point of a curve lies far from every point of the line it stands for."""
-    if len(drawn_mm) < 2 or not len(ring):
+def _tails(plan: PlanStrokes) -> dict[int, list[int]]:
+    """Numbers of the lines that run to a free end, by the node where they begin."""
+    tails: dict[int, list[int]] = {}
+    kinds = plan.strokes.kinds
+    for number, link in enumerate(plan.strokes.links):
+        for here, there in ((link.start, link.end), (link.end, link.start)):
+            if kinds[there] == NodeKind.END:
+                tails.setdefault(here, []).append(number)
+    return tails
+
+
+def _tails_on(plan: PlanStrokes, tails: dict[int, list[int]], walk: Sequence[int]) -> list[Points]:
+    """Lines that run out from a walk to a free end: the merged sides of a sharp tip, whose corner lies along them."""
+    links = plan.strokes.links
+    met = {node for side in walk for node in (links[side >> 1].start, links[side >> 1].end)}
+    return [plan.links_mm[number] for node in sorted(met) for number in tails.get(node, [])]
+
+
+def _strays(ring: Points, drawn_mm: Sequence[Points], width_mm: float) -> bool:
+    """Whether any point of a curve lies far from every point of the lines it stands for."""
+    if len(drawn_mm[0]) < 2 or not len(ring):
         return False
-    far = shapely.distance(shapely.points(ring), shapely.LineString(drawn_mm))
+    far = shapely.distance(shapely.points(ring), shapely.MultiLineString(list(drawn_mm)))
     return bool(far.max() > STRAY_WIDTHS * width_mm)
 
 

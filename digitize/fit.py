@@ -12,7 +12,7 @@ from digitize.circle_fit import Circle, fit_circle
 from digitize.cubics import Chain
 from digitize.curves import Curve, averaged, fit_curves
 from digitize.sections import Section
-from digitize.smoothing import Smoothed, smoothed
+from digitize.smoothing import Smoothed, own_sigma_mm, smoothed
 from digitize.straight import is_straight, straight_runs
 from digitize.straight_fit import Straight, fit_straight
 from drawing.paths import Arc, Cubic, Line, Path, Point, Segment, sampled
@@ -164,7 +164,14 @@ def _curved(section: Section, tolerance_mm: float) -> list[_Piece]:
     runs = straight_runs(section, tolerance_mm)
     if runs:
         return _mixed(section, runs)
-    return [Curve(section, _smooth(section))]
+    noisy = _with_own_noise(section)
+    return [Curve(noisy, _smooth(noisy))]
+
+
+def _with_own_noise(section: Section) -> Section:
+    """The section with the noise that its own points show, where that is more than was stated of them."""
+    sigma_mm = own_sigma_mm(section.points_mm, section.weights, closed=section.closed)
+    return replace(section, sigma_mm=max(section.sigma_mm, sigma_mm))
 
 
 def _smooth(section: Section) -> Smoothed:
@@ -234,6 +241,7 @@ def _smooth_loop(section: Section, tolerance_mm: float) -> list[_Piece]:
         left, right = (float(centre[0] - radius), float(centre[1])), (float(centre[0] + radius), float(centre[1]))
         deviation = float((np.abs(circle.off_mm(section.points_mm)) * (section.weights > 0)).max())
         return [_Done(right, [Arc(left, turn), Arc(right, turn)], deviation)]
+    section = _with_own_noise(section)
     smooth = _smooth(section)
     bend = _bends(smooth)
     turned = _rolled(section, int(bend.argmax()))
@@ -281,6 +289,7 @@ def _mixed(section: Section, runs: Sequence[tuple[int, int]]) -> list[_Piece]:
 
     A loop opened at the start of its first straight run ends there along the same line.
     """
+    section = _with_own_noise(section)
     smooth = _smooth(section)
     points, directions = smooth.points_mm.copy(), smooth.directions.copy()
     last_sample = len(points) - 1

@@ -13,6 +13,10 @@ AGREE_SIGMAS = 3.0
 """A wider window is taken where it moves a point by no more than this many standard errors (Lepski's rule)."""
 
 
+ALIKE = 5.0
+"""Neighbours err alike over some five points, as far as the profiles that they are the centres of share ink."""
+
+
 @dataclass(frozen=True, slots=True)
 class Smoothed:
     """Smooth points (N, 2), unit directions (N, 2), and each point's standard error across the line (N,)."""
@@ -55,9 +59,29 @@ def smoothed(points_mm: NDArray[np.float64], *, sigma_mm: float, closed: bool) -
     return Smoothed(best, _unit(directions), sigma)
 
 
+OWN_HALF = 24
+"""Half width of the windows that noise is told from: longer than it is alike, short beside a line's curves."""
+
+
+def own_sigma_mm(points_mm: NDArray[np.float64], weights: NDArray[np.float64], *, closed: bool) -> float:
+    """Give one sigma of the points across their line, as they scatter about local quadratics.
+
+    By the median, so that noses and tips, where a quadratic does not follow the line, count for no more than they are
+    long; 0 for a run too short to tell.
+    """
+    if len(points_mm) < 3 * (2 * OWN_HALF + 1):
+        return 0.0
+    values, slopes = _window_fit(points_mm, OWN_HALF, closed)
+    along = _unit(slopes)
+    off = points_mm - values
+    across = np.abs(off[:, 1] * along[:, 0] - off[:, 0] * along[:, 1])[weights > 0]
+    # A normal error exceeds 0.6745 sigma half the time.
+    return float(np.median(across)) / 0.6745 if len(across) else 0.0
+
+
 def _error_mm(sigma_mm: float, half: int) -> float:
     """Standard error of a local quadratic's middle: 9/4 of the variance of a mean, for many samples."""
-    return sigma_mm * float(np.sqrt(9 / (4 * (2 * half + 1))))
+    return sigma_mm * min(1.0, float(np.sqrt(9 * ALIKE / (4 * (2 * half + 1)))))
 
 
 @lru_cache(maxsize=32)

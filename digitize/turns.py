@@ -107,7 +107,14 @@ def corner_between(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], aft
     link = graph.strokes.links[side >> 1]
     node = link.start if side & 1 else link.end
     width_mm = link.width_px * mm_per_px(plan, side >> 1)
-    if graph.strokes.kinds[node] != NodeKind.JUNCTION:
+    kind = graph.strokes.kinds[node]
+    if kind == NodeKind.TIP:
+        back = _away(graph, plan, [side ^ 1 for side in reversed(run)], width_mm)
+        ahead = _away(graph, plan, after, width_mm)
+        opening_rad = _angle_rad(*(_side_line(p, width_mm, near_widths=FAR_WIDTHS)[1] for p in (back, ahead)))
+        apart_mm = APART_WIDTHS * width_mm / (2 * math.tan(max(opening_rad, LEAST_OPENING_RAD) / 2))
+        return Corner(plan.nodes_mm[node], apart_mm if opening_rad < SHARP_RAD else 0.0)
+    if kind != NodeKind.JUNCTION:
         return Corner(plan.nodes_mm[node], 0.0)
     other = graph.strokes.links[onward >> 1]
     centre = (plan.nodes_mm[node] + plan.nodes_mm[other.end if onward & 1 else other.start]) / 2
@@ -116,7 +123,8 @@ def corner_between(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], aft
     far = [_side_line(points, width_mm, near_widths=FAR_WIDTHS)[1] for points in (back, ahead)]
     opening_rad = _angle_rad(*far)
     if opening_rad < SHARP_RAD:
-        return _sharp(back, ahead, centre, -(far[0] + far[1]), opening_rad, width_mm)
+        sigma_mm = link.sigma_px * mm_per_px(plan, side >> 1)
+        return _sharp(back, ahead, centre, -(far[0] + far[1]), opening_rad, width_mm, sigma_mm)
     (a, u), (b, v) = (_side_line(points, width_mm) for points in (back, ahead))
     clear_mm = NEAR_JUNCTION_WIDTHS * width_mm
     cross = float(u[0] * v[1] - u[1] * v[0])
@@ -133,12 +141,20 @@ SHARP_RAD = math.radians(40)
 LEAST_OPENING_RAD = math.radians(3)
 """Sides that open less than this run side by side for ten line widths: where they meet cannot be told from them."""
 
-FREE_SHARES = (0.8, 2.2)
+FREE_SHARES = (0.0, 0.2, 0.4, 0.8, 1.4, 2.2)
 """Sides bend each other for so many merged lengths beyond it: until they are two widths apart; with a centre line
-between them, until each is one and a half widths from it."""
+between them, until each is one and a half widths from it. The least that leaves them free is taken."""
 
-TIP_STRAY_WIDTHS = 0.03
-"""Sides whose nearest points lie off their own parabola by more than this, in line widths, are still bent there."""
+TIP_STRAY_SIGMAS = 0.8
+TIP_STRAY_WIDTHS = 0.004
+"""Sides whose nearest points lie off their own parabola by more than so many sigma and widths together, on average,
+are still bent there: at an opening of 8 degrees the tip moves by seven times as much."""
+
+NEAREST = 8
+"""So many points next to the tip tell whether a side is bent."""
+
+APART_WIDTHS = 1.75
+"""Sides nearer to each other than this, in line widths, are seen together and bend each other (measured)."""
 
 FAR_WIDTHS = 4.0
 """Whether sides are sharp is told from points farther than this, in line widths: nearer ones turn into the junction."""
@@ -151,15 +167,17 @@ def _sharp(
     outward: NDArray[np.float64],
     opening_rad: float,
     width_mm: float,
+    sigma_mm: float,
 ) -> Corner:
     """The tip of two sides that open at a sharp angle: the crossing of parabolas along them."""
     axis = outward / np.hypot(*outward)
     merged_mm = width_mm / (2 * math.tan(max(opening_rad, LEAST_OPENING_RAD) / 2))
-    for share in (0.0, *FREE_SHARES):
+    allowed_mm = TIP_STRAY_SIGMAS * sigma_mm + TIP_STRAY_WIDTHS * width_mm
+    for share in FREE_SHARES:
         bent_mm = max(NEAR_JUNCTION_WIDTHS * width_mm, share * merged_mm)
         long_mm = max(2 * SIDE_WIDTHS * width_mm, 1.5 * (bent_mm + merged_mm))
         fits = [_parabola(points - centre, axis, bent_mm, long_mm) for points in (back, ahead)]
-        if all(fit is not None and fit.stray_mm <= TIP_STRAY_WIDTHS * width_mm for fit in fits):
+        if all(fit is not None and fit.stray_mm <= allowed_mm for fit in fits):
             break
     reach_mm = merged_mm
     if fits[0] is not None and fits[1] is not None:
@@ -186,9 +204,8 @@ def _parabola(
     x, y = x[used], y[used]
     coefficients = np.polynomial.polynomial.polyfit(x, y, 2)
     rest = y - np.polynomial.polynomial.polyval(x, coefficients)
-    # The nearest third tells: there the sides still bend if they do anywhere.
-    near = rest[x > -near_mm + (x.min() + near_mm) / 3]
-    return _Parabola(coefficients, abs(float(near.mean())) if len(near) else 0.0)
+    near = rest[np.argsort(x)[-NEAREST:]]
+    return _Parabola(coefficients, abs(float(near.mean())))
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +218,10 @@ class _Parabola:
 
 AWAY_WIDTHS = 80.0
 """Points are taken up to here, in line widths, along a side: past the merged stretch of the sharpest tip."""
+
+
+HALF_LOOP = 0.45
+"""And no farther than this share of what there is."""
 
 
 def _away(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], width_mm: float) -> NDArray[np.float64]:
@@ -222,7 +243,10 @@ def _away(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], width_mm: fl
         long_mm += long
         if long_mm > AWAY_WIDTHS * width_mm:
             break
-    return np.concatenate(pieces)
+    away = np.concatenate(pieces)
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(away, axis=0).T))])
+    # A loop of one line comes back to the corner: half of it belongs to the other side.
+    return away[far <= max(min(AWAY_WIDTHS * width_mm, HALF_LOOP * float(far[-1])), float(far[min(5, len(far) - 1)]))]
 
 
 def _angle_rad(u: NDArray[np.float64], v: NDArray[np.float64]) -> float:
