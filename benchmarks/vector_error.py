@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import ezdxf
 import ezdxf.path
 import numpy as np
 import shapely
+from ezdxf.filemanagement import readfile
 from numpy.typing import NDArray
 
 from benchmarks.vector_pages import KINDS, VectorPage, vector_page
@@ -185,7 +185,7 @@ def panel_drawing(pdf: Path, folder: Path) -> tuple[Drawing, tuple[float, float]
 def panel_apart(drawing: Drawing, dxf: Path) -> list[Points]:
     """Distances of every loop from its loop in a DXF that is upside down against it, both about their middles."""
     truth = []
-    for entity in ezdxf.readfile(dxf).modelspace():
+    for entity in readfile(dxf).modelspace():
         outline = ezdxf.path.make_path(entity)
         truth.append(np.array([(p.x, -p.y) for p in outline.flattening(0.0002)]))
     middle = (np.concatenate(truth).min(axis=0) + np.concatenate(truth).max(axis=0)) / 2

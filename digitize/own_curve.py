@@ -61,6 +61,8 @@ def end_to_end(curves: Sequence[OwnCurve]) -> OwnCurve:
 
 def joined(curves: Sequence[OwnCurve]) -> OwnCurve:
     """Give curves end to end as one; pieces of one cubic that go on from each other are one piece."""
+    if len(curves) == 1 and len(curves[0].t) == 1:
+        return curves[0]
     all_pieces = end_to_end(curves)
     controls, straight, source, t = all_pieces.controls_px, all_pieces.straight, all_pieces.source, all_pieces.t
     goes_on = (source[1:] == source[:-1]) & (np.abs(t[1:, 0] - t[:-1, 1]) < SAME_T)

@@ -1,5 +1,6 @@
 """Where the runs of a vector page meet: crossings, shared stretches, and tiny gaps between their ends."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -133,27 +134,30 @@ def _closed_gaps(
     moved: dict[int, Floats] = {}
     reached_run: list[int] = []
     reached_along: list[float] = []
-    ends_tree = cKDTree(ends)
     lengths = runs.lengths_px
+    close: dict[int, list[int]] = defaultdict(list)
+    for one, other in sorted(cKDTree(ends).query_pairs(CLOSE_PX)):
+        if one % count != other % count or lengths[one % count] > 10 * CLOSE_PX:
+            close[one].append(other)
+            close[other].append(one)
+    beside: dict[int, list[int]] = defaultdict(list)
+    for at, line in tree.query(points[free], predicate="dwithin", distance=CLOSE_PX).T.tolist():
+        if line != free[at] % count:
+            beside[int(free[at])].append(line)
     for end in free.tolist():
-        run = end % count
-        if end in moved or lengths[run] <= CLOSE_PX:
+        if lengths[end % count] <= CLOSE_PX:
             continue
-        others = [k for k in ends_tree.query_ball_point(ends[end], CLOSE_PX) if k != end]
-        others = [k for k in others if k % count != run or lengths[run] > 10 * CLOSE_PX]
-        if others:
-            nearest = min(others, key=lambda k: float(np.hypot(*(ends[k] - ends[end]))))
+        if close[end]:
+            nearest = min(close[end], key=lambda k: float(np.hypot(*(ends[k] - ends[end]))))
+            # What others have been moved onto stays where it is.
             moved[end] = moved.get(nearest, ends[nearest])
-            # What others meet at stays where it is.
-            continue
-        beside = [k for k in tree.query(points[end], predicate="dwithin", distance=CLOSE_PX).tolist() if k != run]
-        if beside:
-            far = shapely.distance(lines[beside], points[end])
-            line = beside[int(np.argmin(far))]
-            at = float(shapely.line_locate_point(lines[line], points[end]))
-            moved[end] = shapely.get_coordinates(shapely.line_interpolate_point(lines[line], at))[0]
+        elif beside[end]:
+            far = shapely.distance(lines[beside[end]], points[end])
+            line = beside[end][int(np.argmin(far))]
+            at_px = float(shapely.line_locate_point(lines[line], points[end]))
+            moved[end] = shapely.get_coordinates(shapely.line_interpolate_point(lines[line], at_px))[0]
             reached_run.append(line)
-            reached_along.append(at)
+            reached_along.append(at_px)
     numbers = np.array(sorted(moved), dtype=np.int64)
     to = np.array([moved[n] for n in numbers.tolist()]).reshape(-1, 2)
     empty = np.empty(0, np.int64)

@@ -76,7 +76,7 @@ def strokes_of_runs(runs: Runs, cuts: Cuts, *, shown: NDArray[np.uint8]) -> Node
     unseen = every - len(pieces)
     pieces = _once(runs, pieces)
     chains = _chains(runs, pieces, len(nodes_px))
-    links = [_link(runs, chain, nodes_px) for chain in chains]
+    links = _links(runs, chains, nodes_px)
     degree = np.bincount(
         np.array([n for link in links for n in (link.start, link.end)], dtype=int), minlength=len(nodes_px)
     )
@@ -252,32 +252,39 @@ def _turn_rad(into: OwnCurve, out: OwnCurve) -> float:
     return math.pi - abs(math.atan2(float(back[0] * on[1] - back[1] * on[0]), float(back @ on)))
 
 
-def _link(runs: Runs, chain: list[_Step], nodes_px: Floats) -> Link:
-    curves, lines = [], []
-    for piece, backwards in chain:
-        own = runs.part(piece.run, piece.start_px, piece.end_px)
-        curves.append(own.reversed() if backwards else own)
-        lines.append(_stretch(runs, piece, backwards))
-    start = chain[0][0].end if chain[0][1] else chain[0][0].start
-    end = chain[-1][0].start if chain[-1][1] else chain[-1][0].end
-    points = _evenly(np.concatenate(lines))
-    points[0], points[-1] = nodes_px[start], nodes_px[end]
-    long = np.array([piece.end_px - piece.start_px for piece, _ in chain])
-    widths = np.maximum(runs.width_px[[piece.run for piece, _ in chain]], LEAST_WIDTH_PX)
-    width_px = float(np.average(widths, weights=long)) if long.sum() > 0 else float(widths[0])
-    return Link(start, end, points, SIGMA_PX, width_px, joined(curves))
+def _links(runs: Runs, chains: list[list[_Step]], nodes_px: Floats) -> list[Link]:
+    """The chains as links; all their points are placed at once."""
+    widths_px = np.maximum(runs.width_px, LEAST_WIDTH_PX).tolist()
+    links = []
+    for chain, points in zip(chains, _points(runs, chains), strict=True):
+        (first, first_back), (last, last_back) = chain[0], chain[-1]
+        start, end = first.end if first_back else first.start, last.start if last_back else last.end
+        points[0], points[-1] = nodes_px[start], nodes_px[end]
+        long_px = sum(piece.end_px - piece.start_px for piece, _ in chain)
+        width_px = sum(widths_px[piece.run] * (piece.end_px - piece.start_px) for piece, _ in chain) / long_px
+        curves = [runs.part(piece.run, piece.start_px, piece.end_px) for piece, _ in chain]
+        curves = [own.reversed() if back else own for own, (_, back) in zip(curves, chain, strict=True)]
+        links.append(Link(start, end, points, SIGMA_PX, width_px, joined(curves)))
+    return links
 
 
-def _stretch(runs: Runs, piece: _Piece, backwards: bool) -> Floats:
-    far = runs.along_px[runs.first[piece.run] : runs.first[piece.run + 1]]
-    points = runs.points_of(piece.run)
-    ends = [[np.interp(at, far, points[:, axis]) for axis in (0, 1)] for at in (piece.start_px, piece.end_px)]
-    inner = points[(far > piece.start_px) & (far < piece.end_px)]
-    line = np.vstack([ends[0], inner, ends[1]])
-    return line[::-1] if backwards else line
-
-
-def _evenly(points: Floats) -> Floats:
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0, along[-1], max(2, math.ceil(along[-1] / STEP_PX) + 1))
-    return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
+def _points(runs: Runs, chains: list[list[_Step]]) -> list[Floats]:
+    """Points about STEP_PX apart along each chain, its ends included."""
+    if not chains:
+        return []
+    steps = [step for chain in chains for step in chain]
+    chain_of = np.repeat(np.arange(len(chains)), [len(chain) for chain in chains])
+    run, start_px, end_px = (np.array([getattr(p, name) for p, _ in steps]) for name in ("run", "start_px", "end_px"))
+    back = np.array([is_back for _, is_back in steps])
+    ends = np.cumsum(end_px - start_px)
+    heads = np.searchsorted(chain_of, np.arange(len(chains)))
+    tails = np.append(heads[1:], len(steps)) - 1
+    begin, finish = ends[heads] - (end_px - start_px)[heads], ends[tails]
+    counts = np.maximum(np.ceil((finish - begin) / STEP_PX).astype(np.int64) + 1, 2)
+    which = np.repeat(np.arange(len(chains)), counts)
+    number = np.arange(len(which)) - np.repeat(np.cumsum(counts) - counts, counts)
+    at = begin[which] + (finish - begin)[which] * number / (counts[which] - 1)
+    step = np.clip(np.searchsorted(ends, at, side="left"), heads[which], tails[which])
+    into = np.clip(at - (ends - (end_px - start_px))[step], 0, (end_px - start_px)[step])
+    along = np.where(back[step], end_px[step] - into, start_px[step] + into)
+    return np.split(_places(runs, run[step], along), np.cumsum(counts)[:-1])

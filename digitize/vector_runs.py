@@ -71,8 +71,15 @@ class Runs:
 
     def part(self, run: int, start_px: float, end_px: float) -> OwnCurve:
         """Give the curve of a run between two places along it."""
-        first, t0 = self.place(run, start_px)
-        last, t1 = self.place(run, end_px)
+        long_px = float(self.along_px[self.first[run + 1] - 1])
+        head, tail = int(self.first_piece[run]), int(self.first_piece[run + 1]) - 1
+        if start_px <= 0 and end_px >= long_px:
+            first, t0, last, t1 = head, 0.0, tail, 1.0
+        elif head == tail and self.straight[head]:
+            first, t0, last, t1 = head, start_px / long_px, head, end_px / long_px
+        else:
+            first, t0 = self.place(run, start_px)
+            last, t1 = self.place(run, end_px)
         if t0 >= 1 and first < last:
             first, t0 = first + 1, 0.0
         pieces = np.arange(first, last + 1)

@@ -218,6 +218,9 @@ def _runs(segments: Iterator[Any], matrix: Floats) -> list[_Run] | None:
     points = own @ matrix[:2, :2].T + matrix[:2, 2]
     if not np.isfinite(points).all() or (len(points) and np.abs(points).max() > FAR_PX):
         return None
+    if len(kinds) == 2 and kinds[1] == pdfium.FPDF_SEGMENT_LINETO:
+        # Most paths of many a page are a single line.
+        return [(_lines(points[:1], points[1:]), np.array([True]))] if (points[0] != points[1]).any() else []
     # Every piece as the numbers of its control points; those of a line are its ends twice.
     pieces: list[tuple[int, int, int, int]] = []
     starts: list[int] = []
@@ -247,9 +250,7 @@ def _runs(segments: Iterator[Any], matrix: Floats) -> list[_Run] | None:
     controls = points[np.array(pieces)]
     straight = _are_straight(controls)
     # A line's inner points lie at its thirds, so that its parameter is the share of its length.
-    lines = controls[straight]
-    controls[straight] = lines[:, :1] + (lines[:, 3:] - lines[:, :1]) * (np.arange(4) / 3)[:, None]
-    controls[straight, 3] = lines[:, 3]
+    controls[straight] = _lines(controls[straight, 0], controls[straight, 3])
     long = (controls != controls[:, :1]).any(axis=(1, 2))
     run = np.zeros(len(pieces), dtype=np.int64)
     run[starts] = 1
@@ -258,6 +259,16 @@ def _runs(segments: Iterator[Any], matrix: Floats) -> list[_Run] | None:
     if not len(run):
         return []
     return list(zip(np.split(controls[long], cuts), np.split(straight[long], cuts), strict=True))
+
+
+def _lines(start: Floats, end: Floats) -> Floats:
+    """Lines from starts to ends, (K, 2) each, as cubics."""
+    controls = start[:, None] + (end - start)[:, None] * THIRDS[:, None]
+    controls[:, 3] = end
+    return controls
+
+
+THIRDS = np.arange(4) / 3
 
 
 def _are_straight(controls: Floats) -> NDArray[np.bool_]:
