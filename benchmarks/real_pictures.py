@@ -106,11 +106,11 @@ def main() -> None:
         "panel_life_size.pdf", "by its width, 254 mm", panel(folder, "panel_life_size.pdf", (_width(trusted),))
     )
     for focal_35mm in (15.0, None):
-        off = wide_lens_grid(folder, focal_35mm)
+        misplaced = wide_lens_grid(folder, focal_35mm)
         told = "no focal length" if focal_35mm is None else f"{focal_35mm:g} mm told"
         print(
-            f"wide_lens_grid.jpg by its corners and border rows only, {told}: misplaced by {off.mean():.3f} squares in "
-            f"the mean, {off.max():.3f} at most (0.13 and 0.51 by a plane-to-plane map alone)"
+            f"wide_lens_grid.jpg by its corners and border rows only, {told}: misplaced by {misplaced.mean():.3f} squares "
+            f"in the mean, {misplaced.max():.3f} at most (0.13 and 0.51 by a plane-to-plane map alone)"
         )
     for path in sorted((folder / "broken").iterdir()):
         try:

