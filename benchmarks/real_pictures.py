@@ -109,8 +109,8 @@ def main() -> None:
         misplaced = wide_lens_grid(folder, focal_35mm)
         told = "no focal length" if focal_35mm is None else f"{focal_35mm:g} mm told"
         print(
-            f"wide_lens_grid.jpg by its corners and border rows only, {told}: misplaced by {misplaced.mean():.3f} squares "
-            f"in the mean, {misplaced.max():.3f} at most (0.13 and 0.51 by a plane-to-plane map alone)"
+            f"wide_lens_grid.jpg by its corners and border rows only, {told}: misplaced by {misplaced.mean():.3f} "
+            f"squares in the mean, {misplaced.max():.3f} at most (0.13 and 0.51 by a plane-to-plane map alone)"
         )
     for path in sorted((folder / "broken").iterdir()):
         try:
