@@ -122,7 +122,7 @@ class Looking:
         hear = self._host.begin_looking(worker)
         # A picture that was seen before is shown while the process is still starting.
         shown = asyncio.get_running_loop().create_task(self._show_kept(job, key))
-        arrivals = {shown}
+        arrivals: set[asyncio.Task[Any]] = {shown}
 
         def heard(kind: str, value: Any) -> None:
             if kind == "picture":
