@@ -9,6 +9,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
+from digitize.bridged_gaps import dashed_links
 from digitize.ring_strokes import crossed_links
 from digitize.strokes import NodeKind, Strokes
 
@@ -70,7 +71,7 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     Lettering is two or more small pieces of like size close to each other, not all of them plain closed
     shapes or straight strokes (holes in a row, dashes, ticks) nor mostly rings (holes about a centre), or a
     longer piece of letters that touch. Crosses with square arms are reference marks and never lettering, nor is
-    a ring that lines cross, or what crosses it.
+    a ring that lines cross, or what crosses it, nor a dashed line and what it crosses.
 
     Parameters
     ----------
@@ -85,6 +86,7 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     if not strokes.links:
         return marked
     crossed = crossed_links(strokes)
+    crossed |= dashed_links(strokes)
     pieces = [piece for piece in _pieces(strokes) if not piece.cross and not crossed[piece.links].any()]
     small = [piece for piece in pieces if _letter_sized(piece)]
     for row in _rows(small):

@@ -15,6 +15,7 @@ from digitize.lettering import TALLEST_WIDTHS
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.nesting import nest
 from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
+from digitize.seams import seam_links, seams_in_doubt
 from digitize.strokes import Strokes
 
 
@@ -103,7 +104,21 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     extensions = links_beside(graph, measures)
     loops = [loop for block in figures for loop in _block_loops(graph, block, width_px, extensions)]
     loops = _without_marks(loops, graph, strokes, lettering, width_px)
-    return Loops(_nested(loops, graph, width_px), graph, furniture, measures)
+    nested = tuple(_said_if_bridged(loop, strokes) for loop in _nested(loops, graph, width_px))
+    return Loops(nested, graph, furniture, measures)
+
+
+BRIDGED = 0.75
+"""Confidence of an outline whose line has bridged gaps, at most: it is told of, and is a part all the same."""
+
+
+def _said_if_bridged(loop: Loop, strokes: Strokes) -> Loop:
+    if loop.role is not Role.PART or not any(strokes.links[link].bridged for link in loop.links):
+        return loop
+    why = "its line has gaps, bridged where two ends point at each other"
+    return replace(
+        loop, confidence=min(loop.confidence, BRIDGED), why=f"{loop.why}; {why}" if loop.confidence < 0.8 else why
+    )
 
 
 def _loop(graph: LineGraph, walk: Walk, role: Role, confidence: float, why: str) -> Loop:
@@ -199,7 +214,8 @@ def _group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extension
     """Outlines of a group of fields: its outer boundary, parted at seams, measures left out."""
     group = _without_measures(graph, group, extensions)
     outer = _outline_of(graph, group)
-    seams = _seams(graph, outer, group)
+    inner = {link for field in group for link in field.links} - {side >> 1 for side in outer}
+    seams = seam_links(graph, outer, inner)
     parts = _groups(group, walls | seams) if seams else [group]
     if len(parts) > 1:
         return [
@@ -207,6 +223,9 @@ def _group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extension
             for walk in (_outline_of(graph, part) for part in parts)
             if Meeting.BOTH_RUN_ON not in _meetings(graph, walk)
         ]
+    if seams_in_doubt(graph, outer, inner):
+        why = "a line carries on one of its sides from an inward corner across it: these may be two parts that share it"
+        return [_loop(graph, outer, Role.PART, 0.6, why)]
     meetings = _meetings(graph, outer)
     both, one = meetings.count(Meeting.BOTH_RUN_ON), meetings.count(Meeting.ONE_RUNS_ON)
     is_alone = walls.isdisjoint(side >> 1 for side in outer)
@@ -276,38 +295,6 @@ def _is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> boo
         runs_on = [int(graph.mate[s]) >> 1 for s in (side ^ 1, after) if graph.mate[s] >= 0]
         tails += meeting is Meeting.ONE_RUNS_ON and not set(runs_on) & members
     return tails >= 2
-
-
-INWARD_RAD = np.deg2rad(20)
-"""A boundary that turns inward by more was drawn around two things, or has a real inner corner there."""
-
-
-def _seams(graph: LineGraph, outer: Walk, group: list[Loop]) -> set[int]:
-    """Links of inner lines that run from one inward corner of a boundary to another."""
-    own = {side >> 1 for side in outer}
-    inner = {link for field in group for link in field.links} - own
-    if not inner:
-        return set()
-    inward = set()
-    for side, after in _steps(outer):
-        turn = (graph.leaving_rad[after] - graph.leaving_rad[side ^ 1] + np.pi) % (2 * np.pi)
-        # Clockwise as seen with y down: outer corners turn by a positive angle.
-        turn = (turn + np.pi) % (2 * np.pi) - np.pi
-        if turn < -INWARD_RAD:
-            inward.add(graph.place_of(after))
-    seams: set[int] = set()
-    for link in inner:
-        side = 2 * link if graph.place_of(2 * link) in inward else 2 * link + 1
-        if graph.place_of(side) not in inward:
-            continue
-        run = []
-        while side >= 0 and side >> 1 in inner and side >> 1 not in run:
-            run.append(side >> 1)
-            if graph.place_of(side ^ 1) in inward:
-                seams.update(run)
-                break
-            side = int(graph.mate[side ^ 1])
-    return seams
 
 
 SMALL_WIDTHS = 12.0

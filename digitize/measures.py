@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 from digitize.continuation import THIN_LINE, LineGraph, Side, length_px, points_from
 from digitize.core2 import blocks
 from digitize.lettering import TALLEST_WIDTHS
+from digitize.not_parts import ARROW_WIDTHS
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -158,7 +159,8 @@ def _found(
     met = {graph.place_of(side) for link in np.flatnonzero(marked).tolist() for side in (2 * link, 2 * link + 1)}
     left = [one for one in ruled if not marked[one.link]]
     # Only lines that end on a line with a short free end can be one: few do.
-    ending = {side for one in left for side in (2 * one.link, 2 * one.link + 1) if _is_stopped(graph, side, at, met)}
+    lasts = {side: _last(graph, side, at) for one in left for side in (2 * one.link, 2 * one.link + 1)}
+    ending = {side: lasts[side] for side in lasts if _is_stopped(graph, side, lasts[side], at, met)}
     found: list[int] = []
     if not ending:
         return found
@@ -259,13 +261,22 @@ MOST_STEPS = 20
 """Links of an extension line beyond a dimension line, at most: it meets a few more of these."""
 
 
-def _is_stopped(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[int]) -> bool:
-    """Whether a line ends at this side on another across it, which runs on a little past it and stops there."""
+def _last(graph: LineGraph, side: Side, at: dict[int, list[Side]]) -> Side:
+    """A line's last side beyond what an arrowhead has cut off it: a short piece that nothing else meets."""
     width_px = graph.strokes.links[side >> 1].width_px
+    others = [other for other in at[graph.place_of(side)] if other != side]
+    if len(others) == 1 and len(graph.strokes.links[others[0] >> 1].points_px) < ARROW_WIDTHS * width_px:
+        return others[0] ^ 1
+    return side
+
+
+def _is_stopped(graph: LineGraph, along: Side, side: Side, at: dict[int, list[Side]], met: set[int]) -> bool:
+    """Whether a line (`along`) ends at its last side on another across it, which runs a little past it and stops."""
+    width_px = graph.strokes.links[along >> 1].width_px
     here = [other for other in at[graph.place_of(side)] if other >> 1 != side >> 1]
     if len(here) < 2:
         return False
-    own = _outward(graph, side)
+    own = _outward(graph, along)
     ways = {other: _outward(graph, other) for other in here}
     free = [other for other in here if _is_free(graph, other, at, met, PAST_WIDTHS * width_px)]
     fixed = [other for other in here if other not in free]
@@ -275,7 +286,7 @@ def _is_stopped(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: se
     return any(float(ways[fixed[0]] @ ways[past]) < OPPOSITE_COSINE for past in free)
 
 
-def _stretches(ruled: list[_Ruled], ending: set[Side]) -> Iterable[_Stretch]:
+def _stretches(ruled: list[_Ruled], ending: dict[Side, Side]) -> Iterable[_Stretch]:
     """Straight lines, across breaks, from one side that is stopped to another."""
     middles = np.array([one.ends_px.mean(axis=0) for one in ruled])
     ways = np.array([one.way for one in ruled])
@@ -296,7 +307,7 @@ def _from(
     first: Side,
     start: Floats,
     way: Floats,
-    ending: set[Side],
+    ending: dict[Side, Side],
 ) -> Iterable[_Stretch]:
     one = ruled[number]
     off = middles - start
@@ -323,7 +334,13 @@ def _from(
         axis = (toward[1] - start) / max(float(np.hypot(*(toward[1] - start))), 1e-9)
         last = 2 * piece.link + int(piece.way @ way > 0)
         if last in ending and first < last:
-            yield _Stretch(tuple(links), np.array([start, toward[1]]), (first, last), one.width_px, is_broken)
+            yield _Stretch(
+                tuple({*links, ending[first] >> 1, ending[last] >> 1}),
+                np.array([start, toward[1]]),
+                (ending[first], ending[last]),
+                one.width_px,
+                is_broken,
+            )
 
 
 def _has_figure(stretch: _Stretch, figures: "cKDTree[None] | None") -> bool:

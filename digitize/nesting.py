@@ -42,6 +42,7 @@ def nest(
     The rule, for a loop strictly inside a part:
 
     - touching the part's outline, it is a part of its own;
+    - with a line passing through both and a sharp tip each, as ribs on a datum have, it is a part of its own;
     - at an even distance from the outline all round, it is a hole (a ring, a frame);
     - with a line passing through both (a common datum) it is a part of its own, unless it
       is a circle or has under 6 % of the part's area (a slot);
@@ -96,6 +97,8 @@ def _judge(
         return True, 0.8, "a round hole on a line through the part"
     if share < ALIKE_SHARE and not joined:
         return True, 0.95, "a closed line inside the part"
+    if joined and _has_tip(inner, width_px) and _has_tip(outer, width_px):
+        return False, 0.85, "drawn inside another on a common line"
     if _wall_is_even(inner, outer):
         return True, 0.9 if not joined else 0.6, "an opening at an even distance from the edge"
     if joined:
@@ -105,6 +108,19 @@ def _judge(
     if not plain and not boxy and _alike(inner, outer):
         return False, 0.6, "drawn inside another of its shape"
     return True, 0.7, "a large closed line inside the part"
+
+
+TIP_RAD = np.deg2rad(40)
+"""A corner sharper than this is a trailing edge's, of which no lightening hole has one."""
+
+
+def _has_tip(polygon: shapely.Polygon, width_px: float) -> bool:
+    """Whether an outline has a sharp tip."""
+    ring = shapely.get_coordinates(shapely.simplify(polygon, 0.5 * width_px).exterior)[:-1]
+    before, after = np.roll(ring, 1, axis=0) - ring, np.roll(ring, -1, axis=0) - ring
+    lengths = np.hypot(*before.T) * np.hypot(*after.T)
+    cosines = (before * after).sum(axis=1) / np.where(lengths > 0, lengths, 1.0)
+    return bool((cosines > np.cos(TIP_RAD)).any())
 
 
 def _parents(polygons: NDArray[np.object_], areas_px2: NDArray[np.float64]) -> list[int | None]:

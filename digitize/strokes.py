@@ -39,6 +39,7 @@ class Link:
     one-sigma error of a point across the line, `width_px` the ink's width.
     A smooth closed line is one link whose `start` equals `end`. On a vector page `own` is
     the page's own curve along the link, which no other line's ink has pulled aside; elsewhere it is None.
+    `bridged` tells that a gap in its ink was bridged.
     """
 
     start: int
@@ -47,6 +48,7 @@ class Link:
     sigma_px: float
     width_px: float
     own: OwnCurve | None = None
+    bridged: bool = False
 
     @property
     def blot_px(self) -> float:

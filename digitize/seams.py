@@ -1,0 +1,64 @@
+"""Which inner lines part an outline in two: parts drawn side by side that share an edge."""
+
+import numpy as np
+
+from digitize.continuation import LineGraph, Side
+from digitize.faces import Walk
+
+INWARD_RAD = np.deg2rad(20)
+"""A boundary that turns inward by more was drawn around two things, or has a real inner corner there."""
+
+
+def seam_links(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
+    """Give the links of inner lines that run from one inward corner of a boundary to another."""
+    inward = _inward_places(graph, outer)
+    seams: set[int] = set()
+    for link in inner:
+        for side in (2 * link, 2 * link + 1):
+            if graph.place_of(side) in inward:
+                run, last = _run(graph, side, inner)
+                if graph.place_of(last ^ 1) in inward:
+                    seams.update(run)
+    return seams
+
+
+def seams_in_doubt(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
+    """Give the links of inner lines that carry on a side of the boundary from an inward corner to its far edge.
+
+    Two sheets of different height laid side by side look so, and so does a stepped part with a line drawn across it.
+    """
+    inward = _inward_places(graph, outer)
+    own = {side >> 1 for side in outer}
+    edge = {graph.place_of(side) for side in outer}
+    doubtful: set[int] = set()
+    for link in inner:
+        for side in (2 * link, 2 * link + 1):
+            before = int(graph.mate[side])
+            if graph.place_of(side) not in inward or before < 0 or before >> 1 not in own:
+                continue
+            run, last = _run(graph, side, inner)
+            if graph.place_of(last ^ 1) in edge:
+                doubtful.update(run)
+    return doubtful
+
+
+def _run(graph: LineGraph, side: Side, inner: set[int]) -> tuple[list[int], Side]:
+    """An inner line from one of its ends as far as it carries on inside, and the side by which its last is entered."""
+    run = [side >> 1]
+    while True:
+        onward = int(graph.mate[side ^ 1])
+        if onward < 0 or onward >> 1 not in inner or onward >> 1 in run:
+            return run, side
+        side = onward
+        run.append(side >> 1)
+
+
+def _inward_places(graph: LineGraph, outer: Walk) -> set[int]:
+    inward = set()
+    for side, after in zip(outer, outer[1:] + outer[:1], strict=True):
+        turn = (graph.leaving_rad[after] - graph.leaving_rad[side ^ 1] + np.pi) % (2 * np.pi)
+        # Clockwise as seen with y down: outer corners turn by a positive angle.
+        turn = (turn + np.pi) % (2 * np.pi) - np.pi
+        if turn < -INWARD_RAD:
+            inward.add(graph.place_of(after))
+    return inward

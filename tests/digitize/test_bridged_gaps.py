@@ -1,0 +1,88 @@
+"""Gaps in drawn lines: which are bridged, where the bridge runs, and what is said."""
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+
+from benchmarks.fit_error import line
+from benchmarks.vector_strokes import Inking, strokes_of
+from digitize.bridged_gaps import dashed_links, with_gaps_bridged
+from digitize.draw_outlines import draw_outlines
+from digitize.lettering import lettering_links
+from digitize.loops import Role, find_loops
+from digitize.strokes import Strokes
+
+INKING = Inking(seed=7)
+BRIDGE_OFF_PX = 0.5  # a bridge is drawn by the eye of its two ends: half a px over three line widths
+
+
+def bridged(*lines: NDArray[np.float64]) -> Strokes:
+    strokes = strokes_of(lines, INKING)
+    return with_gaps_bridged(strokes, np.zeros(len(strokes.links), dtype=np.bool_))
+
+
+def part_areas(strokes: Strokes) -> list[float]:
+    found = find_loops(strokes, lettering=lettering_links(strokes), border_px=None)
+    return [loop.area_px2 * INKING.mm_per_px**2 for loop in found.loops if loop.role is Role.PART]
+
+
+def arc(radius_mm: float, from_deg: float, to_deg: float) -> NDArray[np.float64]:
+    t = np.radians(np.linspace(from_deg, to_deg, 400))
+    return np.column_stack([100 + radius_mm * np.cos(t), 100 + radius_mm * np.sin(t)])
+
+
+def test_a_circle_with_a_gap_of_two_mm_is_closed_on_its_own_curve():
+    strokes = bridged(arc(15, 8, 360))
+
+    ring = shapely.Polygon(strokes.links[0].points_px)
+    true = shapely.Polygon(INKING.to_picture(arc(15, 0, 360)))
+    assert part_areas(strokes) == pytest.approx([np.pi * 15**2], rel=0.005)
+    assert shapely.hausdorff_distance(ring.exterior, true.exterior) < 5 * BRIDGE_OFF_PX
+    assert strokes.links[0].bridged
+
+
+def test_an_outline_with_a_gap_is_a_part_and_the_gap_is_told_of():
+    sides = [line((20, 20), (70, 20)), line((72, 20), (120, 20)), line((120, 20), (120, 80)), line((120, 80), (20, 80))]
+    strokes = bridged(*sides, line((20, 80), (20, 20)))
+
+    drawn = draw_outlines(strokes.mapped(lambda px: px * INKING.mm_per_px))
+
+    assert len(drawn.drawing.outlines) == 1
+    assert any("gaps" in finding.text for finding in drawn.findings)
+
+
+def test_a_gap_of_ten_mm_stays_open():
+    assert part_areas(bridged(arc(15, 40, 360))) == []
+
+
+def test_ends_that_pass_each_other_are_not_joined():
+    strokes = bridged(line((20, 20), (70, 20)), line((72, 22), (120, 22)))
+
+    assert len(strokes.links) == 2
+
+
+def test_a_gap_with_a_line_across_it_stays_open():
+    strokes = bridged(line((20, 20), (70, 20)), line((73, 20), (120, 20)), line((71.5, 5), (71.5, 35)))
+
+    assert len(strokes.links) == 3
+
+
+def test_dashes_that_end_free_stay_dashes_and_are_known_for_a_dashed_line():
+    dashes = [line((x, 20), (x + 6, 20)) for x in np.arange(20, 100, 8).tolist()]
+    strokes = strokes_of(dashes, INKING)
+
+    assert dashed_links(strokes).all()
+    assert len(with_gaps_bridged(strokes, np.zeros(len(strokes.links), dtype=np.bool_)).links) == len(dashes)
+
+
+def test_an_outline_of_dashes_is_a_part():
+    corners = np.array([[20.0, 20.0], [92.0, 20.0], [92.0, 68.0], [20.0, 68.0]])
+    lines = []
+    for number, (a, b) in enumerate(zip(corners, np.roll(corners, -1, axis=0), strict=True)):
+        way = (b - a) / np.hypot(*(b - a))
+        before = (corners[number - 1] - a) / np.hypot(*(corners[number - 1] - a))
+        lines.append(np.array([a + 3 * before, a, a + 3 * way]))
+        lines += [line(a + way * s, a + way * (s + 4)) for s in np.arange(4.5, np.hypot(*(b - a)) - 6, 5.5).tolist()]
+
+    assert part_areas(bridged(*lines)) == pytest.approx([72 * 48], rel=0.01)
