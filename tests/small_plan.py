@@ -57,5 +57,5 @@ def draw_small_plan() -> np.ndarray:
     rng = np.random.default_rng(3)
     small = cv2.resize(sheet, None, fx=1 / FINE, fy=1 / FINE, interpolation=cv2.INTER_AREA).astype(float)
     grainy = cv2.GaussianBlur(small, (0, 0), 0.7) + rng.normal(0, 2, small.shape)
-    pixels: NDArray[np.uint8] = np.clip(grainy, 0, 255).astype(np.uint8)
+    pixels: np.ndarray = np.clip(grainy, 0, 255).astype(np.uint8)
     return pixels
