@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[2]
 OVER_THE_LONGEST = {
     "given-left-out", "given-disagree", "misfit", "not-flat", "stretch", "shear", "one-direction-known",
     "short-reference", "nothing-checks", "lens-not-solved", "two-views", "check-length-off", "tag-differs",
-    "unit-doubtful", "cards-not-flat", "few-cards",
+    "unit-doubtful", "cards-not-flat", "few-cards", "tilt-about-one-side",
 }  # fmt: skip
 """Findings about the scale: what they do to a length is told in mm over the longest part."""
 
@@ -31,6 +31,8 @@ WHY_NOT = {
     "cards-found": "good news",
     "cards-printed-off": "taken out",
     "cards-size-taken": "the size of the print is the whole scale: told as such",
+    "lens-unheard-of": "what is wrong is not known, so neither is by how much",
+    "notch-widths": "widths to check the wood against; changes no length",
     "plan-taken-full-size": "any factor is possible: told as such",
     "page-size-taken": "tells the whole page's size; there are no parts yet",
     "page-lines": "where lines were taken from; changes no length",
