@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.continuation import LineGraph, Side, line_graph
+from digitize.continuation import LineGraph, Side, length_px, line_graph
 from digitize.core2 import blocks
 from digitize.faces import Walk, area_px2, closed_strokes, faces, reversed_walk, walk_points
 from digitize.lettering import TALLEST_WIDTHS
-from digitize.measures import links_beside, without_dimension_lines
+from digitize.measures import PAST_WIDTHS, links_beside, without_dimension_lines
 from digitize.nesting import nest
 from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
 from digitize.seams import seam_links, seams_in_doubt
@@ -293,7 +293,12 @@ def _is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> boo
     tails = 0
     for meeting, (side, after) in zip(meetings, _steps(walk), strict=True):
         runs_on = [int(graph.mate[s]) >> 1 for s in (side ^ 1, after) if graph.mate[s] >= 0]
-        tails += meeting is Meeting.ONE_RUNS_ON and not set(runs_on) & members
+        # An extension line that runs on from a part's corner is far longer than what it runs past its dimension line.
+        short = all(
+            length_px(graph.strokes.links[link].points_px) < PAST_WIDTHS * graph.strokes.links[link].width_px
+            for link in runs_on
+        )
+        tails += meeting is Meeting.ONE_RUNS_ON and short and not set(runs_on) & members
     return tails >= 2
 
 

@@ -216,3 +216,12 @@ def test_a_plate_with_corners_drawn_past_each_other_stays_whole_beside_lettering
 
     assert areas(found, Role.PART) == near(190 * 72)
     assert not found.measures.any()
+
+
+def test_a_strip_between_a_panels_edge_and_its_extension_lines_stays_part_of_it():
+    """The dimension line is broken for its figure, and its halves end free: nothing encloses the extension lines."""
+    strip = line((20, 106), (220, 106))
+
+    found = figured(*PLATE, *EXTENSIONS, strip, line((20, 132), (100, 132)), line((140, 132), (220, 132)))
+
+    assert areas(found, Role.PART) == near(20000)
