@@ -29,13 +29,6 @@ STRAIGHT_WIDTHS = 0.25
 ASTRAY_WIDTHS = 0.12
 """Points of a side farther from its straight line than this are led astray; noise and bend stay well below."""
 
-SLIM_RAD = np.radians(26)
-"""A side that is straight only farther back meets its line at less than this; a nose opens wider."""
-
-TURNED_WIDTHS, MERGED_WIDTHS = 1.0, 2.0
-"""From its straight line a side's free ink leaves by less than the first, where other ink ends beside it; its ink
-merged with the line's by less than the second, which is as far as a skeleton in merged ink can lie aside."""
-
 LEAST_RAD = np.radians(4)
 """Sides that meet at less have their crossing anywhere."""
 
@@ -208,15 +201,8 @@ def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side 
     # Other ink that ends beside a side, a dash of the line for one, leads its next few px astray.
     for begin in SPARED_WIDTHS * width_px + np.arange(0.0, FIT_PX, FIT_PX / 5):
         side = _straight_side(stretch[(along <= begin + FIT_PX) & (along >= begin)], arm[0], axis, width_px)
-        if side is None:
-            continue
-        if begin > SPARED_WIDTHS * width_px and side.way @ axis < np.cos(SLIM_RAD):
-            return None
-        # A nose is straight too, farther back; but there the free ink before has turned away from that line.
-        skipped, merged = stretch[along < begin], window[: free[0]]
-        if side.off_px(skipped).max(initial=0.0) > TURNED_WIDTHS * width_px:
-            return None
-        return side if side.off_px(merged).max(initial=0.0) < MERGED_WIDTHS * width_px else None
+        if side is not None:
+            return side
     return None
 
 
