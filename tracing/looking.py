@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from job.job import Job, Sheet
 from tracing.stage_parts import seen_part
-from tracing.stage_work import kept_picture, unpacked_seen
+from tracing.stage_work import kept_and_unchanged, kept_picture, unpacked_seen
 from tracing.work import Cancelled, Hear, ProcessDied, Worker, WorkError
 
 if TYPE_CHECKING:
@@ -139,7 +139,7 @@ class Looking:
 
     async def _show_kept(self, job: Job, key: Hashable) -> bool:
         """Show a picture that is still kept on disk; give whether it was."""
-        pyramid = await asyncio.to_thread(kept_picture, self._host.cache, job)
+        pyramid = await asyncio.to_thread(kept_and_unchanged, self._host.cache, job)
         if pyramid is None or self._looking_at != key:
             return False
         self._host.take_picture(pyramid)

@@ -3,6 +3,7 @@
 Everything that takes long to load is loaded here, by the thread that needs it, once the page is up.
 """
 
+import hashlib
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -25,6 +26,16 @@ def kept_picture(cache: Path, job: Job) -> "Pyramid | None":
     from tracing.pyramid import kept_pyramid
 
     return kept_pyramid(cache, job.sheet.sha256, job.sheet.page, job.sheet.file)
+
+
+def kept_and_unchanged(cache: Path, job: Job) -> "Pyramid | None":
+    """Give a job's picture as it is kept on disk, if the file it was read from is still there and the same."""
+    try:
+        with job.sheet.file.open("rb") as file:
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return None
+    return kept_picture(cache, job) if digest == job.sheet.sha256 else None
 
 
 def unpacked_seen(seen: "PackedSeen", pyramid: "Pyramid") -> "Seen":
