@@ -1,9 +1,10 @@
 """The main job on the bundled sample: error in mm and time of the whole program, beside a plain-library route.
 
-Run as `python -m benchmarks.main_job`; `--random N` adds N invented plans, each as a photo and a scan;
-`--only WORD` keeps the trials with that word in their name. Every known distance is marked as a person would, half a px
-of noise on each click. The plain route is given the border's four true corners and its true size, and does much less:
-no scale to settle, no parts told from cells and letters, no curves, no pages, no report.
+Run as `python -m benchmarks.main_job`; `--random N` adds N invented plans, each as a photo and a scan; `--hard N` adds
+N hard ones (dimensions in many manners, gaps, dashes, shared edges, nested ribs), each as a photo, a grey and a
+bilevel scan; `--only WORD` keeps the trials with that word in their name. Every known distance is marked as a person
+would, half a px of noise on each click. The plain route is given the border's four true corners and its true size, and
+does much less: no scale to settle, no parts told from cells and letters, no curves, no pages, no report.
 """
 
 import argparse
