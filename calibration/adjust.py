@@ -130,11 +130,10 @@ def adjust(
         line_times = math.sqrt(weeded.agreement.line_factor)
         observations = [_less_sure(seen, line_times) for seen in observations]
         weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
-    elif weeded.clean and weeded.solution.problem.line_rows:
+    elif not weeded.disputed and weeded.solution.problem.line_rows:
         truer = as_by_machine(observations)
-        other = _weeded(truer, kind=kind, size=size, priors=told, begin=[weeded.solution.values])
-        chance = chance_of_machine(weeded.solution, other.solution)
-        if other.clean and chance > EVEN:
+        other = _weeded_alike(truer, weeded, kind=kind, size=size, priors=told)
+        if other is not None and (chance := chance_of_machine(weeded.solution, other.solution)) > EVEN:
             by_hand, observations, weeded = (weeded.solution, chance), truer, other
     card_times, card_out = 1.0, None
     if weeded.agreement.card_factor > weeded.agreement.usual_card_factor:
@@ -255,6 +254,18 @@ def _refuse_unseen(solution: Solution, kind: Kind) -> None:
     raise CalibrationError(
         f"What was given does not tell {tells}; lengths that lie in other directions and places are needed: {remedy}."
     )
+
+
+def _weeded_alike(
+    observations: Sequence[Observation], like: Weeded, *, kind: Kind, size: PictureSize, priors: dict[P, Prior]
+) -> Weeded | None:
+    """Weed observations taken for truer; None where anything else is wrong with them than before."""
+    try:
+        weeded = _weeded(observations, kind=kind, size=size, priors=priors, begin=[like.solution.values])
+    except CalibrationError:
+        return None
+    before, after = ({fault.suspect for fault in one.left_out} for one in (like, weeded))
+    return weeded if before == after and not weeded.disputed else None
 
 
 def _widened(covariance: MapCovariance, weeded: Weeded) -> MapCovariance:

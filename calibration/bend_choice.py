@@ -17,7 +17,7 @@ from calibration.lens_choice import beyond_usual
 from calibration.observations import CalibrationError, Observation
 from calibration.parameters import BULGE_SIGMA, CYLINDER_SIGMA, Prior, loosened, with_bulge, with_cylinder
 from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize
-from calibration.problem import Problem, build
+from calibration.problem import Problem, What, build
 from calibration.solution import Solution, roughly, solve, solve_from
 from calibration.uncertainty import agreement
 
@@ -85,7 +85,7 @@ def choose_bend(
         Of a photo, before any bend.
     """
     lines = sum(isinstance(block, LineBlock) for block in flat.problem.blocks)
-    if lines < LEAST_LINES or not _suspicious(flat):
+    if lines < LEAST_LINES or not _suspicious(flat) or _by_wrong_length(observations, flat, size=size):
         return None
     begin = _best_bend(observations, flat, size=size, priors=priors, lines=lines)
     if not begin:
@@ -101,6 +101,19 @@ def _suspicious(flat: Solution) -> bool:
     """Whether some smooth height would bring the rows nearer to one another by more than chance does."""
     drop, _ = _promise(flat, list(BULGE), np.full(len(BULGE), BULGE_SIGMA))
     return drop > SUSPICIOUS
+
+
+def _by_wrong_length(observations: Sequence[Observation], flat: Solution, *, size: PictureSize) -> bool:
+    """Whether a known distance that is plainly wrong makes all of the disagreement: then no bend need be tried.
+
+    A wrong length bends the lines of the whole fit; once it is left out they are straight again, which curled paper's
+    are not.
+    """
+    weeded = _weeded(observations, [flat], size=size)
+    if weeded is None or not weeded.left_out or weeded.disputed:
+        return False
+    lengths = all(fault.suspect.what is What.KNOWN for fault in weeded.left_out)
+    return lengths and not _suspicious(weeded.solution)
 
 
 def _weeded(observations: Sequence[Observation], begin: list[Solution], *, size: PictureSize) -> Weeded | None:

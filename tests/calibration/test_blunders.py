@@ -8,7 +8,7 @@ import pytest
 
 from calibration.adjust import adjust
 from calibration.kind import Kind
-from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance
+from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, StraightLine
 from drawing.findings import Level
 
 RECTANGLE_MM = np.array([[60.0, 540.0], [780.0, 540.0], [780.0, 60.0], [60.0, 60.0]])
@@ -212,3 +212,21 @@ def test_a_curled_sheet_is_told(pinhole):
     given = photo_of(curled, np.random.default_rng(1), knowns=4, sized=True)
 
     assert not photo(given).settled
+
+
+def test_a_wrong_length_bends_no_paper_and_leaves_everything_as_if_it_had_not_been_given(pinhole):
+    """Its pull bends the lines of the whole fit; left out, they are straight."""
+    rng = np.random.default_rng(5)
+    camera = pinhole(26, 15, -12, 3, distance_mm=1250, k1=-0.04, k2=0.01)
+    given = photo_of(camera, rng, knowns=4, sized=True)
+    t = (np.arange(24) + 0.5)[:, None] / 24
+    for i in range(4):
+        px = camera(RECTANGLE_MM[i] + t * (RECTANGLE_MM[(i + 1) % 4] - RECTANGLE_MM[i]))
+        given.append(StraightLine(px + rng.normal(0, 0.1, px.shape), 0.1))
+    wrong = [*given[:2], replace(given[2], length_mm=1.05 * given[2].length_mm), *given[3:]]
+
+    calibration, without = photo(wrong), photo([*given[:2], *given[3:]])
+
+    assert [finding.code for finding in calibration.findings if finding.level is Level.DECIDE] == ["given-left-out"]
+    anywhere_px = rng.uniform((500, 400), (3500, 2600), (50, 2))
+    assert calibration.to_plan(anywhere_px) == pytest.approx(without.to_plan(anywhere_px), abs=0.001)
