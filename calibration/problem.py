@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum, auto
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides, SquareBlock
 from calibration.card_block import CardsBlock
@@ -69,31 +70,36 @@ class Problem:
     usual_rows: Rows = ()
     card_rows: Rows = ()
 
-    @property
-    def free(self) -> tuple[P, ...]:
-        """The map's parameters that are solved for."""
-        return tuple(p for p, prior in self.priors.items() if prior.role is Role.FREE)
+    # Worked out once: a search asks for them thousands of times.
+    free: tuple[P, ...] = field(init=False, repr=False, compare=False)
+    """The map's parameters that are solved for."""
+    bounds: Floats = field(init=False, repr=False, compare=False)
+    """Unit and largest step of each unknown: free parameters, then each block's own."""
+    points_px: Floats = field(init=False, repr=False, compare=False)
+    """All marks, block after block."""
+    expected: Floats = field(init=False, repr=False, compare=False)
+    """The map's parameters before any observation."""
+    _ends: NDArray[np.intp] = field(init=False, repr=False, compare=False)
 
-    @property
-    def bounds(self) -> Floats:
-        """Unit and largest step of each unknown: free parameters, then each block's own."""
-        return np.concatenate([[LARGEST_STEP[p] for p in self.free], *(block.bounds for block in self.blocks)])
-
-    @property
-    def points_px(self) -> Floats:
-        """All marks, block after block."""
-        return np.concatenate([block.points_px for block in self.blocks])
-
-    def expected(self) -> Floats:
-        """Give the map's parameters before any observation."""
-        values = np.zeros(len(P))
+    def __post_init__(self) -> None:
+        free = tuple(p for p, prior in self.priors.items() if prior.role is Role.FREE)
+        marks = [block.points_px for block in self.blocks]
+        expected = np.zeros(len(P))
         for p, prior in self.priors.items():
-            values[p] = prior.expected
-        return values
+            expected[p] = prior.expected
+        bounds = np.concatenate([[LARGEST_STEP[p] for p in free], *(block.bounds for block in self.blocks)])
+        for name, value in (
+            ("free", free),
+            ("bounds", bounds),
+            ("points_px", np.concatenate(marks)),
+            ("expected", expected),
+            ("_ends", np.cumsum([len(points) for points in marks])[:-1]),
+        ):
+            object.__setattr__(self, name, value)
 
     def values(self, unknowns: Floats) -> Floats:
         """Give (..., 10) parameters of the map from (..., n) unknowns."""
-        values = np.tile(self.expected(), (*unknowns.shape[:-1], 1))
+        values = np.tile(self.expected, (*unknowns.shape[:-1], 1))
         values[..., list(self.free)] = unknowns[..., : len(self.free)]
         return values
 
@@ -128,8 +134,7 @@ class Problem:
         return [block.whitening(mm, scales) for block, mm, scales in parts]
 
     def _split(self, marks: Floats, axis: int = -2) -> list[Floats]:
-        ends = np.cumsum([len(block.points_px) for block in self.blocks])[:-1]
-        return np.split(marks, ends, axis=axis)
+        return np.split(marks, self._ends, axis=axis)
 
 
 def build(
