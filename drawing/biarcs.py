@@ -1,5 +1,6 @@
 """A drawing of lines and circular arcs alone, for cutters that know no other curves."""
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -78,7 +79,9 @@ def _arcs_of(control: Floats, tolerance_mm: float) -> list[list[Segment]]:
         trial = _Biarcs.over(control[going], begin[going], end)
         error = trial.error_mm(control[going], begin[going], end) / (KEPT_SHARE * tolerance_mm)
         tries[going] += 1
-        fits = (error <= 1) | (end - begin[going] < SHORTEST)
+        cusp = (error > 1) & (end - begin[going] < SHORTEST)
+        trial.straighten(cusp)
+        fits = (error <= 1) | cusp
         better = fits & (end > good[going])
         good[going[better]] = end[better]
         kept.take(going[better], trial, better)
@@ -107,7 +110,13 @@ class _Biarcs:
     bulge1: Floats
     bulge2: Floats
     way: Floats
-    """Unit direction at the joint."""
+    """Unit direction at the joint (N, 2)."""
+    ways: tuple[Floats, Floats]
+    """Unit directions at start and end."""
+    reach: Floats
+    """Tangent length over the chord's length (N,)."""
+    kinked: NDArray[np.bool_]
+    """Whether the arcs leave their joint another way than they come to it: one of them has no length (N,)."""
 
     @classmethod
     def over(cls, control: Floats, begin: Floats, end: Floats) -> "_Biarcs":
@@ -126,20 +135,56 @@ class _Biarcs:
         joint = (p0 + p1 + d[:, None] * (t0 - t1)) / 2
         first, second = _turn(t0, joint - p0), _turn(p1 - joint, t1)
         angle = np.arctan2(t0[:, 1], t0[:, 0]) + 2 * first
+        chord = np.hypot(*v.T)
         return cls(
-            p0, joint, p1, np.tan(first / 2), np.tan(second / 2), np.column_stack([np.cos(angle), np.sin(angle)])
+            p0,
+            joint,
+            p1,
+            np.tan(first / 2),
+            np.tan(second / 2),
+            np.column_stack([np.cos(angle), np.sin(angle)]),
+            (t0, t1),
+            d / np.where(chord > 0, chord, np.inf),
+            np.cos(angle + 2 * second - np.arctan2(t1[:, 1], t1[:, 0])) < STRAIGHT_ON,
         )
 
     def error_mm(self, control: Floats, begin: Floats, end: Floats) -> Floats:
-        """Largest distance of each stretch from its arcs, mm."""
+        """Largest distance of each stretch from its arcs, mm; infinite where the arcs go the long way round."""
         t = begin[:, None] + (end - begin)[:, None] * np.linspace(0, 1, PROBES + 2)[None, 1:-1]
         on = _points(control, t)
         first = ((on - self.joint[:, None]) * self.way[:, None]).sum(axis=2) < 0
         far = np.where(
             first, _off(on, self.start, self.joint, self.bulge1), _off(on, self.joint, self.end, self.bulge2)
         )
-        worst: Floats = far.max(axis=1)
+        # Past an arc's end its circle goes on, the arc does not: what lies there is as far as from the end.
+        for past, end_mm in ((-self.ways[0], self.start), (self.ways[1], self.end)):
+            beyond = on - end_mm[:, None]
+            is_past = (beyond * past[:, None]).sum(axis=2) > 0
+            far = np.where(is_past, np.maximum(far, np.hypot(beyond[..., 0], beyond[..., 1])), far)
+        long_way = (np.abs(self.bulge1) > 1) | (np.abs(self.bulge2) > 1) | (self.reach > LONGEST_REACH) | self.kinked
+        whole = np.concatenate([self.start[:, None], on, self.end[:, None]], axis=1)
+        # The chords between the places lie inside the curve by an eighth of what it turns from one to the next.
+        inside = np.hypot(*np.moveaxis(np.diff(whole, 2, axis=1), -1, 0)).max(axis=1) / 8
+        back = _from_polyline(self._between(), whole).max(axis=1) - inside
+        worst: Floats = np.where(long_way, np.inf, np.maximum(far.max(axis=1), back))
         return worst
+
+    def _between(self) -> Floats:
+        """The joint and three places of either arc, (N, 7, 2): the chord from the start, turned and shortened."""
+        places = [self.joint[:, None]]
+        for start, end, bulge in ((self.start, self.joint, self.bulge1), (self.joint, self.end, self.bulge2)):
+            half = 2 * np.arctan(bulge)[:, None]
+            share = np.array([[0.25, 0.5, 0.75]])
+            size = share * np.sinc(share * half / np.pi) / np.sinc(half / np.pi)
+            cos, sin = size * np.cos((share - 1) * half), size * np.sin((share - 1) * half)
+            x, y = (end - start)[:, None, 0], (end - start)[:, None, 1]
+            places.append(start[:, None] + np.stack([cos * x - sin * y, sin * x + cos * y], axis=2))
+        return np.concatenate(places, axis=1)
+
+    def straighten(self, rows: NDArray[np.bool_]) -> None:
+        """Put a line from start to end in place of some of the arcs."""
+        self.joint[rows] = (self.start[rows] + self.end[rows]) / 2
+        self.bulge1[rows] = self.bulge2[rows] = 0.0
 
     def take(self, which: NDArray[np.int64], other: "_Biarcs", rows: NDArray[np.bool_]) -> None:
         """Keep some of another's arcs."""
@@ -161,6 +206,12 @@ class _Biarcs:
             out.append(Arc(to, float(bulge)) if abs(bulge) > FLAT_BULGE else Line(to))
         return out
 
+
+LONGEST_REACH = 1.0
+"""Tangents longer than the chord belong to a stretch that turns back: half a circle has 0.5, a straight line 0.25."""
+
+STRAIGHT_ON = math.cos(1e-3)
+"""Two arcs whose directions at the joint differ by more than a milliradian do not continue one another."""
 
 FLAT_BULGE = 1e-7
 """A flatter arc leaves its chord by less than a nanometre on 10 mm."""
@@ -200,12 +251,23 @@ def _off(on: Floats, start: Floats, end: Floats, bulge: Floats) -> Floats:
     c = (end - start)[:, None]
     q = on - start[:, None]
     b = bulge[:, None]
-    long = np.where(np.hypot(c[..., 0], c[..., 1]) > 0, np.hypot(c[..., 0], c[..., 1]), 1.0)
+    chord = np.hypot(c[..., 0], c[..., 1])
+    long = np.where(chord > 0, chord, 1.0)
     across = (c[..., 0] * q[..., 1] - c[..., 1] * q[..., 0]) / long
     form = 2 * b * (_dot(q, q) - _dot(q, c)) / long + across * (b * b - 1)
     # The gradient's length on the circle is 1 + b^2.
-    far: Floats = np.abs(form) / (1 + b * b)
+    far: Floats = np.where(chord > 0, np.abs(form) / (1 + b * b), np.hypot(q[..., 0], q[..., 1]))
     return far
+
+
+def _from_polyline(points: Floats, line: Floats) -> Floats:
+    """Distances (N, K) of points (N, K, 2) from polylines (N, M, 2)."""
+    a, step = line[:, None, :-1], np.diff(line, axis=1)[:, None]
+    q = points[:, :, None] - a
+    share = np.clip(_dot(q, step) / np.maximum(_dot(step, step), np.finfo(float).tiny), 0, 1)
+    rest = q - share[..., None] * step
+    nearest: Floats = np.hypot(rest[..., 0], rest[..., 1]).min(axis=2)
+    return nearest
 
 
 def _turn(a: Floats, b: Floats) -> Floats:

@@ -37,13 +37,50 @@ def test_any_path_keeps_the_tolerance_in_arcs(path: Path, tolerance_mm: float) -
 
     assert not any(isinstance(segment, Cubic) for segment in arcs.segments)
     assert (arcs.start_mm, arcs.segments[-1].end_mm) == (path.start_mm, path.segments[-1].end_mm)
+    assert all(abs(segment.bulge) <= max(1, most_bulge(path)) for segment in arcs.segments if isinstance(segment, Arc))
     there = [_farthest(Path(start, (segment,), False), path) for start, segment in arcs.pieces()]
-    assert max(there) <= tolerance_mm + 2 * CHORD_MM
+    back = [_farthest(Path(start, (segment,), False), arcs) for start, segment in path.pieces()]
+    assert max(there + back) <= tolerance_mm + 2 * CHORD_MM
+
+
+def most_bulge(path: Path) -> float:
+    return max((abs(segment.bulge) for segment in path.segments if isinstance(segment, Arc)), default=0.0)
 
 
 def _farthest(piece: Path, whole: Path) -> float:
     line = shapely.LineString(np.vstack([sampled(whole, tolerance_mm=CHORD_MM), whole.segments[-1].end_mm]))
     return float(shapely.distance(line, shapely.points(sampled(piece, tolerance_mm=CHORD_MM))).max())
+
+
+# Small cases by hand: curves that turn back on themselves, stand still, or close on their start.
+@pytest.mark.parametrize(
+    ("control1", "control2", "end"),
+    [
+        ((10.0, 0.0), (10.0, 0.0), (0.0, 0.0)),
+        ((10.0, 0.0), (-5.0, 0.0), (3.0, 0.0)),
+        ((10.0, 1e-9), (-10.0, 0.0), (1.0, 0.0)),
+        ((100.0, 100.0), (0.0, 0.0), (100.0, 100.01)),
+        ((300.0, 200.0), (-200.0, 200.0), (1.0, 0.0)),
+        ((10.0, 10.0), (-10.0, 10.0), (0.0, 0.0)),
+    ],
+)
+def test_a_curve_that_turns_back_is_followed_there_and_never_the_long_way_round(
+    control1: tuple[float, float], control2: tuple[float, float], end: tuple[float, float]
+) -> None:
+    curve = Path((0.0, 0.0), (Cubic(control1, control2, end),), False)
+
+    arcs = turned(curve, 0.01)
+
+    assert len(arcs.segments) < 60
+    assert all(abs(segment.bulge) <= 1 for segment in arcs.segments if isinstance(segment, Arc))
+    assert apart_mm(arcs, curve) <= 0.01 + 2 * CHORD_MM
+
+
+def test_a_curve_without_length_stays_where_it_is() -> None:
+    arcs = turned(Path((3.0, 4.0), (Cubic((3.0, 4.0), (3.0, 4.0), (3.0, 4.0)),), False), 0.01)
+
+    assert {segment.end_mm for segment in arcs.segments} == {(3.0, 4.0)}
+    assert len(arcs.segments) <= 2
 
 
 # Law: arcs meet as the curves do, without a kink.
