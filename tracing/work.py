@@ -203,6 +203,8 @@ def _begin(main: str, pipe: Connection) -> None:
     _leave_with_parent()
     if hasattr(os, "nice"):
         os.nice(POLITENESS)
+    # What a script starts in the background ignores Ctrl-C, and so would all that it starts: `stop` sends just that.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     with contextlib.suppress(KeyboardInterrupt):
         module, function = main.split(":")
         getattr(importlib.import_module(module), function)(pipe)

@@ -2,8 +2,9 @@
 
 import asyncio
 import os
+import signal
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +58,19 @@ def test_a_process_that_dies_is_one_sentence_and_the_next_question_starts_anothe
         assert await worker.ask("add", 1, 1, hear=_deaf) == 2
 
     _with_worker(test)
+
+
+@pytest.fixture
+def in_the_background() -> Iterator[None]:
+    """As a shell's script starts what it does not wait for: Ctrl-C is ignored, by all that is started from it too."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("in_the_background")
+def test_work_in_the_background_is_stopped_and_clears_what_it_half_wrote(tmp_path: Path) -> None:
+    test_work_that_is_stopped_clears_what_it_half_wrote(tmp_path)
 
 
 @pytest.mark.parametrize("way", ["stop", "kill"])
