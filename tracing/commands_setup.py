@@ -4,6 +4,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from drawing.build_fraction import format_fraction, parse_fraction
+from job.cards import parse_card_bar
 from job.job import Found, GivenLength, Job, KeptGrid, SheetKind
 from job.points import parse_exact_mm, parse_width_mm
 from printing.best_grid import PageGrid
@@ -76,6 +77,14 @@ def _set_grid(job: Job, values: JsonValues) -> Job:
 
 
 # The sheet.
+
+
+def _read_card_bar(asked: Asked, job: Job) -> JsonValues:
+    text = asked.optional_words("text")
+    if text is not None:
+        text = text.strip()
+        parse_card_bar(text)
+    return {"text": text}
 
 
 def _read_page(asked: Asked, job: Job) -> JsonValues:
@@ -183,6 +192,13 @@ SETUP_COMMANDS: dict[str, Command] = {
         _set_drawn_at,
         lambda job, values: (
             "Took the drawn scale away" if values["text"] is None else f"Set the drawn scale to {values['text']}"
+        ),
+    ),
+    "set_card_bar": Command(
+        _read_card_bar,
+        lambda job, values: replace(job, card_bar=values["text"]),
+        lambda job, values: (
+            "Took the cards' bar away" if values["text"] is None else f"Set the cards' bar to {values['text']}"
         ),
     ),
     "set_trust_size": Command(

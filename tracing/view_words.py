@@ -24,10 +24,10 @@ PAGE_WAYS: tuple[tuple[str, str], ...] = (
         r"type it under “I know a length on the paper” in the step Set the scale, as \1",
     ),
     (r"--dpi is ", "The scanner’s resolution is "),
-    (r", or leave --card-bar out\.", ", or take the cards’ bar out of job.toml."),
+    (r", or leave --card-bar out\.", ", or empty “The cards’ long bar measures” in the step Set the scale."),
     (
         r'add --card-bar "[^"]*" with what it measures, or give a long known distance\.',
-        "hold it against a long known distance: mark one.",
+        "type what it measures under “Cards lie on the plan”, or mark a long known distance.",
     ),
     (r"say so, as with --drawn-at 1/4\.", "type it under “I know a length on the paper” in the step Set the scale."),
     (

@@ -9,45 +9,24 @@ import pypdfium2
 import pytest
 from PIL import Image
 
-from calibration.card_design import DICTIONARY, LONG_BAR_MM, MARKER_SHARE, MARKERS, SHORT_BAR_MM, SQUARES, CardDesign
+from calibration.card_design import LONG_BAR_MM, SHORT_BAR_MM, CardDesign
 from cli.main import main
 from drawing.papers import PAPERS
 from drawing.units import MM_PER_INCH, MM_PER_PT
 from job.cards import parse_card_bar
 from job.cards_sheet import card_places_mm
 from job.errors import JobError
-from tests.small_plan import PX_PER_MM, SmallPlan, draw_small_plan
+from tests.plan_with_cards import board_image, draw_plan_with_cards
+from tests.small_plan import PX_PER_MM, SmallPlan
 
-CARD_MM = 40.0
 FRAME_WIDTH_MM = 170.0
-
-
-def board_image(design: CardDesign, px: int) -> np.ndarray:
-    """Give OpenCV's own picture of a card (CharucoBoard.generateImage)."""
-    ids = np.arange(design.first_marker, design.first_marker + MARKERS)
-    dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
-    side = design.square_mm
-    return cv2.aruco.CharucoBoard((SQUARES, SQUARES), side, MARKER_SHARE * side, dictionary, ids).generateImage(
-        (px, px)
-    )
 
 
 @pytest.fixture(scope="module")
 def picture(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Give a scan of the small plan, twice as wide a sheet round it, with two cards of 40 mm beside the plan."""
-    plan = draw_small_plan()
-    sheet = np.full((plan.shape[0] + round(60 * PX_PER_MM), plan.shape[1] + round(60 * PX_PER_MM)), 245, np.uint8)
-    sheet[: plan.shape[0], : plan.shape[1]] = plan
-    size = round(CARD_MM * PX_PER_MM)
-    for number, (x, y) in ((1, (30.0, 160.0)), (2, (220.0, 40.0))):
-        left, top = round(x * PX_PER_MM) - size // 2, round(y * PX_PER_MM) - size // 2
-        # Of whole px a square, six times too fine: at the size wanted OpenCV would round every square.
-        fine = board_image(CardDesign(number, CARD_MM), SQUARES * size)
-        card = cv2.resize(fine, (size, size), interpolation=cv2.INTER_AREA)
-        sheet[top : top + size, left : left + size] = cv2.GaussianBlur(card, (0, 0), 0.7)
-    noise = np.random.default_rng(2).normal(0, 2, sheet.shape)
+    """Give a scan of the small plan with two cards of 40 mm beside it."""
     path = tmp_path_factory.mktemp("cards") / "plan.png"
-    Image.fromarray(np.clip(sheet + noise, 0, 255).astype(np.uint8)).save(path)
+    Image.fromarray(draw_plan_with_cards()).save(path)
     return path
 
 

@@ -214,6 +214,7 @@ GESTURES: list[Gesture] = [
     lambda hand, job: {"do": "set_page", "page": hand.one(1, 2, 3)},
     lambda hand, job: {"do": "set_kind", "kind": hand.one("auto", "photo", "scan")},
     lambda hand, job: {"do": "set_drawn_at", "text": hand.one(None, "1/4", "1:3")},
+    lambda hand, job: {"do": "set_card_bar", "text": hand.one(None, "199.4 mm", "199.4 x 149.7 mm")},
     lambda hand, job: {"do": "set_trust_size", "on": hand.flag()},
     lambda hand, job: {"do": "set_dpi", "value": hand.one(None, 300, 299.97, 1200)},
     _add_measure,

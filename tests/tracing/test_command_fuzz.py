@@ -20,8 +20,8 @@ NAMES = (
     "clear_corners", "set_across", "clear_across", "add_straight", "remove_straight", "ignore", "add_trace",
     "move_trace_node", "set_trace", "remove_trace", "choose", "unchoose", "rename", "add_region", "remove_region",
     "rub", "remove_rub", "set_fraction", "set_build_length", "set_mirrored", "set_lines_only", "set_paper",
-    "set_margin", "set_overlap", "set_grid", "clear_grid", "set_kind", "set_drawn_at", "set_trust_size", "set_dpi",
-    "add_measure", "set_measure", "remove_measure", "set_notes", "set_name", "nothing",
+    "set_margin", "set_overlap", "set_grid", "clear_grid", "set_kind", "set_drawn_at", "set_card_bar", "set_trust_size",
+    "set_dpi", "add_measure", "set_measure", "remove_measure", "set_notes", "set_name", "nothing",
 )  # fmt: skip
 FIELDS = (
     "start", "end", "text", "on_paper", "index", "marks", "size_text", "mark", "what", "on", "start_px", "cubics_px",

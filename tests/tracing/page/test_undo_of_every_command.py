@@ -66,6 +66,7 @@ SENT: list[Command] = [
     {"do": "set_page", "page": 2},
     {"do": "set_kind", "kind": "scan"},
     {"do": "set_drawn_at", "text": "1/4"},
+    {"do": "set_card_bar", "text": "199.4 mm"},
     {"do": "set_trust_size", "on": True},
     {"do": "set_dpi", "value": 203.2},
     {"do": "add_measure", "kind": "length", "marks": [_mark(100, 100), _mark(400, 100)], "note": "first"},

@@ -32,6 +32,12 @@ export function scaleStep(bench) {
     el("p", { class: "hint", text: "When you measured the paper itself, the program also needs the scale it is drawn at." }), drawnAt.node,
     toolButton(bench, "Mark a length on the paper", "mark", { for: "known", on_paper: true }, { kind: "wide", iconName: "length", key: "p", group }));
 
+  const bar = textField({
+    label: "The cards’ long bar measures", example: "199.4 mm", hint: "On the sheet the cards were cut from, by a good rule: a printer is often 0.5 % off. Both bars, when you measured both: 199.4 x 149.7 mm.",
+    send: (text) => store.do({ do: "set_card_bar", text: text || null }),
+  });
+  const cards = more("Cards lie on the plan", bar.node);
+
   const trust = tickField({ label: "Trust the size the file gives", panels, send: (on) => store.do({ do: "set_trust_size", on }) });
   const trustHint = el("p", { class: "hint" });
   const dpi = textField({
@@ -44,7 +50,7 @@ export function scaleStep(bench) {
   const table = more("Everything the scale rests on", el("div", { class: "scroll-x", tabindex: "0", role: "group", "aria-label": "Table of lengths" }, el("table", {},
     el("caption", { text: "At full size" }),
     el("thead", {}, el("tr", {}, ["What", "Given", "Off by", "Give or take"].map((text) => el("th", { scope: "col", text })))), rows)));
-  const node = el("div", { class: "body scale" }, findings, add, knownList, verdict, notes, checks, paper, scanner, table);
+  const node = el("div", { class: "body scale" }, findings, cards, add, knownList, verdict, notes, checks, paper, scanner, table);
 
   return {
     node,
@@ -53,7 +59,8 @@ export function scaleStep(bench) {
       const { knowns } = state.job;
       if (knowns.length > 0 && !store.isFresh("scale")) return { ask: "Comparing what you know", lead: "How well the lengths agree shows in a moment." };
       if (scale && !scale.ok && !nothingGiven(state.job)) return { ask: "The scale cannot be set. What is wrong?", lead: "Nothing is drawn or printed until this is settled." };
-      if (knowns.length === 0 && scale?.ok) return { ask: "Do you know a length for certain?", lead: "The size now comes from the file alone. One known length proves it.", done: scale.settled };
+      if (knowns.length === 0 && cardsAsTaken(scale)) return { ask: "How large were the cards printed?", lead: "Measure the long bar on the sheet they were cut from. Until then every length may be some 2 % off." };
+      if (knowns.length === 0 && scale?.ok) return { ask: "Do you know a length for certain?", lead: `The size now comes from the ${state.job.card_bar ? "cards" : "file"} alone. One known length proves it.`, done: scale.settled };
       if (scale?.ok && !scale.settled) return { ask: "Something does not agree. Which is wrong?", lead: "Look first at what is marked loud: its marks, its figure, its unit." };
       if (knowns.length === 0) return { ask: "What do you know for certain?", lead: "The span, a printed measure, a rule laid on the plan. The longer the better." };
       if (knowns.length === 1) return { ask: "Does a second length agree?", lead: "One that runs the other way shows whether the copy was stretched. Each shows at once how well it agrees.", done: Boolean(scale?.ok) };
@@ -70,6 +77,10 @@ export function scaleStep(bench) {
       if (job.checks.length) checks.open = true;
       drawnAt.set(job.sheet.drawn_at ?? "");
       if (job.sheet.drawn_at) paper.open = true;
+      bar.set(job.card_bar ?? "");
+      // Only cards that were found have a bar to ask for; a bar without any can be taken back.
+      show(cards, Boolean(job.card_bar) || (scale?.findings ?? []).some((finding) => finding.code.startsWith("cards-")));
+      if (job.card_bar || cardsAsTaken(scale)) cards.open = true;
       trust.set(job.sheet.trust_size);
       say(trustHint, source.medium === "pdf page" ? "The page says how large it is; whoever made the file may have shrunk it." : source.tag_dpi ? `The file says ${Number(source.tag_dpi).toFixed(0)} dots per inch. A photo’s figure means nothing.` : "This file gives no size.");
       dpi.set(job.sheet.dpi === null ? "" : String(job.sheet.dpi));
@@ -103,6 +114,10 @@ export function scaleStep(bench) {
       if (store.state.job.knowns.length === 0) panels.hints.offer("scale", "Lengths are typed as you would say them: 36 in, 7-1/2\", 2' 6\", 190.5 mm.");
     },
   };
+}
+
+function cardsAsTaken(scale) {
+  return (scale?.findings ?? []).some((finding) => finding.code === "cards-size-taken");
 }
 
 function asNumber(text) {
