@@ -19,7 +19,6 @@ from calibration.adjust import adjust
 from calibration.kind import Kind
 from calibration.observations import SETTLED_SIGMA_PX, Corners, StraightLine
 from calibration.skew import find_skew
-from digitize.strokes import NodeKind
 from drawing.path_measures import path_bounds_mm
 from drawing.paths import Path as DrawingPath
 from job.job import Sheet, SheetKind
@@ -124,7 +123,7 @@ def graph_paper(folder: Path) -> GridErrors:
     """Set the scale by 30 squares in x and 45 in y; compare crossings over the whole sheet, 5 squares apart or more."""
     path = folder / "graph_paper_scan.jpg"
     seen = see(Sheet(path, sha256=""), (), Silent())
-    crossings = _crossings(seen.strokes.nodes_px[seen.strokes.kinds == NodeKind.JUNCTION])
+    crossings = _crossings(seen.landmarks_px)
     smooth, scatter_px = smooth_crossings(seen.picture.grey, _lattice())
     # The same squares on both: the known lengths lie between crossings that were found.
     ends = (*_pair(crossings, (0, 5), (30, 5)), *_pair(crossings, (2, 0), (2, 45)))
@@ -178,16 +177,16 @@ def _point(place: NDArray[np.float64]) -> tuple[float, float]:
     return float(place[0]), float(place[1])
 
 
-def _crossings(nodes_px: NDArray[np.float64]) -> dict[Square, tuple[float, float]]:
-    """Junctions by column and row of the grid, where one lies near its place."""
+def _crossings(landmarks_px: NDArray[np.float64]) -> dict[Square, tuple[float, float]]:
+    """Landmarks by column and row of the grid, where one lies near its place."""
     found: dict[Square, tuple[float, float]] = {}
     columns, rows = np.meshgrid(np.arange(COLUMNS) * 1.0, np.arange(ROWS) * 1.0, indexing="ij")
     for (col, row), place in zip(
         np.ndindex(COLUMNS, ROWS), _lattice().places(columns, rows).reshape(-1, 2), strict=True
     ):
-        far = np.hypot(*(nodes_px - place).T)
+        far = np.hypot(*(landmarks_px - place).T)
         if far.min(initial=np.inf) < NEAR_PX:
-            found[col, row] = _point(nodes_px[int(far.argmin())])
+            found[col, row] = _point(landmarks_px[int(far.argmin())])
     return found
 
 

@@ -173,6 +173,7 @@ class Found(StrEnum):
     SKEW = "skew"
     SHEET = "paper edge"
     CARDS = "cards"
+    SQUARED_PAPER = "squared paper"
 
 
 @dataclass(frozen=True, slots=True)

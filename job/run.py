@@ -21,6 +21,7 @@ from job.job_file import JOB_NAME
 from job.made import Made
 from job.notches import about_notches
 from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
+from job.paper import told_in_mm
 from job.part_errors import longest_part_px, with_give_or_take
 from job.progress import OUTLINES, SCALE, Timed
 from job.see import Seen
@@ -64,7 +65,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         fraction=fraction,
         pages=pages,
         findings=(
-            *seen.findings,
+            *told_in_mm(seen.findings, seen.paper, calibration),
             *moved,
             *observed.findings,
             *calibration.findings,

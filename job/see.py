@@ -19,11 +19,13 @@ from digitize.vector_strokes import vector_strokes
 from drawing.findings import Finding, Level
 from job.cards import blanked, cards_noted, seen_by_camera
 from job.job import Found, LinesFrom, Sheet, SheetKind
+from job.paper import clear_crossings_px, paper_noted
 from job.progress import INK, LINES, READING, Progress
 from pictures.ink import Ink, find_ink
 from pictures.pdf_paths import read_page_paths
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
+from pictures.squared_paper import SquaredPaper, find_squared_paper, without_squared_paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,8 @@ class Seen:
     """A picture with what was found in it; all in picture px.
 
     `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n,
-    as `look` prints it, is row n - 1. Nothing was looked for under `cards`.
+    as `look` prints it, is row n - 1; those of squared paper come last. Nothing was looked for under `cards`.
+    `paper` is the squared or ruled paper whose lines are not among the strokes.
     """
 
     picture: Picture
@@ -43,6 +46,7 @@ class Seen:
     landmarks_px: NDArray[np.float64]
     findings: tuple[Finding, ...]
     cards: tuple[FoundCard, ...] = ()
+    paper: SquaredPaper | None = None
 
 
 def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
@@ -68,23 +72,28 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         kind, told = Kind.PHOTO, (_photo_by_cards(),)
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
     with progress.stage(LINES):
-        strokes, said = _strokes(picture, sheet, ink, sheet_px)
+        strokes, paper, said = _strokes(picture, sheet, ink, sheet_px, ignore)
     findings = (*picture.findings, *told, *said, *cards_noted(cards))
-    return Seen(picture, kind, sheet_px, border, skew, strokes, landmarks_px(strokes), findings, cards)
+    marks = np.concatenate([landmarks_px(strokes), clear_crossings_px(paper, strokes)])
+    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper)
 
 
 def _strokes(
-    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None
-) -> tuple[Strokes, tuple[Finding, ...]]:
-    """The drawn lines: a PDF page's own, where they are what it shows, else those found in the ink."""
+    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None, ignore: tuple[Found, ...]
+) -> tuple[Strokes, SquaredPaper | None, tuple[Finding, ...]]:
+    """The drawn lines: a PDF page's own, where they are what it shows, else those in the ink but the paper's."""
     said: tuple[Finding, ...] = ()
     dpi = picture.source.render_dpi
     if dpi is not None and sheet.lines is LinesFrom.AUTO:
         own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi)
         said = own.findings
         if own.strokes is not None:
-            return own.strokes, said
-    return find_strokes(ink, within=sheet_px), said
+            return own.strokes, None, said
+    paper = None if Found.SQUARED_PAPER in ignore else find_squared_paper(ink, within=sheet_px)
+    if paper is None:
+        return find_strokes(ink, within=sheet_px), None, said
+    strokes = find_strokes(without_squared_paper(ink, paper), within=sheet_px)
+    return strokes, paper, (*said, paper_noted(paper))
 
 
 def _photo_by_cards() -> Finding:

@@ -19,6 +19,9 @@ WHAT = {
     NodeKind.LOOP: "line",
 }
 
+SAME_PX = 0.5
+"""A landmark this near to a node is that node."""
+
 
 class Snapper:
     """Answers where marks go on one picture; made once, and kept."""
@@ -27,9 +30,11 @@ class Snapper:
         self._graph = graph
         self._landmarks = landmarks_px
         self._tree = cKDTree(landmarks_px) if len(landmarks_px) else None
-        nodes = cKDTree(strokes.nodes_px) if len(strokes.nodes_px) else None
-        # A landmark is one of the nodes.
-        self._kinds = strokes.kinds[nodes.query(landmarks_px)[1]] if nodes is not None and len(landmarks_px) else []
+        self._kinds = np.full(len(landmarks_px), NodeKind.JUNCTION, np.uint8)
+        if len(strokes.nodes_px) and len(landmarks_px):
+            # A landmark is one of the nodes, or a crossing of the paper's own lines.
+            far, node = cKDTree(strokes.nodes_px).query(landmarks_px)
+            self._kinds[far < SAME_PX] = strokes.kinds[node[far < SAME_PX]]
 
     def snap(self, at_px: Point, *, reach_px: float) -> dict[str, Any]:
         """Give {at, what, number}: number counts landmarks from 1 as `look` does, None on a line or on nothing."""

@@ -43,6 +43,7 @@ WHY_NOT = {
     "coarse-page": "tells the dpi; there is no scale yet",
     "tones-stretched": "changes no place",
     "blueprint": "changes no place",
+    "squared-paper": "what was left out; changes no length",
     "picture-kind": "tells what was taken and how to say otherwise",
     "kind-not-used": "changes nothing",
     "paper-edge-offered": "not used",
