@@ -7,7 +7,15 @@ from typing import Protocol
 
 import numpy as np
 
-from calibration.observations import Corners, GivenScale, KnownDistance, Skew, StraightLine
+from calibration.observations import (
+    SETTLED_SIGMA_PX,
+    Corners,
+    GivenScale,
+    KnownDistance,
+    PointPx,
+    Skew,
+    StraightLine,
+)
 from calibration.plane_map import Floats, PictureSize
 
 DROPPED_TIMES = 1e4
@@ -88,17 +96,22 @@ class KnownsBlock:
 class CornersBlock:
     """Four corners of a rectangle; a misfit is a corner's place on the plane less the rectangle's, mm.
 
-    Own unknowns: middle x, y, turn, log width, log height, lean (its angle's error).
+    Own unknowns: middle x, y, turn, log width, log height, lean (its angle's error). In place of a corner that is left
+    out stands, where there is one, the place in `by_sides` that its sides give.
     """
 
     corners: Corners
     sides: Sides
     dropped: frozenset[int] = frozenset()
+    by_sides: tuple[tuple[int, PointPx], ...] = ()
 
     @property
     def points_px(self) -> Floats:
         """Upper-left, upper-right, lower-right, lower-left."""
-        return np.array(self.corners.points_px, dtype=np.float64)
+        points = np.array(self.corners.points_px, dtype=np.float64)
+        for corner, place in self.by_sides:
+            points[corner] = place
+        return points
 
     @property
     def bounds(self) -> Floats:
@@ -139,12 +152,12 @@ class CornersBlock:
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks through the local scale, and how true the corner was drawn."""
         whole = np.zeros((8, 8))
+        held = {corner for corner, _ in self.by_sides}
         for i in range(4):
-            grow = DROPPED_TIMES**2 if i in self.dropped else 1.0
+            grow = DROPPED_TIMES**2 if i in self.dropped - held else 1.0
+            sigma_px = SETTLED_SIGMA_PX if i in held else self.corners.sigma_px
             drawn = self.corners.give_mm**2 / 3 * np.eye(2)
-            whole[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = grow * (
-                self.corners.sigma_px**2 * local[i] @ local[i].T + drawn
-            )
+            whole[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = grow * (sigma_px**2 * local[i] @ local[i].T + drawn)
         return _whitener(whole)
 
 

@@ -13,6 +13,7 @@ from calibration.card_block import CardsBlock
 from calibration.observations import Cards, Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
 from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.side_corners import corner_by_sides
 
 LARGEST_STEP = {
     P.LOG_SCALE: 0.3,
@@ -167,7 +168,9 @@ def build(
         elif isinstance(seen, Corners):
             dropped = frozenset(s.corner for s in without if s.what is What.CORNER and s.observation == i)
             sides = _sides(seen, i, observations, without)
-            blocks.append(CornersBlock(seen, sides, dropped))
+            by_sides = ((corner, corner_by_sides(seen, corner, observations)) for corner in sorted(dropped))
+            held = tuple((corner, place) for corner, place in by_sides if place is not None)
+            blocks.append(CornersBlock(seen, sides, dropped, held))
             for corner in range(4):
                 if corner not in dropped:
                     suspects[Suspect(What.CORNER, i, corner)] = (at + 2 * corner, at + 2 * corner + 1)
