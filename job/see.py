@@ -66,34 +66,44 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         cards = () if picture.source.medium is Medium.PDF_PAGE else find_cards(picture.grey)
         ink = blanked(find_ink(picture), cards)
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
-        border = None if Found.BORDER in ignore else find_border(ink, sheet_px=sheet_px)
+        paper = _squared_paper(picture, sheet, ink, sheet_px, ignore)
+        plain = ink if paper is None else without_squared_paper(ink, paper)
+        border = None if Found.BORDER in ignore else find_border(plain, sheet_px=sheet_px)
+        if border is None and paper is not None and Found.BORDER not in ignore:
+            # A border drawn along the paper's lines may have suffered with them.
+            border = find_border(ink, sheet_px=sheet_px)
     kind, told = _kind(picture, sheet, border, sheet_px)
     if sheet.kind is SheetKind.AUTO and kind is Kind.SCAN and seen_by_camera(cards):
         kind, told = Kind.PHOTO, (_photo_by_cards(),)
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
     with progress.stage(LINES):
-        strokes, paper, said = _strokes(picture, sheet, ink, sheet_px, ignore)
-    findings = (*picture.findings, *told, *said, *cards_noted(cards))
+        strokes, said = _strokes(picture, sheet, plain, sheet_px)
+    noted = () if paper is None else (paper_noted(paper),)
+    findings = (*picture.findings, *told, *said, *noted, *cards_noted(cards))
     marks = np.concatenate([landmarks_px(strokes), clear_crossings_px(paper, strokes)])
     return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper)
 
 
-def _strokes(
+def _squared_paper(
     picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None, ignore: tuple[Found, ...]
-) -> tuple[Strokes, SquaredPaper | None, tuple[Finding, ...]]:
-    """The drawn lines: a PDF page's own, where they are what it shows, else those in the ink but the paper's."""
+) -> SquaredPaper | None:
+    """Squared paper under the drawing; on a page drawn by a program, whose lines are known, it is not looked for."""
+    own = picture.source.render_dpi is not None and sheet.lines is LinesFrom.AUTO
+    return None if own or Found.SQUARED_PAPER in ignore else find_squared_paper(ink, within=sheet_px)
+
+
+def _strokes(
+    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None
+) -> tuple[Strokes, tuple[Finding, ...]]:
+    """The drawn lines: a PDF page's own, where they are what it shows, else those found in the ink."""
     said: tuple[Finding, ...] = ()
     dpi = picture.source.render_dpi
     if dpi is not None and sheet.lines is LinesFrom.AUTO:
         own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi)
         said = own.findings
         if own.strokes is not None:
-            return own.strokes, None, said
-    paper = None if Found.SQUARED_PAPER in ignore else find_squared_paper(ink, within=sheet_px)
-    if paper is None:
-        return find_strokes(ink, within=sheet_px), None, said
-    strokes = find_strokes(without_squared_paper(ink, paper), within=sheet_px)
-    return strokes, paper, (*said, paper_noted(paper))
+            return own.strokes, said
+    return find_strokes(ink, within=sheet_px), said
 
 
 def _photo_by_cards() -> Finding:

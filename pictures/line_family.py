@@ -9,7 +9,7 @@ from scipy import ndimage
 
 from pictures.line_numbering import LineNumbering
 from pictures.line_peaks import ROW_STEP, Peaks
-from pictures.spacing import Floats, Spacing, tile_spacing
+from pictures.spacing import LEAST_PEAKS, Floats, Spacing, tile_spacing
 
 TILE_PART = 1 / 8
 """Side of a tile in parts of the picture's longer side: squares of 5 mm on A1 are met eight times in one."""
@@ -36,6 +36,10 @@ MOST_POINTS = 12_000
 
 NEAR_PART = 0.15
 """A peak within this part of a spacing of a line is on it, with the whole sheet's lines known."""
+
+FITS_PART = 0.55
+"""Part of a tile's peaks that lie on the lines its neighbours' go on as, for it to be the paper's too; chance puts
+0.3 of them there, and drawn ink has some of its own."""
 
 CELL_PX = 32
 """Length of the stretches in which a line's place is taken, px."""
@@ -195,16 +199,15 @@ def _fitted(
     slope = np.zeros((high, wide, 2))
     for (i, j), middle in numbered.items():
         number[j + 1, i + 1], slope[j + 1, i + 1] = middle, tiles[i, j].frequency
-    near = np.zeros((high, wide), bool)
-    for i, j in numbered:
-        near[j : j + 3, i : i + 3] = True
+    region = np.isfinite(number)
     here = number[row + 1, column + 1]
     aside = np.column_stack([x - (column + 0.5) * side_px, y - (row + 0.5) * side_px])
     place = here + (aside * slope[row + 1, column + 1]).sum(axis=1)
-    reached = near[row + 1, column + 1]
-    known = np.isfinite(here)
+    tile = (row + 1) * wide + column + 1
+    in_tile = np.bincount(tile, minlength=high * wide).reshape(high, wide)
     degree = next(degree for least, degree in DEGREES if len(numbered) >= least)
     while True:
+        known = region[row + 1, column + 1] & np.isfinite(place)
         line = np.round(np.where(known, place, 0.5)).astype(np.float64)
         used = np.flatnonzero(known & (np.abs(place - line) < NEAR_PART))
         used = used[:: max(1, len(used) // MOST_POINTS)]
@@ -212,9 +215,15 @@ def _fitted(
             x[used], y[used], line[used], width_px=width_px, height_px=height_px, degree=degree
         )
         place = numbering.at(x, y)
-        if known is reached:
-            return numbering, reached
-        known = reached
+        on = np.abs(place - np.round(place)) < NEAR_PART
+        hits = np.bincount(tile[on], minlength=high * wide).reshape(high, wide)
+        fits = (hits > FITS_PART * in_tile) & (in_tile >= LEAST_PEAKS)
+        grown = region | (ndimage.binary_dilation(region, np.ones((3, 3))) & fits)
+        if (grown == region).all():
+            break
+        region = grown
+    reached = ndimage.binary_dilation(region, np.ones((3, 3)))[row + 1, column + 1]
+    return numbering, np.asarray(reached, np.bool_)
 
 
 def _lines(peaks: Peaks, numbering: LineNumbering, reached: NDArray[np.bool_]) -> LineFamily | None:
