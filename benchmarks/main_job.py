@@ -138,23 +138,28 @@ def _print_trial(trial: Trial, folder: Path) -> None:
         last = program.said.strip().splitlines()[-1:]
         print(f"  program ended with {program.code}: {' '.join(last)}")
     else:
-        in_program = _in_program(trial, folder / "again")
-        _print_compared("true map", in_program.by_true_map)
-        _print_compared("whole chain", in_program.whole)
-        lengths = np.abs(in_program.scale.lengths_percent)
-        print(
-            f"  scale {in_program.scale.scale_percent:+.4f} %; lengths off by {np.median(lengths):.4f} / "
-            f"{np.percentile(lengths, 95):.4f} / {lengths.max():.4f} % (median, 95 %, max); "
-            f"give or take stated for the same: {in_program.stated_percent:.4f} % (median)"
-        )
-        stages = ", ".join(f"{words} {seconds:.2f}" for words, seconds in in_program.seconds.items())
-        print(f"  stages in s: {stages}; findings: {', '.join(in_program.findings) or 'none'}")
+        print_in_program(trial, folder / "again")
     ratio = program.seconds / plain.seconds
     print(
         f"  whole process {program.seconds:.2f} s, plain route {plain.seconds:.2f} s: {ratio:.2f} times; "
         f"peak {program.peak_mb:.0f} MB, plain {plain.peak_mb:.0f} MB",
         flush=True,
     )
+
+
+def print_in_program(trial: Trial, folder: Path) -> None:
+    """Print what the program's own values say beside the truth."""
+    in_program = _in_program(trial, folder)
+    _print_compared("true map", in_program.by_true_map)
+    _print_compared("whole chain", in_program.whole)
+    lengths = np.abs(in_program.scale.lengths_percent)
+    print(
+        f"  scale {in_program.scale.scale_percent:+.4f} %; lengths off by {np.median(lengths):.4f} / "
+        f"{np.percentile(lengths, 95):.4f} / {lengths.max():.4f} % (median, 95 %, max); "
+        f"give or take stated for the same: {in_program.stated_percent:.4f} % (median)"
+    )
+    stages = ", ".join(f"{words} {seconds:.2f}" for words, seconds in in_program.seconds.items())
+    print(f"  stages in s: {stages}; findings: {', '.join(in_program.findings) or 'none'}")
 
 
 def _nested(contours: list[Points]) -> list[Loops]:

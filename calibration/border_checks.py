@@ -1,5 +1,7 @@
 """Whether a rectangle of lines is a plan's border, or a part drawn as a large rectangle."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +17,9 @@ MOST_TOUCHING = 8
 
 TOUCH_PX = 5.0
 """How near (reduced px) to the border a line's end touches it."""
+
+GOES_ON_PX, GOES_ON_DEG = 12.0, 3.0
+"""A line goes on past the border where a piece outside begins this near (reduced px) to its end, in the same line."""
 
 TOUCHING_LENGTH = 0.03
 """Shortest such line, as part of the picture's diagonal: zone marks and ticks are shorter."""
@@ -64,14 +69,32 @@ def _depth(points: Points, outline: Points) -> Points:
 def _touching(pieces: NDArray[np.float64], near: Points, least_px: float) -> int:
     """Count places on the border where long lines from inside end; the two edges of a line are one place.
 
-    `near` (2, N) is the depth of each piece's start and end.
+    `near` (2, N) is the depth of each piece's start and end. A line that goes on outside does not end there: folds and
+    lines to lay a sheet straight by run through a border, the structure of a part stays inside its edge.
     """
     start, end = pieces[:, :2], pieces[:, 2:]
     length = np.hypot(*(end - start).T)
     touches = (np.abs(near).min(axis=0) < TOUCH_PX) & (near.max(axis=0) > 0.7 * least_px) & (length >= least_px)
     places = np.where((near[0] < near[1])[:, None], start, end)[touches]
+    places = places[~_goes_on(places, ((end - start) / np.maximum(length, 1e-9)[:, None])[touches], pieces, near)]
     count = 0
     while len(places):
         count += 1
         places = places[np.hypot(*(places - places[0]).T) > 2 * TOUCH_PX]
     return count
+
+
+def _goes_on(places: Points, along: Points, pieces: NDArray[np.float64], near: Points) -> NDArray[np.bool_]:
+    """Whether a piece outside runs on from each place on the border, along the line that ends there."""
+    ends, far = pieces[:, :2], pieces[:, 2:]
+    outer = np.where((near[0] < near[1])[:, None], ends, far)
+    inner = np.where((near[0] < near[1])[:, None], far, ends)
+    out = near.min(axis=0) < -TOUCH_PX
+    if not out.any() or not len(places):
+        return np.zeros(len(places), np.bool_)
+    away = inner[out][None] - places[:, None]
+    ways = outer[out] - inner[out]
+    length = np.maximum(np.hypot(*ways.T), 1e-9)
+    in_line = np.abs(along @ (ways / length[:, None]).T) > math.cos(math.radians(GOES_ON_DEG))
+    goes_on: NDArray[np.bool_] = (in_line & (np.hypot(away[..., 0], away[..., 1]) < GOES_ON_PX)).any(axis=1)
+    return goes_on

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
+from calibration.kind import Kind
 from calibration.observations import CalibrationError, PointPx
 from digitize.draw_outlines import Drawn, draw_outlines
 from digitize.rubbed import without_rubbed
@@ -122,9 +123,14 @@ def calibrate(
         )
     except CalibrationError as error:
         offer = paper_edge_offer(job, seen)
-        if offer is None:
+        said = str(error) if offer is None else f"{str(error).rstrip('.')}; {offer}"
+        # A photo needs more than a scan does: whoever scanned the plan must hear why it was taken for one.
+        told = [finding.text for finding in seen.findings if finding.code == "picture-kind"]
+        if seen.kind is Kind.PHOTO and told:
+            said = " ".join([said, *told])
+        elif offer is None:
             raise
-        raise JobError(f"{str(error).rstrip('.')}; {offer}") from error
+        raise JobError(said) from error
 
 
 def with_origin(job: Job, calibration: Calibration) -> Job:

@@ -170,6 +170,16 @@ def test_a_large_panel_with_ribs_is_no_border() -> None:
     assert _found([closed(panel), *ribs, *beside], turned(0.7)) is None
 
 
+def test_folds_that_run_across_the_sheet_leave_the_border_a_border() -> None:
+    across = [np.array([[0.0, y], [400, y]]) for y in (70.0, 130, 210)]
+    down = [np.array([[x, 0.0], [x, 300]]) for x in (90.0, 170, 250, 330)]
+
+    border = _found([closed(BORDER_MM), *parts(), *across, *down], turned(0.7))
+
+    assert border is not None
+    assert np.abs(border.corners_px - turned(0.7)(BORDER_MM)).max() < 1.0
+
+
 def test_an_empty_rectangle_is_no_border() -> None:
     assert _found([closed(BORDER_MM)], turned(0.7)) is None
 

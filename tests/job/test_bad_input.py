@@ -4,7 +4,9 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from cli.main import main
 from drawing.errors import ScantlingError
@@ -144,3 +146,20 @@ def test_no_point_is_refused_without_repeating_all_of_it(word: str) -> None:
 def test_a_margin_takes_no_give() -> None:
     with pytest.raises(ScantlingError, match="give or take"):
         parse_width_mm("6 mm ± 1 mm")
+
+
+def test_a_scan_that_was_taken_for_a_photo_hears_why_and_how_to_say_otherwise(
+    small_plan: SmallPlan, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Half of the sheet yellowed, and no border whole enough to tell by.
+    pixels = np.asarray(Image.open(small_plan.path), np.float64)
+    pixels[:, : pixels.shape[1] // 2] *= 0.7
+    pixels[:, 200:600] = pixels[0, 300]
+    plan = tmp_path / "plan.png"
+    Image.fromarray(pixels.astype(np.uint8)).save(plan)
+    known = f"{small_plan.typed(110, 75)} {small_plan.typed(150, 75)} = 40 mm"
+
+    assert main(["make", str(plan), "-o", str(tmp_path / "out"), "--known", known]) == 2
+    assert "Taken as a photo because its light is uneven" in (said := capsys.readouterr().err)
+    assert said.rstrip().endswith("If it is a scan, say --kind scan.")
+    assert main(["make", str(plan), "-o", str(tmp_path / "out"), "--known", known, "--kind", "scan"]) in (0, 1)
