@@ -192,6 +192,15 @@ def _firm_least(ink: Ink) -> NDArray[np.uint8]:
     return np.asarray(least, np.uint8)
 
 
+def roughness(darkness: NDArray[np.uint8]) -> float:
+    """Give how rough a picture's darkness is, by its neighbours' middle difference: 1 for noise of one sigma 1."""
+    height, width = darkness.shape
+    if height < 3 or width < 3:
+        return 0.0
+    rows = np.arange(1, height - 1, max(1, height // 64))
+    return 1.4826 * float(np.median(np.abs(_bent(darkness, rows)))) / math.sqrt(20)
+
+
 def _is_bilevel(grey: NDArray[np.uint8]) -> bool:
     """Whether nearly all of a picture is pure black or white; a sample of rows tells."""
     some = grey[:: max(1, grey.shape[0] // 400)]

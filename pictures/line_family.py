@@ -11,8 +11,9 @@ from pictures.line_numbering import LineNumbering
 from pictures.line_peaks import ROW_STEP, Peaks
 from pictures.spacing import LEAST_PEAKS, Floats, Spacing, tile_spacing
 
-TILE_PART = 1 / 8
-"""Side of a tile in parts of the picture's longer side: squares of 5 mm on A1 are met eight times in one."""
+TILE_PARTS = (1 / 8, 1 / 24)
+"""Side of a tile in parts of the picture's longer side: squares of 5 mm on A1 are met eight times in one; those of
+1 mm on a tilted A3 change their spacing by more than one across it, and are looked for in smaller ones."""
 
 LEAST_TILE_PX, MOST_TILE_PX = 160.0, 1024.0
 
@@ -116,15 +117,14 @@ class LineFamily:
 
 def line_family(peaks: Peaks, *, width_px: int, height_px: int) -> LineFamily | None:
     """Give the evenly spaced lines that a picture's peaks lie on, or None."""
-    side_px = float(np.clip(TILE_PART * max(width_px, height_px), LEAST_TILE_PX, MOST_TILE_PX))
-    tiles = _tiles(peaks, side_px, width_px, height_px)
-    if tiles is None:
-        return None
-    numbered = _numbered(tiles, side_px)
-    if len(numbered) < LEAST_TILES:
-        return None
-    numbering, reached = _fitted(peaks, tiles, numbered, side_px, width_px, height_px)
-    return _lines(peaks, numbering, reached)
+    for part in TILE_PARTS:
+        side_px = float(np.clip(part * max(width_px, height_px), LEAST_TILE_PX, MOST_TILE_PX))
+        tiles = _tiles(peaks, side_px, width_px, height_px)
+        numbered = {} if tiles is None else _numbered(tiles, side_px)
+        if tiles is not None and len(numbered) >= LEAST_TILES:
+            numbering, reached = _fitted(peaks, tiles, numbered, side_px, width_px, height_px)
+            return _lines(peaks, numbering, reached)
+    return None
 
 
 Tile = tuple[int, int]

@@ -13,10 +13,11 @@ LEAST_RISE = 4.0
 """Darkness (of 255) by which a line rises over what is beside it: JPEG ripples reach 3 when three rows are taken
 together."""
 
-RISE_SIGMAS = 4.0
-"""The same in sigmas of the picture's noise, less what is left of it by the mean of three rows."""
+RISE_SIGMAS = 2.5
+"""The same in sigmas of what the mean of three rows leaves of the noise: chance makes a peak on a px in a hundred, and
+fine lines everywhere make the noise seem larger than it is."""
 
-BESIDE_PART = 1e-3
+BESIDE_PART = 0.75e-3
 """How far beside a line the paper is looked at, in parts of the picture's longer side: past a thin line's half width
 and blur, short of the middle between lines 1 mm apart on a photo of A3."""
 

@@ -21,6 +21,9 @@ LEAST_PERIODS = 3.0
 HARMONICS = 4
 """Multiples of a spacing's frequency that are looked at: thin lines have many, a wave of light and dark none."""
 
+MOST_FREQUENT = 0.4
+"""Lines a bin beyond which bins no longer tell them apart: at two bins a line they could not."""
+
 AS_GOOD = 0.85
 """A lower frequency this nearly as good is the true one: lines at half a spacing would fit all that is there too."""
 
@@ -81,7 +84,7 @@ def _strongest(x: Floats, y: Floats, side_px: float) -> Floats:
     counts = np.bincount(row * columns + column, minlength=rows * columns).reshape(rows, columns).astype(np.float32)
     wide, high = fft.next_fast_len(2 * columns), fft.next_fast_len(rows + rows // 2)
     lean = high // 2
-    # Only lines within 45 degrees of the columns are wanted, and no finer than four bins.
+    # Only lines within 45 degrees of the columns are wanted.
     spectrum = fft.rfft(counts, wide, axis=1)
     strength = np.abs(fft.fft(spectrum, high, axis=0)).astype(np.float32) / len(x)
     strength = np.roll(strength, lean, axis=0)
@@ -89,7 +92,11 @@ def _strongest(x: Floats, y: Floats, side_px: float) -> Floats:
     across = np.arange(wide // 2 + 1) / (wide * bin_px)
     along = (np.arange(high) - lean) / (high * ROW_STEP)
     least = math.ceil(LEAST_PERIODS * wide * bin_px / side_px)
-    wanted = (np.abs(along)[:, None] <= 1.05 * across) & (np.arange(len(across)) >= least) & (across < 0.25 / bin_px)
+    wanted = (
+        (np.abs(along)[:, None] <= 1.05 * across)
+        & (np.arange(len(across)) >= least)
+        & (across < MOST_FREQUENT / bin_px)
+    )
     at_row, at_column = np.nonzero(wanted)
     total, count = strength[at_row, at_column].astype(np.float64), np.ones(len(at_row))
     for harmonic in range(2, HARMONICS + 1):

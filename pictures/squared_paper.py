@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pictures.ink import Ink, Polygon
+from pictures.ink import Ink, Polygon, roughness
 from pictures.line_family import CELL_PX, LineFamily, line_family
 from pictures.line_peaks import beside_px, line_peaks
 from pictures.spacing import Floats
@@ -61,6 +61,9 @@ MOST_TAKEN = 250.0
 
 PALE_SHARE = 0.05
 """Part of a line's darkest shade that counts as its ink."""
+
+LEAST_OF_NOISE = 0.25
+"""Lines everywhere make noise seem four times larger at most."""
 
 CROSSING_ROUNDS = 12
 """Steps from one line to the other in which a crossing is found: each shrinks what is left by both slopes."""
@@ -165,7 +168,10 @@ def without_squared_paper(ink: Ink, paper: SquaredPaper) -> Ink:
     darkness = ink.darkness.copy()
     for family, swapped in paper.families:
         _take_out(darkness.T if swapped else darkness, family, ink.noise)
-    return replace(ink, darkness=darkness)
+    # Fine lines everywhere had been part of what seemed noise.
+    before, after = roughness(ink.darkness), roughness(darkness)
+    part = float(np.clip(after / before, LEAST_OF_NOISE, 1)) if before > 0 else 1.0
+    return replace(ink, darkness=darkness, noise=part * ink.noise)
 
 
 def _family(darkness: NDArray[np.uint8], noise: float, sheet: NDArray[np.uint8] | None) -> LineFamily | None:

@@ -85,6 +85,26 @@ def test_squares_in_perspective_are_left_out_and_what_is_drawn_on_them_stays(hea
         assert mask[y, x].all()
 
 
+def test_millimetre_paper_is_left_out() -> None:
+    # A scan at 200 dpi has 7.87 px to a mm.
+    fine = np.arange(40.0, WIDTH - 40, 7.87), np.arange(40.0, HEIGHT - 40, 7.87)
+    lines = []
+    for places, end, swapped in ((fine[0], HEIGHT - 40.0, False), (fine[1], WIDTH - 40.0, True)):
+        for k, place in enumerate(places.tolist()):
+            run = np.array([[place, 40.0], [place, end]])
+            lines.append((run[:, ::-1] if swapped else run, 90 if k % 5 == 0 else 30, 1.0))
+
+    picture = sheet([*lines, (CIRCLE, 215, 3.0)])
+    _, mask = found(picture)
+
+    true = ink_mask(find_ink(sheet([(CIRCLE, 215, 3.0)])), None)
+    left = mask & ~cv2.dilate(true, np.ones((5, 5), np.uint8)) & 1
+    # Single px where heavy lines cross; specks that no line is made of.
+    assert left.sum() < 0.01 * ink_mask(find_ink(picture), None).sum()
+    x, y = np.round(CIRCLE).astype(int).T
+    assert mask[y, x].mean() > 0.99
+
+
 def test_crossings_lie_where_they_were_drawn() -> None:
     paper, _ = found(sheet([*squares(34, 24), (CIRCLE, 215, 3.0)]))
 
