@@ -29,6 +29,10 @@ STRAIGHT_WIDTHS = 0.25
 ASTRAY_WIDTHS = 0.12
 """Points of a side farther from its straight line than this are led astray; noise and bend stay well below."""
 
+LED_WIDTHS = 4.0
+"""Merged ink, even that of a line with gaps, leads a side aside by three widths at most. A blunt nose on the line leads
+away by more: straight sides farther back meet far ahead of it."""
+
 LEAST_RAD = np.radians(4)
 """Sides that meet at less have their crossing anywhere."""
 
@@ -202,7 +206,8 @@ def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side 
     for begin in SPARED_WIDTHS * width_px + np.arange(0.0, FIT_PX, FIT_PX / 5):
         side = _straight_side(stretch[(along <= begin + FIT_PX) & (along >= begin)], arm[0], axis, width_px)
         if side is not None:
-            return side
+            led = window[: int(free[0]) + 1]
+            return side if side.off_px(led).max() < LED_WIDTHS * width_px else None
     return None
 
 

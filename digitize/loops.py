@@ -1,5 +1,6 @@
 """Which closed walks in the strokes are outlines of parts, which are their holes, and which are neither."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -8,14 +9,16 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.continuation import LineGraph, Side, length_px, line_graph
+from digitize.continuation import LineGraph, length_px, line_graph
 from digitize.core2 import blocks
 from digitize.faces import Walk, area_px2, closed_strokes, faces, reversed_walk, walk_points
 from digitize.lettering import TALLEST_WIDTHS
-from digitize.measures import PAST_WIDTHS, links_beside, without_dimension_lines
+from digitize.measures import links_beside, without_dimension_lines
+from digitize.meetings import Meeting, is_between_measures, meetings, steps
 from digitize.nesting import nest
 from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
 from digitize.seams import seam_links, seams_in_doubt
+from digitize.shared_lines import ring_bend_rad, sharing_strokes
 from digitize.strokes import Strokes
 
 
@@ -181,11 +184,46 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
         covered |= shapely.contains(loop.polygon, inside)
     walls = {link for loop in taken for link in loop.links}
     left = [field for field, is_in in zip(fields, covered, strict=True) if not is_in]
+    shared = [
+        _sharing(_loop(graph, walk, Role.PART, SHARING, "shares a line with its neighbour"), width_px)
+        for walk in sharing_strokes(graph, block, walls)
+    ]
+    shared = [loop for loop in shared if not _crosses_itself(loop) and not _is_thin(loop, width_px)]
     for group in _groups(left, walls):
-        taken += _group_loops(graph, group, walls, extensions)
+        outlines = _group_loops(graph, group, walls, extensions)
+        taken += [
+            loop
+            for loop in outlines
+            if walls.isdisjoint(loop.links) or not any(_is_rest(loop, one, graph) for one in shared)
+        ]
+    taken += [loop for loop in shared if not any(_is_same(loop, one) for one in taken)]
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not _is_thin(field, width_px)]
     return [loop for loop in taken if not _is_thin(loop, width_px)] + rest
+
+
+SAME_SHARE = 0.9
+"""Two loops are one outline, traced twice, from this share of their joint area."""
+
+
+def _is_same(one: Loop, other: Loop) -> bool:
+    common = shapely.area(shapely.intersection(one.polygon, other.polygon))
+    return bool(common > SAME_SHARE * (one.area_px2 + other.area_px2 - common))
+
+
+def _is_rest(loop: Loop, outline: Loop, graph: LineGraph) -> bool:
+    """Whether a loop is what is left of an outline beside others that lie in it."""
+    if _is_same(loop, outline):
+        return False
+    lengths = {link: length_px(graph.strokes.links[link].points_px) for link in loop.links}
+    return sum(lengths[link] for link in loop.links & outline.links) > 0.5 * sum(lengths.values())
+
+
+def _sharing(loop: Loop, width_px: float) -> Loop:
+    """An outline that shares a line with another; in doubt where it bends about, as one made of two lines does."""
+    if ring_bend_rad(loop.points_px, width_px) <= MOST_BEND_RAD:
+        return loop
+    return replace(loop, confidence=0.5, why="lines that run together, and it bends too much for one outline of them")
 
 
 def _groups(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
@@ -221,15 +259,15 @@ def _group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extension
         return [
             _loop(graph, walk, Role.PART, 0.7, "shares an edge with its neighbour")
             for walk in (_outline_of(graph, part) for part in parts)
-            if Meeting.BOTH_RUN_ON not in _meetings(graph, walk)
+            if Meeting.BOTH_RUN_ON not in meetings(graph, walk)
         ]
     if seams_in_doubt(graph, outer, inner):
         why = "a line carries on one of its sides from an inward corner across it: these may be two parts that share it"
         return [_loop(graph, outer, Role.PART, 0.6, why)]
-    meetings = _meetings(graph, outer)
-    both, one = meetings.count(Meeting.BOTH_RUN_ON), meetings.count(Meeting.ONE_RUNS_ON)
+    passed = meetings(graph, outer)
+    both, one = passed.count(Meeting.BOTH_RUN_ON), passed.count(Meeting.ONE_RUNS_ON)
     is_alone = walls.isdisjoint(side >> 1 for side in outer)
-    if is_alone and both <= len(meetings) - both:
+    if is_alone and both <= len(passed) - both:
         return [_loop(graph, outer, Role.PART, 0.7 if both + one else 0.9, "the outside of lines that meet")]
     if not is_alone and both == 0:
         return [_loop(graph, outer, Role.PART, 0.7, "shares an edge with its neighbour")]
@@ -247,29 +285,6 @@ def _outline_of(graph: LineGraph, group: list[Loop]) -> Walk:
     return faces(graph, [link for link, count in counts.items() if count == 1]).outer
 
 
-class Meeting(StrEnum):
-    """How a walk passes a place."""
-
-    CARRIES_ON = "carries on"
-    CORNER = "corner"
-    """It turns, and neither line runs on elsewhere."""
-    ONE_RUNS_ON = "one runs on"
-    """It turns from a line that ends here onto one that runs on, or the other way."""
-    BOTH_RUN_ON = "both run on"
-    """It turns from one line that runs on to another: a crossing."""
-
-
-def _meetings(graph: LineGraph, walk: Walk) -> list[Meeting]:
-    """How a walk passes from each link to the next."""
-    kinds = (Meeting.CORNER, Meeting.ONE_RUNS_ON, Meeting.BOTH_RUN_ON)
-    return [
-        Meeting.CARRIES_ON
-        if graph.mate[side ^ 1] == after
-        else kinds[int(graph.mate[side ^ 1] >= 0) + int(graph.mate[after] >= 0)]
-        for side, after in _steps(walk)
-    ]
-
-
 def _without_measures(graph: LineGraph, group: list[Loop], extensions: set[int]) -> list[Loop]:
     """The fields of a group without those between a part, its extension lines and a line that was not told for a
     dimension line.
@@ -280,26 +295,7 @@ def _without_measures(graph: LineGraph, group: list[Loop], extensions: set[int])
     if len(group) < 2:
         return group
     members = {link for field in group for link in field.links} | extensions
-    return [field for field in group if not _is_between_measures(graph, field.walk, members)] or group
-
-
-def _is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> bool:
-    meetings = _meetings(graph, walk)
-    if any(
-        meeting is Meeting.CORNER or (meeting is Meeting.CARRIES_ON and np.isnan(graph.leaving_rad[after]))
-        for meeting, (_, after) in zip(meetings, _steps(walk), strict=True)
-    ):
-        return False
-    tails = 0
-    for meeting, (side, after) in zip(meetings, _steps(walk), strict=True):
-        runs_on = [int(graph.mate[s]) >> 1 for s in (side ^ 1, after) if graph.mate[s] >= 0]
-        # An extension line that runs on from a part's corner is far longer than what it runs past its dimension line.
-        short = all(
-            length_px(graph.strokes.links[link].points_px) < PAST_WIDTHS * graph.strokes.links[link].width_px
-            for link in runs_on
-        )
-        tails += meeting is Meeting.ONE_RUNS_ON and short and not set(runs_on) & members
-    return tails >= 2
+    return [field for field in group if not is_between_measures(graph, field.walk, members)] or group
 
 
 SMALL_WIDTHS = 12.0
@@ -311,6 +307,13 @@ SPECK_WIDTHS = 4.0
 
 CLOSED_ON_ITSELF = 0.95
 """Confidence of a line that is closed on itself, whatever meets it: a letter's outside is rarely one."""
+
+SHARING = 0.6
+"""Confidence of an outline that shares its line with another over some of its length: the ink does not tell which way
+it goes there, nor always where its tip lies, so a person looks at it."""
+
+MOST_BEND_RAD = 3 * math.pi
+"""Half again what a line bends that closes on itself bending one way; a crescent between two lines bends twice it."""
 
 LETTER_SIZES = 1.2
 """A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
@@ -327,7 +330,7 @@ def _without_marks(
     for loop in loops:
         if loop.role is Role.PART:
             size_px = float(np.ptp(loop.points_px, axis=0).max())
-            meets = any((graph.mate[side ^ 1] != after) for side, after in _steps(loop.walk)) or any(
+            meets = any((graph.mate[side ^ 1] != after) for side, after in steps(loop.walk)) or any(
                 not np.isnan(graph.leaving_rad[side]) for side in loop.walk
             )
             if meets and is_arrowhead(loop.points_px, width_px=width_px):
@@ -348,10 +351,6 @@ def _without_marks(
                 )
         marked.append(loop)
     return marked
-
-
-def _steps(walk: Walk) -> list[tuple[Side, Side]]:
-    return list(zip(walk, walk[1:] + walk[:1], strict=True))
 
 
 BALLOON_LETTERS = 10.0
