@@ -11,6 +11,7 @@ from calibration.observations import CalibrationError, Cards, Corners, GivenScal
 from calibration.parameters import Prior
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
 from calibration.problem import Problem, Suspect, What, build
+from calibration.side_corners import off_its_sides
 from calibration.solution import Solution, rectangle_mm
 from calibration.uncertainty import SEEN_SIGMA, Agreement, agreement, unseen
 
@@ -97,6 +98,13 @@ def weed(
         suspects = _suspects(solution, agrees)
         if not suspects:
             return Weeded(tuple(minima), agrees, before, tuple(left_out), ())
+        off = _off_its_sides(observations)
+        if off is not None and off not in without:
+            # What is seen in the picture needs no test: size and tilt may have taken up most of its misfit.
+            without |= {off}
+            minima = solver(build(observations, size=size, priors=priors, without=without))
+            left_out.append(_fault(off, observations, minima[0]))
+            continue
         tried = []
         for suspect, rows in suspects[:RIVALS]:
             if not _tells_scale(observations, without | {suspect}):
@@ -115,7 +123,7 @@ def weed(
         best, first, other = tried[0]
         rivals = [one for one in tried if one[0] - best < TELLING]
         # What nothing would be known without cannot be left out.
-        if len(rivals) > 1 or len(left_out) >= most or unseen(other[0])[1] > SEEN_SIGMA:
+        if len(rivals) > 1 or len(left_out) >= most + (off is not None) or unseen(other[0])[1] > SEEN_SIGMA:
             # A rest that tells too little measures nothing; what holds all is the better judge then.
             judges = [solution if unseen(rest[0])[1] > SEEN_SIGMA else rest[0] for _, _, rest in rivals]
             faults = tuple(_fault(one[1], observations, judge) for one, judge in zip(rivals, judges, strict=True))
@@ -145,6 +153,15 @@ def _suspects(solution: Solution, agrees: Agreement) -> list[tuple[Suspect, int]
     scored.sort(key=lambda one: -one[0])
     # A suspect that explains a fifth of what the likeliest does is no rival.
     return [(suspect, count) for squares, _, suspect, count in scored if squares > 0.2 * scored[0][0]]
+
+
+def _off_its_sides(observations: Sequence[Observation]) -> Suspect | None:
+    """Give a corner that does not lie where its sides meet, while the others do."""
+    for i, seen in enumerate(observations):
+        corner = off_its_sides(seen, observations) if isinstance(seen, Corners) else None
+        if corner is not None:
+            return Suspect(What.CORNER, i, corner)
+    return None
 
 
 def _tells_scale(observations: Sequence[Observation], without: frozenset[Suspect]) -> bool:

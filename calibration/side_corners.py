@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.polynomial import polynomial
 
-from calibration.observations import Corners, Observation, PointPx, StraightLine
+from calibration.observations import SETTLED_SIGMA_PX, Corners, Observation, PointPx, StraightLine
 from calibration.plane_map import Floats
 
 BEYOND_PART = 0.1
@@ -21,6 +21,22 @@ LEAST_SINE = 0.5
 
 ROUNDS = 4
 """Tangents are crossed so often; on the gentlest of curves two do."""
+
+
+OFF_SIGMAS = 8.0
+"""A mark further from where its sides meet is not theirs, or wrong; by chance some come to five where a side sags."""
+
+
+def off_its_sides(corners: Corners, observations: Sequence[Observation]) -> int | None:
+    """Give the one corner that does not lie where its sides meet, while the three others do; None otherwise."""
+    off: list[int] = []
+    for corner, mark in enumerate(corners.points_px):
+        met = corner_by_sides(corners, corner, observations)
+        if met is None:
+            return None
+        if math.dist(met, mark) > OFF_SIGMAS * math.hypot(corners.sigma_px, SETTLED_SIGMA_PX):
+            off.append(corner)
+    return off[0] if len(off) == 1 else None
 
 
 def corner_by_sides(corners: Corners, corner: int, observations: Sequence[Observation]) -> PointPx | None:

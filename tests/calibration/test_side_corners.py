@@ -8,7 +8,7 @@ import pytest
 from calibration.adjust import adjust
 from calibration.kind import Kind
 from calibration.observations import Corners, KnownDistance, StraightLine
-from calibration.side_corners import corner_by_sides
+from calibration.side_corners import corner_by_sides, off_its_sides
 from drawing.findings import Level
 
 RECTANGLE_MM = np.array([[20.0, 574.0], [821.0, 574.0], [821.0, 20.0], [20.0, 20.0]])
@@ -69,6 +69,22 @@ def test_a_length_one_percent_wrong_is_named_and_no_corner_is_blamed_for_it(pinh
     (finding,) = [finding for finding in calibration.findings if finding.level is Level.DECIDE]
     assert finding.code == "given-left-out"
     assert finding.about.startswith("known distance 1")
+
+
+def test_the_one_corner_that_is_not_where_its_sides_meet_is_told(pinhole):
+    camera = pinhole(26, 18, -14, 3, k1=-0.05, k2=0.01, distance_mm=1100)
+    rng = np.random.default_rng(4)
+    places_px = camera(RECTANGLE_MM) + rng.normal(0, 0.5, (4, 2))
+    sides = list(sides_of(camera, rng))
+    right = Corners(marks(places_px))
+    places_px[2] += (8.0, -6.0)
+    wrong = Corners(marks(places_px))
+
+    assert off_its_sides(right, [right, *sides]) is None
+    assert off_its_sides(wrong, [wrong, *sides]) == 2
+    # Corners of another rectangle are none of these sides'.
+    another = Corners(marks(places_px + 20.0))
+    assert off_its_sides(another, [another, *sides]) is None
 
 
 def long_enough_mm(rng):
