@@ -95,7 +95,7 @@ def _row(name: str, row: Row, *, views: int, seed: int) -> None:
     for _ in range(views):
         camera = camera_for(SHEET_MM, random_view(rng), width_px=4000, height_px=3000)
         seen = row.paper(rng, camera)
-        observations = _given(rng, seen, row)
+        observations = given(rng, seen, row)
         focal = camera.focal_35mm * (1 + 0.02 * rng.choice([-1, 1]))
         ends_mm = rng.uniform(SHEET_MM.min(axis=0), SHEET_MM.max(axis=0), (2, LENGTHS, 2))
         begin = time.process_time()
@@ -143,7 +143,8 @@ def _bulge(rng: np.random.Generator, camera: Camera) -> Seen:
     return CurledCamera(camera, bulged(SHEET_MM, rng, rise_mm=float(rng.uniform(*RISE_MM))))
 
 
-def _given(rng: np.random.Generator, seen: Seen, row: Row) -> list[Observation]:
+def given(rng: np.random.Generator, seen: Seen, row: Row) -> list[Observation]:
+    """Give what is given of a view: the border, its sides, known distances and inner lines, as they are measured."""
     middle = BORDER_MM.mean(axis=0)
     drawn = BORDER_MM - middle
     drawn[:, 0] += rng.normal(0, LEAN_SIGMA_RAD) * drawn[:, 1]
@@ -159,11 +160,11 @@ def _given(rng: np.random.Generator, seen: Seen, row: Row) -> list[Observation]:
         start_px, end_px = _marks(rng, seen, ends, CLICK_SIGMA_PX)
         given.append(KnownDistance(start_px, end_px, length))
     given += [_line(rng, seen, drawn[i], drawn[(i + 1) % 4], f"side {i}") for i in range(4)]
-    given += [_line(rng, seen, *_inner(rng), f"inner line {i}") for i in range(row.inner)]
+    given += [_line(rng, seen, *inner_ends(rng), f"inner line {i}") for i in range(row.inner)]
     return given
 
 
-def _inner(rng: np.random.Generator) -> tuple[Floats, Floats]:
+def inner_ends(rng: np.random.Generator) -> tuple[Floats, Floats]:
     """Give the ends of a spar, rib or datum line: most run along or across the sheet, some askew."""
     length = rng.uniform(220, 700)
     turn = rng.choice([0.0, 0.0, 90.0, 90.0, rng.uniform(0, 180)])

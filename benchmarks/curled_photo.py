@@ -1,7 +1,8 @@
 """Print how true outlines of a photographed curled sheet are, taken for flat and laid flat, beside the same sheet flat.
 
-The whole program runs on rendered photos of the bundled plan whose paper curls; it is told the border's size and, in
-the last column, ten straight lines of the plan. Run: python -m benchmarks.curled_photo [--rise MM] [--keep FOLDER]
+The whole program runs on rendered photos of the bundled plan whose paper curls; it is told the border's size. Beside
+the border alone: with ten straight lines of the plan marked, and with those that it finds by itself.
+Run: python -m benchmarks.curled_photo [--rise MM] [--keep FOLDER]
 """
 
 import argparse
@@ -17,6 +18,7 @@ from unittest.mock import patch
 import numpy as np
 
 from benchmarks.truth_error import compare, loops_of, map_error
+from drawing.errors import ScantlingError
 from job.job import GivenStraight, Mark, Settled
 from job.made import Made
 from job.make import Typed, make
@@ -66,13 +68,24 @@ def _trial(plan: PlanTruth, camera: Camera, seen: Camera | CurledCamera, folder:
     typed = Typed(corners=TypedCorners((first, second, third, fourth), "564 x 400 mm"), fraction=Fraction(1, 1))
     with contextlib.redirect_stdout(io.StringIO()):
         with patch("calibration.adjust.choose_bend", return_value=None):
-            flat = make(picture, typed, folder=folder / "taken-flat", progress=Timed(Silent()))
+            try:
+                flat = make(picture, typed, folder=folder / "taken-flat", progress=Timed(Silent()))
+            except ScantlingError as error:
+                flat, refused = None, str(error)
         bent = make(picture, typed, folder=folder / "laid-flat", progress=Timed(Silent()))
+        alone = replace(bent.seen, long_lines=())
+        bordered = run(bent.job, alone, folder=folder / "border", as_given=False, timed=Timed(Silent()))
         job = replace(bent.job, straights=tuple(_straights(plan, seen)))
-        told = run(job, bent.seen, folder=folder / "straights", as_given=False, timed=Timed(Silent()))
-    _print("taken for flat", flat, plan, seen)
-    _print("from the border", bent, plan, seen)
-    _print(f"and {len(job.straights)} straight lines", told, plan, seen)
+        told = run(job, alone, folder=folder / "straights", as_given=False, timed=Timed(Silent()))
+    if flat is None:
+        print(f"  taken for flat           refused: {refused}")
+    else:
+        _print("taken for flat", flat, plan, seen)
+    _print("from the border", bordered, plan, seen)
+    _print(f"and {len(job.straights)} marked lines", told, plan, seen)
+    adjustment = bent.calibration.adjustment
+    found = sum("found" in row.label for row in adjustment.observations) if adjustment else 0
+    _print(f"and {found} lines found", bent, plan, seen)
 
 
 def _straights(plan: PlanTruth, seen: Camera | CurledCamera) -> Iterator[GivenStraight]:

@@ -36,7 +36,7 @@ from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
 from calibration.solution import Solution, solve_from
 from calibration.start import starts
-from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, unseen
+from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, agreement, unseen
 from calibration.unit_slips import refuse_unit_slips
 
 APART_PART = 0.05
@@ -115,6 +115,18 @@ def adjust(
     refuse_wrong_paper(observations, size=size, priors=told, begin=begin)
     flat = solve_from(build(observations, size=size, priors=told), begin)
     bent = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
+    if _found_disagree(observations, flat[0] if bent is None else bent.solution):
+        return adjust(
+            [seen for seen in observations if not _is_found(seen)],
+            width_px=width_px,
+            height_px=height_px,
+            kind=kind,
+            focal_35mm=focal_35mm,
+            sheet_px=sheet_px,
+            longest_px=longest_px,
+            tag_mm_per_px=tag_mm_per_px,
+            origin_px=origin_px,
+        )
     if bent is not None:
         weeded, told = bent, bent.solution.problem.priors
     else:
@@ -192,6 +204,18 @@ def _of_use(observations: Sequence[Observation], kind: Kind) -> list[Observation
         elif kind is Kind.PHOTO or not isinstance(seen, StraightLine):
             used.append(seen)
     return used
+
+
+def _is_found(seen: Observation) -> bool:
+    return isinstance(seen, StraightLine) and seen.found
+
+
+def _found_disagree(observations: Sequence[Observation], solution: Solution) -> bool:
+    """Whether lines that were taken because they agree do not after all: nothing then says that they are straight."""
+    if not any(_is_found(seen) for seen in observations):
+        return False
+    agrees = agreement(solution)
+    return agrees.line_factor > agrees.usual_line_factor
 
 
 def _less_sure(seen: Observation, times: float) -> Observation:

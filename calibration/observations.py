@@ -138,13 +138,14 @@ class StraightLine:
     """Points along a line that is straight on the plan, in order: (N, 2) picture px, N >= 4.
 
     `sigma_px` is one sigma of a point across the line; `give_mm` half the width within which the line as drawn and
-    laid may sag or wave, full size.
+    laid may sag or wave, full size. `found` tells one that nobody said to be straight: it was taken because it agrees.
     """
 
     points_px: NDArray[np.float64]
     sigma_px: float
     label: str = "straight line"
     give_mm: float = DRAUGHTING_MM
+    found: bool = False
 
     def __post_init__(self) -> None:
         if len(self.points_px) < LEAST_POINTS:

@@ -174,6 +174,7 @@ class Found(StrEnum):
     SHEET = "paper edge"
     CARDS = "cards"
     SQUARED_PAPER = "squared paper"
+    STRAIGHT_LINES = "straight lines"
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,12 +19,14 @@ from calibration.observations import (
     Observation,
     StraightLine,
 )
+from calibration.straight_choice import straight_among
 from drawing.findings import Finding, Level
 from drawing.lengths import parse_length, parse_size
 from drawing.units import MM_PER_INCH
 from job.cards import cards_observed
 from job.errors import JobError
 from job.job import GivenCorners, GivenLength, Job, Mark, Settled
+from job.long_lines import BESIDE_PART, is_beside
 from job.see import Seen
 from job.straight_lines import straight_lines
 from pictures.picture import Medium, Source
@@ -75,7 +77,31 @@ def observe(job: Job, seen: Seen) -> Gathered:
     findings += said
     if not _has_length(observations):
         raise _no_length(seen)
+    observations += _found_straight(job, seen, observations)
     return Gathered(tuple(observations), tuple(findings))
+
+
+def _found_straight(job: Job, seen: Seen, observations: list[Observation]) -> Iterator[StraightLine]:
+    """Give the long lines of a photo that are straight on the paper as the rest shows, and are not given already."""
+    width_px, height_px = seen.picture.width_px, seen.picture.height_px
+    give_mm = DRAUGHTING_MM * _full_per_paper(job)
+    marked = [item.points_px for item in observations if isinstance(item, StraightLine)]
+    near_px = BESIDE_PART * math.hypot(width_px, height_px)
+    candidates = [
+        StraightLine(line.points_px, line.sigma_px, give_mm=give_mm)
+        for line in seen.long_lines
+        if not any(is_beside(line.points_px, other_px, near_px) for other_px in marked)
+    ]
+    taken = straight_among(
+        candidates,
+        observations,
+        width_px=width_px,
+        height_px=height_px,
+        kind=seen.kind,
+        focal_35mm=seen.picture.source.focal_35mm,
+    )
+    for number, line in enumerate(taken, 1):
+        yield replace(line, label=f"straight line found, {number}", found=True)
 
 
 def mark_sigma_px(mark: Mark) -> float:

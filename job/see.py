@@ -19,6 +19,7 @@ from digitize.vector_strokes import vector_strokes
 from drawing.findings import Finding, Level
 from job.cards import blanked, cards_noted, seen_by_camera
 from job.job import Found, LinesFrom, Sheet, SheetKind
+from job.long_lines import LongLine, long_lines
 from job.paper import clear_crossings_px, paper_noted
 from job.progress import INK, LINES, READING, Progress
 from pictures.ink import Ink, find_ink
@@ -34,7 +35,8 @@ class Seen:
 
     `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n,
     as `look` prints it, is row n - 1; those of squared paper come last. Nothing was looked for under `cards`.
-    `paper` is the squared or ruled paper whose lines are not among the strokes.
+    `paper` is the squared or ruled paper whose lines are not among the strokes. `long_lines` of a photo may be straight
+    on the paper.
     """
 
     picture: Picture
@@ -47,6 +49,7 @@ class Seen:
     findings: tuple[Finding, ...]
     cards: tuple[FoundCard, ...] = ()
     paper: SquaredPaper | None = None
+    long_lines: tuple[LongLine, ...] = ()
 
 
 def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
@@ -78,10 +81,13 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
     with progress.stage(LINES):
         strokes, said = _strokes(picture, sheet, plain, sheet_px)
+        wanted = kind is Kind.PHOTO and Found.STRAIGHT_LINES not in ignore
+        sides = () if border is None else border.sides
+        lines = long_lines(strokes, size_px=(picture.width_px, picture.height_px), sides=sides) if wanted else ()
     noted = () if paper is None else (paper_noted(paper),)
     findings = (*picture.findings, *told, *said, *noted, *cards_noted(cards))
     marks = np.concatenate([landmarks_px(strokes), clear_crossings_px(paper, strokes)])
-    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper)
+    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper, lines)
 
 
 def _squared_paper(
