@@ -41,6 +41,9 @@ ACROSS_COSINE = np.cos(np.radians(25))
 OPPOSITE_COSINE = -np.cos(np.radians(25))
 """The two arms of an extension line at its dimension line leave in opposite directions to within this."""
 
+BLURRED_THIN = 0.85
+"""What half as wide on the paper comes to, at most, in a picture so blurred that figures run into their lines."""
+
 FIGURE_WIDTHS = 30.0
 """A dimension's figure stands within this of its line: 7 mm of a 0.25 mm line, twice a figure's height."""
 
@@ -67,6 +70,8 @@ class _Stretch:
     last_sides: tuple[Side, Side]
     width_px: float
     is_broken: bool
+    is_stopped: bool
+    """Whether it is stopped at both ends; else it ends in a corner at one or both."""
 
 
 def without_dimension_lines(
@@ -95,7 +100,8 @@ def measure_links(graph: LineGraph, *, lettering: NDArray[np.bool_]) -> NDArray[
     A dimension line is a straight line, whole or broken for its figure, that ends at both ends on a line across it
     which runs on a little past it and stops there; and one of three things more tells it from a side of a part whose
     corners were drawn past each other: it is thinner than the other lines, a figure stands at or in its middle, or
-    arrowheads, ticks or dots leave small marks at both its ends.
+    arrowheads, ticks or dots leave small marks at both its ends. In a small or blurred picture the run past it is lost
+    in an arrowhead: a thin line with a figure may end in a corner with another thin line.
 
     Parameters
     ----------
@@ -158,19 +164,24 @@ def _found(
     at = _sides_at(graph, marked)
     met = {graph.place_of(side) for link in np.flatnonzero(marked).tolist() for side in (2 * link, 2 * link + 1)}
     left = [one for one in ruled if not marked[one.link]]
-    # Only lines that end on a line with a short free end can be one: few do.
+    # Only lines that end on a line with a short free end can be one, or thin ones that end in a corner: few do.
     lasts = {side: _last(graph, side, at) for one in left for side in (2 * one.link, 2 * one.link + 1)}
     ending = {side: lasts[side] for side in lasts if _is_stopped(graph, side, lasts[side], at, met)}
     found: list[int] = []
-    if not ending:
-        return found
-    for stretch in _stretches(left, ending):
-        if (
-            stretch.width_px < THIN_LINE * usual_px
-            or stretch.is_broken
-            or _has_figure(stretch, figures)
-            or all(_has_mark(graph, side, at, met) for side in stretch.last_sides)
-        ):
+    thin_px = THIN_LINE * usual_px
+    corners = {
+        side: lasts[side] for side in lasts if side not in ending and _is_corner(graph, lasts[side], at, thin_px)
+    }
+    for stretch in _stretches(left, ending, corners):
+        is_thin = stretch.width_px < thin_px
+        has_figure = stretch.is_broken or _has_figure(stretch, figures)
+        if stretch.is_stopped:
+            has_marks = all(_has_mark(graph, side, at, met) for side in stretch.last_sides)
+            is_thinner = stretch.width_px < BLURRED_THIN * usual_px
+            is_measure = is_thin or has_figure or has_marks or (is_thinner and _is_touched(graph, stretch, at))
+        else:
+            is_measure = is_thin and (has_figure or _is_touched(graph, stretch, at))
+        if is_measure:
             found += stretch.links
             found += _beside(graph, stretch).tolist()
     return found
@@ -286,17 +297,25 @@ def _is_stopped(graph: LineGraph, along: Side, side: Side, at: dict[int, list[Si
     return any(float(ways[fixed[0]] @ ways[past]) < OPPOSITE_COSINE for past in free)
 
 
-def _stretches(ruled: list[_Ruled], ending: dict[Side, Side]) -> Iterable[_Stretch]:
-    """Straight lines, across breaks, from one side that is stopped to another."""
+def _is_corner(graph: LineGraph, side: Side, at: dict[int, list[Side]], thin_px: float) -> bool:
+    """Whether a line ends at its last side where one other thin line begins, about square to it."""
+    here = [other for other in at[graph.place_of(side)] if other != side]
+    if len(here) != 1 or graph.strokes.links[here[0] >> 1].width_px >= thin_px:
+        return False
+    return bool(abs(float(_outward(graph, side) @ _outward(graph, here[0]))) < ACROSS_COSINE)
+
+
+def _stretches(ruled: list[_Ruled], ending: dict[Side, Side], corners: dict[Side, Side]) -> Iterable[_Stretch]:
+    """Straight lines, across breaks, from one side that is stopped to another, or to a corner."""
     middles = np.array([one.ends_px.mean(axis=0) for one in ruled])
     ways = np.array([one.way for one in ruled])
     for number, one in enumerate(ruled):
         for first in (2 * one.link, 2 * one.link + 1):
-            if first not in ending:
+            if first not in ending and first not in corners:
                 continue
             way = one.way if first % 2 == 0 else -one.way
             start = one.ends_px[first % 2]
-            yield from _from(ruled, middles, ways, number, first, start, way, ending)
+            yield from _from(ruled, middles, ways, number, first, start, way, ending, corners)
 
 
 def _from(
@@ -308,6 +327,7 @@ def _from(
     start: Floats,
     way: Floats,
     ending: dict[Side, Side],
+    corners: dict[Side, Side],
 ) -> Iterable[_Stretch]:
     one = ruled[number]
     off = middles - start
@@ -333,13 +353,15 @@ def _from(
         # The longer the line has become the better its direction is known.
         axis = (toward[1] - start) / max(float(np.hypot(*(toward[1] - start))), 1e-9)
         last = 2 * piece.link + int(piece.way @ way > 0)
-        if last in ending and first < last:
+        if first < last and (last in ending or last in corners):
+            sides = tuple(ending.get(side, corners.get(side, side)) for side in (first, last))
             yield _Stretch(
-                tuple({*links, ending[first] >> 1, ending[last] >> 1}),
+                tuple({*links, sides[0] >> 1, sides[1] >> 1}),
                 np.array([start, toward[1]]),
-                (ending[first], ending[last]),
+                (sides[0], sides[1]),
                 one.width_px,
                 is_broken,
+                first in ending and last in ending,
             )
 
 
@@ -350,13 +372,30 @@ def _has_figure(stretch: _Stretch, figures: "cKDTree[None] | None") -> bool:
     start, end = stretch.ends_px
     long_px = float(np.hypot(*(end - start)))
     way = (end - start) / long_px
-    found = np.asarray(figures.data)[figures.query_ball_point((start + end) / 2, long_px / 2 + FIGURE_WIDTHS)]
+    found = np.asarray(figures.data)[
+        figures.query_ball_point((start + end) / 2, long_px / 2 + FIGURE_WIDTHS * stretch.width_px)
+    ]
     if not len(found):
         return False
     off = found - (start + end) / 2
     along, aside = np.abs(off @ way), np.abs(off[:, 0] * way[1] - off[:, 1] * way[0])
     reach_px = max(FIGURE_SHARE * long_px / 2, 0.0)
     return bool(((along < reach_px) & (aside < FIGURE_WIDTHS * stretch.width_px)).any())
+
+
+def _is_touched(graph: LineGraph, stretch: _Stretch, at: dict[int, list[Side]]) -> bool:
+    """Whether nothing larger than a letter touches the middle of a line, and something does: its figure."""
+    start, end = stretch.ends_px
+    long_px = float(np.hypot(*(end - start)))
+    way = (end - start) / long_px
+    touching = []
+    for side in {side for link in stretch.links for side in (2 * link, 2 * link + 1)}:
+        point = points_from(graph.strokes, side)[0]
+        if abs(float((point - (start + end) / 2) @ way)) < FIGURE_SHARE * long_px / 2:
+            touching += [other >> 1 for other in at[graph.place_of(side)] if other >> 1 not in stretch.links]
+    letter_px = TALLEST_WIDTHS * stretch.width_px
+    sizes_px = [float(np.ptp(graph.strokes.links[link].points_px, axis=0).max()) for link in touching]
+    return len(sizes_px) > 0 and max(sizes_px) < float(letter_px)
 
 
 def _has_mark(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[int]) -> bool:
