@@ -30,7 +30,7 @@ STRIP_ROWS = 2048
 
 META, GREY = "picture.json", "grey.raw"
 
-DECODERS = ("numpy", "opencv-contrib-python-headless", "Pillow", "pi-heif", "pypdfium2")
+DECODERS = ("numpy", "opencv-python-headless", "Pillow", "pi-heif", "pypdfium2")
 """Libraries that a pixel passes through."""
 
 
