@@ -175,6 +175,7 @@ class Found(StrEnum):
     CARDS = "cards"
     SQUARED_PAPER = "squared paper"
     STRAIGHT_LINES = "straight lines"
+    NAMES = "names"
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,10 +22,11 @@ class Silent:
         yield
 
 
-READING, INK, LINES, SCALE, OUTLINES = (
+READING, INK, LINES, WORDS, SCALE, OUTLINES = (
     "reading",
     "finding the ink",
     "following the lines",
+    "reading the lettering",
     "setting the scale",
     "drawing the outlines",
 )
@@ -35,6 +36,7 @@ COUNTED_AS = {
     READING: "read",
     INK: "digitize",
     LINES: "digitize",
+    WORDS: "digitize",
     SCALE: "calibrate",
     OUTLINES: "digitize",
     FLATTENING: "write",

@@ -17,9 +17,10 @@ from drawing.drawing import Drawing
 from drawing.lengths import parse_length
 from job.errors import JobError
 from job.folder import content_of
-from job.job import Job, KeptGrid
+from job.job import Found, Job, KeptGrid
 from job.job_file import JOB_NAME
 from job.made import Made
+from job.names import with_names_read
 from job.notches import about_notches
 from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
 from job.paper import told_in_mm
@@ -93,6 +94,13 @@ def drawn_parts(job: Job, seen: Seen, strokes: Strokes, calibration: Calibration
     JobError
         When nothing is left to draw.
     """
+    drawn = all_drawn(job, seen, strokes, calibration)
+    refuse_blank(drawn.drawing, job)
+    return drawn
+
+
+def all_drawn(job: Job, seen: Seen, strokes: Strokes, calibration: Calibration) -> Drawn:
+    """Draw whatever there is at full size, if anything; parts that nobody named are named by their lettering."""
     drawn = draw_outlines(
         strokes.mapped(calibration.to_plan),
         choices=job.choices,
@@ -100,8 +108,7 @@ def drawn_parts(job: Job, seen: Seen, strokes: Strokes, calibration: Calibration
         tolerance_mm=None,
         border_px=None if seen.border is None else seen.border.corners_px,
     )
-    refuse_blank(drawn.drawing, job)
-    return drawn
+    return drawn if Found.NAMES in job.ignore else with_names_read(drawn, seen.words, calibration)
 
 
 def calibrate(

@@ -21,12 +21,13 @@ from job.cards import blanked, cards_noted, seen_by_camera
 from job.job import Found, LinesFrom, Sheet, SheetKind
 from job.long_lines import LongLine, long_lines
 from job.paper import clear_crossings_px, paper_noted
-from job.progress import INK, LINES, READING, Progress
+from job.progress import INK, LINES, READING, WORDS, Progress
 from pictures.ink import Ink, find_ink
 from pictures.pdf_paths import read_page_paths
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
 from pictures.squared_paper import SquaredPaper, find_squared_paper, without_squared_paper
+from pictures.words import Word, read_words, reader_installed
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Seen:
     `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n,
     as `look` prints it, is row n - 1; those of squared paper come last. Nothing was looked for under `cards`.
     `paper` is the squared or ruled paper whose lines are not among the strokes. `long_lines` of a photo may be straight
-    on the paper.
+    on the paper. `words` is the lettering, where a reader is installed.
     """
 
     picture: Picture
@@ -50,6 +51,7 @@ class Seen:
     cards: tuple[FoundCard, ...] = ()
     paper: SquaredPaper | None = None
     long_lines: tuple[LongLine, ...] = ()
+    words: tuple[Word, ...] = ()
 
 
 def see(sheet: Sheet, ignore: tuple[Found, ...], progress: Progress) -> Seen:
@@ -84,10 +86,14 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         wanted = kind is Kind.PHOTO and Found.STRAIGHT_LINES not in ignore
         sides = () if border is None else border.sides
         lines = long_lines(strokes, size_px=(picture.width_px, picture.height_px), sides=sides) if wanted else ()
+    words: tuple[Word, ...] = ()
+    if Found.NAMES not in ignore and reader_installed():
+        with progress.stage(WORDS):
+            words = read_words(picture.grey)
     noted = () if paper is None else (paper_noted(paper),)
     findings = (*picture.findings, *told, *said, *noted, *cards_noted(cards))
     marks = np.concatenate([landmarks_px(strokes), clear_crossings_px(paper, strokes)])
-    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper, lines)
+    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper, lines, words)
 
 
 def _squared_paper(

@@ -10,15 +10,14 @@ from pathlib import Path
 
 from calibration.calibration import Calibration
 from calibration.observations import PointPx
-from digitize.draw_outlines import draw_outlines
 from digitize.strokes import Strokes
 from drawing.drawing import Drawing
 from job.job import Found, Job, Sheet
 from job.job_file import read_job
 from job.make import refuse_changed
 from job.part_errors import longest_part_px, with_give_or_take
-from job.progress import FLATTENING, INK, LINES, OUTLINES, READING, SCALE, WRITING, Timed
-from job.run import fraction_of, refuse_blank, run, strokes_of
+from job.progress import FLATTENING, INK, LINES, OUTLINES, READING, SCALE, WORDS, WRITING, Timed
+from job.run import all_drawn, fraction_of, refuse_blank, run, strokes_of
 from job.see import Seen, see_picture
 from job.tiles import lay_out
 from pictures.read import read_picture
@@ -27,7 +26,7 @@ from tracing.pyramid import Pyramid, keep_pyramid, kept_pyramid
 from tracing.view_results import outlines_view, pages_view
 from tracing.work import Tell, answer
 
-LOOKED = {READING: 0.0, INK: 0.07, LINES: 0.2}
+LOOKED = {READING: 0.0, INK: 0.07, LINES: 0.2, WORDS: 0.6}
 EXPORTED = {SCALE: 0.0, OUTLINES: 0.05, FLATTENING: 0.4, WRITING: 0.55}
 """Share of the time gone when a stage starts, as measured on the bundled photo."""
 
@@ -92,14 +91,7 @@ class _Bench:
         """Draw a settled job's outlines: the page's JSON, and the ends of the longest part."""
         assert self._seen is not None
         strokes = strokes_of(job, self._seen)
-        border = self._seen.border
-        drawn = draw_outlines(
-            strokes.mapped(calibration.to_plan),
-            choices=job.choices,
-            regions=job.regions,
-            tolerance_mm=None,
-            border_px=None if border is None else border.corners_px,
-        )
+        drawn = all_drawn(job, self._seen, strokes, calibration)
         plan = with_give_or_take(drawn.drawing, calibration)
         self._drawings[key] = _Drawing(strokes, plan)
         while len(self._drawings) > KEPT_DRAWINGS:

@@ -44,6 +44,7 @@ WHY_NOT = {
     "tones-stretched": "changes no place",
     "blueprint": "changes no place",
     "squared-paper": "what was left out; changes no length",
+    "names-read": "names; changes no length",
     "picture-kind": "tells what was taken and how to say otherwise",
     "kind-not-used": "changes nothing",
     "paper-edge-offered": "not used",
