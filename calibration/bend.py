@@ -9,7 +9,8 @@ middle meets the plane and S the mm of a half diagonal,
 
 The first sum is a cylinder, and the paper's own length along it is the arc's; the second, a bulge, is no surface that
 paper takes without stretching, so its places are those seen from straight above. It is a sum of equal humps on a grid:
-powers of x and y grow without end outside the lines that hold them (trials: twice the error). A profile's
+powers of x and y grow without end outside the lines that hold them (trials: twice the error). Their amounts go
+alike with their neighbours'. A profile's
 constant and linear terms are left out: they are the plane's distance and tilt.
 """
 
@@ -31,6 +32,21 @@ HUMP_REACH = 0.45
 """Standard deviation of a hump, half diagonals: a little less than the grid's step leaves no holes between them."""
 
 _HUMP_SPREAD = -2 * HUMP_REACH**2
+
+ALIKE_REACH = 0.6
+"""Half diagonals over which humps go alike (standard deviation): paper that rises in one place rises beside
+it, and a bulge of one crest must not cost as much as twelve of any kind."""
+
+
+def _alike() -> Floats:
+    """Give (12, 12): what makes of twelve amounts, each on its own, humps that are as alike as they lie near."""
+    places = np.array(HUMPS)
+    apart = ((places[:, None] - places) ** 2).sum(axis=-1)
+    eigenvalues, vectors = np.linalg.eigh(np.exp(-apart / (2 * ALIKE_REACH**2)))
+    return np.asarray((vectors * np.sqrt(np.maximum(eigenvalues, 0))) @ vectors.T)
+
+
+_ALIKE = _alike()
 
 MORE_NODES = 1
 """Gauss's rule with as many nodes as the profile's highest power, and one, takes the arc of slopes to 0.3 to 1e-5."""
@@ -110,8 +126,9 @@ class Bend:
             return np.zeros(offset.shape[:-1])
         x, y = offset[..., 0], offset[..., 1]
         height = np.zeros(np.broadcast_shapes(x.shape, self.bulge[..., :1].shape))
+        amounts = self.bulge @ _ALIKE
         for place, (at_x, at_y) in enumerate(HUMPS):
-            height += self.bulge[..., place, None] * np.exp(((x - at_x) ** 2 + (y - at_y) ** 2) / _HUMP_SPREAD)
+            height += amounts[..., place, None] * np.exp(((x - at_x) ** 2 + (y - at_y) ** 2) / _HUMP_SPREAD)
         return height
 
     def _arc_excess(self, t: Floats, middle: Floats) -> Floats:

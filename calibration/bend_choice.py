@@ -14,7 +14,7 @@ import numpy as np
 from calibration.blocks import LineBlock
 from calibration.blunders import Weeded, weed
 from calibration.lens_choice import beyond_usual
-from calibration.observations import CalibrationError, Observation
+from calibration.observations import CalibrationError, KnownDistance, Observation
 from calibration.parameters import BULGE_SIGMA, CYLINDER_SIGMA, Prior, loosened, with_bulge, with_cylinder
 from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize
 from calibration.problem import Problem, What, build
@@ -109,6 +109,8 @@ def _by_wrong_length(observations: Sequence[Observation], flat: Solution, *, siz
     A wrong length bends the lines of the whole fit; once it is left out they are straight again, which curled paper's
     are not.
     """
+    if not any(isinstance(seen, KnownDistance) for seen in observations):
+        return False
     weeded = _weeded(observations, [flat], size=size)
     if weeded is None or not weeded.left_out or weeded.disputed:
         return False
