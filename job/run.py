@@ -133,7 +133,7 @@ def calibrate(
         said = str(error) if offer is None else f"{str(error).rstrip('.')}; {offer}"
         # A photo needs more than a scan does: whoever scanned the plan must hear why it was taken for one.
         told = [finding.text for finding in seen.findings if finding.code == "picture-kind"]
-        if seen.kind is Kind.PHOTO and told:
+        if seen.kind is Kind.PHOTO and source.focal_35mm is None and told:
             said = " ".join([said, *told])
         elif offer is None:
             raise
