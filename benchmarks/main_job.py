@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from PIL import Image
 
 from benchmarks.measured_run import best_of, measured_run
 from benchmarks.plain_route import plain_route
@@ -26,12 +27,15 @@ from benchmarks.truth_error import Compared, Loops, MapError, compare, loops_of,
 from sample_scans.camera import Picturing
 from sample_scans.files import sample_path
 from sample_scans.generate import PAGE, PHOTO, PHOTO_VIEW, SCAN, cameras
+from sample_scans.hard_plan import hard_plan
 from sample_scans.plan import school_plan
 from sample_scans.random_plan import random_plan
 from sample_scans.rendered import rendered_photo, rendered_scan, save_picture
 from sample_scans.truth import PlanTruth, Points
 
 CLICK_SIGMA_PX = 0.5
+DPI = (200, 300, 150)
+BLACK_BELOW = 150
 FRACTION = "1/2"
 REPEATS = 2
 HOLE_SHARE = 0.6
@@ -72,14 +76,15 @@ def main() -> None:
     """Run the trials asked for and print a table."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.main_job", description=__doc__)
     parser.add_argument("--random", type=int, default=0, metavar="N", help="invented plans beside the bundled one")
+    parser.add_argument("--hard", type=int, default=0, metavar="N", help="hard invented plans")
     parser.add_argument("--only", default="", metavar="WORD", help="trials with this in their name")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        for trial in trials(Path(folder), random_plans=asked.random, only=asked.only):
+        for trial in trials(Path(folder), random_plans=asked.random, hard_plans=asked.hard, only=asked.only):
             _print_trial(trial, Path(folder))
 
 
-def trials(folder: Path, *, random_plans: int, only: str) -> Iterator[Trial]:
+def trials(folder: Path, *, random_plans: int, hard_plans: int = 0, only: str = "") -> Iterator[Trial]:
     """Give each trial, its picture written when its turn comes."""
     plan = school_plan()
     by = cameras(plan)
@@ -97,6 +102,9 @@ def trials(folder: Path, *, random_plans: int, only: str) -> Iterator[Trial]:
     for seed in range(random_plans):
         made[f"random {seed} photo"] = partial(_random_photo, folder, seed)
         made[f"random {seed} scan"] = partial(_random_scan, folder, seed)
+    for seed in range(hard_plans):
+        for kind in ("photo", "scan", "bilevel"):
+            made[f"hard {seed} {kind}"] = partial(_hard, folder, seed, kind)
     for name, make_trial in made.items():
         if only in name:
             yield make_trial()
@@ -117,10 +125,20 @@ def _random_photo(folder: Path, seed: int) -> Trial:
 
 
 def _random_scan(folder: Path, seed: int) -> Trial:
-    rendered = rendered_scan(seed, plan=random_plan(seed), dpi=(200, 300, 150)[seed % 3])
+    rendered = rendered_scan(seed, plan=random_plan(seed), dpi=DPI[seed % 3])
     path = folder / f"random-{seed}.png"
     save_picture(rendered, path)
     return Trial(f"random {seed} scan", path, rendered.camera, rendered.plan, ("PANEL length", "PANEL root chord"))
+
+
+def _hard(folder: Path, seed: int, kind: str) -> Trial:
+    plan = hard_plan(seed)
+    rendered = rendered_photo(seed, plan=plan) if kind == "photo" else rendered_scan(seed, plan=plan, dpi=DPI[seed % 3])
+    path = folder / f"hard-{seed}-{kind}.{'jpg' if kind == 'photo' else 'png'}"
+    save_picture(rendered, path)
+    if kind == "bilevel":
+        Image.fromarray(np.asarray(Image.open(path).convert("L")) > BLACK_BELOW).save(path)
+    return Trial(f"hard {seed} {kind}", path, rendered.camera, rendered.plan, ("P1 length", "P1 root chord"))
 
 
 def _print_trial(trial: Trial, folder: Path) -> None:
