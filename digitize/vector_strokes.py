@@ -101,6 +101,9 @@ def _said(strokes: Strokes, told: _Told, render_dpi: float) -> Finding:
 ALIKE_PX = 0.3
 """Whole paths that lie this near each other all along were drawn twice: 0.025 mm at 300 dpi."""
 
+ALIKE_SHARE = 0.1
+"""And within this share of their length: of a curve drawn in steps shorter than ALIKE_PX no step is the one before."""
+
 
 def _once(paths: Sequence[PagePath]) -> list[PagePath]:
     """The paths without those that lie on one drawn before."""
@@ -112,9 +115,10 @@ def _once(paths: Sequence[PagePath]) -> list[PagePath]:
     sizes = np.column_stack([shapely.bounds(lines), shapely.get_coordinates(shapely.centroid(lines))])
     pairs = cKDTree(sizes).query_pairs(ALIKE_PX, p=np.inf, output_type="ndarray")
     gone = np.zeros(len(paths), dtype=np.bool_)
+    alike_px = np.minimum(ALIKE_PX, ALIKE_SHARE * runs.lengths_px)
     for first, second in pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].tolist() if len(pairs) else []:
         if not gone[first] and not gone[second]:
-            gone[second] = shapely.hausdorff_distance(lines[first], lines[second], densify=0.1) <= ALIKE_PX
+            gone[second] = shapely.hausdorff_distance(lines[first], lines[second], densify=0.1) <= alike_px[second]
     return [path for path, is_gone in zip(paths, gone.tolist(), strict=True) if not is_gone]
 
 

@@ -1,6 +1,7 @@
 """A vector page's lines as strokes, and the outlines drawn from them."""
 
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,26 @@ def test_a_line_drawn_twice_and_partly_again_is_one(tmp_path: Path) -> None:
     strokes = _strokes(tmp_path, draw)
 
     assert len(strokes.links) == 1
+
+
+def test_a_circle_drawn_in_ever_so_short_separate_lines_is_whole(tmp_path: Path) -> None:
+    # Each step is 0.2 px long at 300 dpi: shorter than what two lines drawn twice may differ by.
+    steps, radius = 3200, 25.0
+    angles = np.arange(steps + 1) * 2 * np.pi / steps
+    at = np.column_stack([130 + radius * np.cos(angles), 100 + radius * np.sin(angles)])
+    at[-1] = at[0]
+
+    def draw(canvas: Canvas) -> None:
+        for a, b in pairwise(at.tolist()):
+            canvas.line(*a, *b)
+
+    drawn = draw_outlines(_strokes(tmp_path, draw).mapped(to_mm)).drawing
+
+    assert len(drawn.outlines) == 1
+    radius_mm = radius / PT_PER_MM
+    # Pi r^2, within a rim of OFF_MM.
+    area_mm2 = shapely.Polygon(sampled(drawn.outlines[0].boundary, tolerance_mm=0.001)).area
+    assert area_mm2 == pytest.approx(np.pi * radius_mm**2, abs=2 * np.pi * radius_mm * OFF_MM)
 
 
 def test_crossing_lines_share_a_node_where_they_cross(tmp_path: Path) -> None:
