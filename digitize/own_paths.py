@@ -89,8 +89,9 @@ FIT_POINTS = 2000
 
 def _affine(plan: PlanStrokes) -> _Affine:
     """The map from px to mm, from strokes mapped by it: exact as straight and parallel lines stay so."""
-    px = np.concatenate([link.points_px[[0, len(link.points_px) // 2, -1]] for link in plan.strokes.links])
-    mm = np.concatenate([points[[0, len(points) // 2, -1]] for points in plan.links_mm])
+    # Points from all along: the start, middle and end of a page's one closed curve lie on a line, which tells no map.
+    px = np.concatenate([link.points_px for link in plan.strokes.links])
+    mm = np.concatenate(plan.links_mm)
     some = np.unique(np.linspace(0, len(px) - 1, min(len(px), FIT_POINTS)).astype(int))
     middle_px, middle_mm = px[some].mean(axis=0), mm[some].mean(axis=0)
     matrix = np.linalg.lstsq(px[some] - middle_px, mm[some] - middle_mm, rcond=None)[0]

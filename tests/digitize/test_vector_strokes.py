@@ -94,7 +94,7 @@ def test_a_line_drawn_twice_and_partly_again_is_one(tmp_path: Path) -> None:
     assert len(strokes.links) == 1
 
 
-def test_a_circle_drawn_in_ever_so_short_separate_lines_is_whole(tmp_path: Path) -> None:
+def test_a_lone_circle_drawn_in_ever_so_short_separate_lines_is_whole(tmp_path: Path) -> None:
     # Each step is 0.2 px long at 300 dpi: shorter than what two lines drawn twice may differ by.
     steps, radius = 3200, 25.0
     angles = np.arange(steps + 1) * 2 * np.pi / steps
