@@ -27,6 +27,6 @@ def with_names_read(drawn: Drawn, words: Sequence[Word], calibration: Calibratio
         Level.NOTE,
         "names",
         f"Names were read from the plan's lettering: {told}. Look them over; a name that you give stands instead, and "
-        'what = "names" under [[ignore]] in job.toml leaves parts unnamed.',
+        'found = "names" under [[ignore]] in job.toml leaves parts unnamed.',
     )
     return replace(drawn, drawing=replace(drawn.drawing, outlines=outlines), findings=(*drawn.findings, finding))

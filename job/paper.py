@@ -53,7 +53,7 @@ def _words(paper: SquaredPaper, apart: str) -> str:
     return (
         f"{kind} paper with lines about {apart} was found under the drawing, and its lines were left out. "
         "If a line drawn exactly along one of them is missing, trace it by hand; if these lines belong to the drawing, "
-        'give what = "squared paper" under [[ignore]] in job.toml.'
+        'give found = "squared paper" under [[ignore]] in job.toml.'
     )
 
 

@@ -1,8 +1,11 @@
 """Job files as people and programs spoil them: one sentence each, and never a wait without end."""
 
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -10,8 +13,11 @@ from PIL import Image
 
 from cli.main import main
 from drawing.errors import ScantlingError
+from job.job import Found
 from job.job_file import read_job
+from job.paper import paper_noted
 from job.points import parse_points, parse_width_mm
+from pictures.squared_paper import SquaredPaper
 from tests.small_plan import SmallPlan
 
 Spoil = Callable[[str], str]
@@ -38,6 +44,16 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(job_text: str, tmp_pat
     job = read_job(path)
 
     assert job.knowns[0].text == "170 mm"
+
+
+def test_what_the_note_on_squared_paper_says_to_write_is_read(job_text: str, tmp_path: Path) -> None:
+    paper = cast(SquaredPaper, SimpleNamespace(families=[(SimpleNamespace(pitch_px=60.0), None)] * 2))
+    advice = re.search(r'give (\S+ = "[^"]+") under (\[\[\w+\]\])', paper_noted(paper).text)
+    assert advice is not None
+
+    job = read_job(_kept(tmp_path, f"{job_text}\n{advice[2]}\n{advice[1]}\n"))
+
+    assert job.ignore == (Found.SQUARED_PAPER,)
 
 
 @pytest.mark.parametrize(

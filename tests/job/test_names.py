@@ -63,6 +63,8 @@ def test_what_a_person_called_a_part_stands_and_the_rest_is_told() -> None:
     assert told.level is Level.NOTE
     assert "2 FIN" in told.text
     assert "RIB" not in told.text
+    # The key that the job file reads.
+    assert 'found = "names" under [[ignore]]' in told.text
 
 
 def test_without_lettering_nothing_is_named_or_said() -> None:
