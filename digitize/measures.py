@@ -1,7 +1,7 @@
 """Which drawn lines are dimension lines: straight, between extension lines that run on a little past them."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+import math
+from dataclasses import replace
 from typing import TypeAlias
 
 import numpy as np
@@ -14,23 +14,9 @@ from digitize.continuation import THIN_LINE, LineGraph, Side, length_px, points_
 from digitize.core2 import blocks
 from digitize.lettering import TALLEST_WIDTHS
 from digitize.not_parts import ARROW_WIDTHS
+from digitize.ruled_lines import BOW_SHARE, IN_LINE_WIDTHS, Ruled, Stretch, ruled_links, stretches
 
 Floats: TypeAlias = NDArray[np.float64]
-
-LEAST_WIDTHS = 4.0
-"""A link shorter than this, in line widths, shows no direction."""
-
-BOW_WIDTHS, BOW_SHARE = 0.6, 0.004
-"""A ruled line leaves its chord by no more than this, in line widths or parts of its length (a lens bends it)."""
-
-IN_LINE_WIDTHS = 1.2
-"""Pieces of one ruled line lie this near to it..."""
-
-IN_LINE_RAD = np.radians(4)
-"""... and along it to within this."""
-
-BREAK_WIDTHS = 45.0
-"""A dimension line is broken for its figure over no more than this: five figures 3.5 mm high beside a 0.25 mm line."""
 
 PAST_WIDTHS = 32.0
 """An extension line runs on past its dimension line for at most this: 8 mm of a 0.25 mm line; usual are 2 or 3 mm."""
@@ -44,34 +30,14 @@ OPPOSITE_COSINE = -np.cos(np.radians(25))
 BLURRED_THIN = 0.85
 """What half as wide on the paper comes to, at most, in a picture so blurred that figures run into their lines."""
 
+ALIKE_WIDTH = 1.2
+"""Lines drawn with one pen differ by this much in their measured widths, at most."""
+
 FIGURE_WIDTHS = 30.0
 """A dimension's figure stands within this of its line: 7 mm of a 0.25 mm line, twice a figure's height."""
 
 FIGURE_SHARE = 0.6
 """... and within this middle part of it."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Ruled:
-    """A straight link: its two ends, the unit direction from the first to the second, and its width."""
-
-    link: int
-    ends_px: Floats
-    way: Floats
-    width_px: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """Straight links on one line: where it begins and ends, the places there, and the links."""
-
-    links: tuple[int, ...]
-    ends_px: Floats
-    last_sides: tuple[Side, Side]
-    width_px: float
-    is_broken: bool
-    is_stopped: bool
-    """Whether it is stopped at both ends; else it ends in a corner at one or both."""
 
 
 def without_dimension_lines(
@@ -115,7 +81,7 @@ def measure_links(graph: LineGraph, *, lettering: NDArray[np.bool_]) -> NDArray[
     (L,) array of bool
     """
     marked = np.zeros(len(graph.live), dtype=np.bool_)
-    ruled = _ruled(graph)
+    ruled = ruled_links(graph)
     if not ruled:
         return marked
     usual_px = _usual_width_px(graph)
@@ -156,7 +122,7 @@ def _touching_figures(graph: LineGraph, measures: NDArray[np.bool_]) -> NDArray[
 
 def _found(
     graph: LineGraph,
-    ruled: list[_Ruled],
+    ruled: list[Ruled],
     marked: NDArray[np.bool_],
     usual_px: float,
     figures: "cKDTree[None] | None",
@@ -172,7 +138,11 @@ def _found(
     corners = {
         side: lasts[side] for side in lasts if side not in ending and _is_corner(graph, lasts[side], at, thin_px)
     }
-    for stretch in _stretches(left, ending, corners):
+    # One draughtsman's dimension lines are of one width: what comes to light behind others is no thicker.
+    widest_px = ALIKE_WIDTH * _width_px(graph, marked, 0.5) if marked.any() else math.inf
+    for stretch in stretches(left, ending, corners):
+        if stretch.width_px > widest_px:
+            continue
         is_thin = stretch.width_px < thin_px
         has_figure = stretch.is_broken or _has_figure(stretch, figures)
         if stretch.is_stopped:
@@ -204,21 +174,6 @@ def links_beside(graph: LineGraph, measures: NDArray[np.bool_]) -> set[int]:
     return set(np.flatnonzero(beside).tolist())
 
 
-def _ruled(graph: LineGraph) -> list[_Ruled]:
-    ruled = []
-    for link in np.flatnonzero(graph.live).tolist():
-        one = graph.strokes.links[link]
-        chord = one.points_px[-1] - one.points_px[0]
-        long_px = float(np.hypot(*chord))
-        if long_px < LEAST_WIDTHS * one.width_px:
-            continue
-        off = one.points_px - one.points_px[0]
-        bow_px = np.abs(off[:, 0] * chord[1] - off[:, 1] * chord[0]).max() / long_px
-        if bow_px < max(BOW_WIDTHS * one.width_px, BOW_SHARE * long_px):
-            ruled.append(_Ruled(link, one.points_px[[0, -1]], chord / long_px, one.width_px))
-    return ruled
-
-
 def _sides_at(graph: LineGraph, gone: NDArray[np.bool_]) -> dict[int, list[Side]]:
     """The sides at each place, spurs too: a short run past a dimension line is one."""
     at: dict[int, list[Side]] = {}
@@ -232,12 +187,17 @@ def _sides_at(graph: LineGraph, gone: NDArray[np.bool_]) -> dict[int, list[Side]
 
 def _usual_width_px(graph: LineGraph) -> float:
     """The middle of the widths of all lines, by length: where outlines and thin lines differ, that of the outlines."""
-    live = [graph.strokes.links[link] for link in np.flatnonzero(graph.live).tolist()]
-    widths = np.array([link.width_px for link in live])
-    lengths = np.array([len(link.points_px) for link in live])
+    return _width_px(graph, graph.live, 0.6)
+
+
+def _width_px(graph: LineGraph, some: NDArray[np.bool_], share: float) -> float:
+    """The width that this share of the length of some lines is no wider than."""
+    links = [graph.strokes.links[link] for link in np.flatnonzero(some).tolist()]
+    widths = np.array([link.width_px for link in links])
+    lengths = np.array([len(link.points_px) for link in links])
     order = np.argsort(widths)
     total = np.cumsum(lengths[order])
-    return float(widths[order][np.searchsorted(total, 0.6 * total[-1])])
+    return float(widths[order][np.searchsorted(total, share * total[-1])])
 
 
 def _outward(graph: LineGraph, side: Side) -> Floats:
@@ -305,67 +265,7 @@ def _is_corner(graph: LineGraph, side: Side, at: dict[int, list[Side]], thin_px:
     return bool(abs(float(_outward(graph, side) @ _outward(graph, here[0]))) < ACROSS_COSINE)
 
 
-def _stretches(ruled: list[_Ruled], ending: dict[Side, Side], corners: dict[Side, Side]) -> Iterable[_Stretch]:
-    """Straight lines, across breaks, from one side that is stopped to another, or to a corner."""
-    middles = np.array([one.ends_px.mean(axis=0) for one in ruled])
-    ways = np.array([one.way for one in ruled])
-    for number, one in enumerate(ruled):
-        for first in (2 * one.link, 2 * one.link + 1):
-            if first not in ending and first not in corners:
-                continue
-            way = one.way if first % 2 == 0 else -one.way
-            start = one.ends_px[first % 2]
-            yield from _from(ruled, middles, ways, number, first, start, way, ending, corners)
-
-
-def _from(
-    ruled: list[_Ruled],
-    middles: Floats,
-    ways: Floats,
-    number: int,
-    first: Side,
-    start: Floats,
-    way: Floats,
-    ending: dict[Side, Side],
-    corners: dict[Side, Side],
-) -> Iterable[_Stretch]:
-    one = ruled[number]
-    off = middles - start
-    aside = np.abs(off[:, 0] * way[1] - off[:, 1] * way[0])
-    along = off @ way
-    near = aside < IN_LINE_WIDTHS * one.width_px + np.sin(IN_LINE_RAD) / 4 * np.abs(along)
-    near &= (np.abs(ways @ way) > np.cos(IN_LINE_RAD)) & (along > 0)
-    order = np.flatnonzero(near)[np.argsort(along[near])]
-    links: list[int] = []
-    reached, axis, is_broken = 0.0, way, False
-    for other in order.tolist():
-        piece = ruled[other]
-        toward = piece.ends_px if piece.way @ way > 0 else piece.ends_px[::-1]
-        begin, end = ((toward - start) @ axis).tolist()
-        miss = toward - start - ((toward - start) @ axis)[:, None] * axis
-        if begin < reached - IN_LINE_WIDTHS * one.width_px or np.hypot(*miss.T).max() > IN_LINE_WIDTHS * one.width_px:
-            continue
-        if begin > reached + BREAK_WIDTHS * one.width_px:
-            return
-        is_broken |= begin > reached + IN_LINE_WIDTHS * one.width_px
-        links.append(piece.link)
-        reached = end
-        # The longer the line has become the better its direction is known.
-        axis = (toward[1] - start) / max(float(np.hypot(*(toward[1] - start))), 1e-9)
-        last = 2 * piece.link + int(piece.way @ way > 0)
-        if first < last and (last in ending or last in corners):
-            sides = tuple(ending.get(side, corners.get(side, side)) for side in (first, last))
-            yield _Stretch(
-                tuple({*links, sides[0] >> 1, sides[1] >> 1}),
-                np.array([start, toward[1]]),
-                (sides[0], sides[1]),
-                one.width_px,
-                is_broken,
-                first in ending and last in ending,
-            )
-
-
-def _has_figure(stretch: _Stretch, figures: "cKDTree[None] | None") -> bool:
+def _has_figure(stretch: Stretch, figures: "cKDTree[None] | None") -> bool:
     """Whether lettering stands beside the middle of a line."""
     if figures is None:
         return False
@@ -383,7 +283,7 @@ def _has_figure(stretch: _Stretch, figures: "cKDTree[None] | None") -> bool:
     return bool(((along < reach_px) & (aside < FIGURE_WIDTHS * stretch.width_px)).any())
 
 
-def _is_touched(graph: LineGraph, stretch: _Stretch, at: dict[int, list[Side]]) -> bool:
+def _is_touched(graph: LineGraph, stretch: Stretch, at: dict[int, list[Side]]) -> bool:
     """Whether nothing larger than a letter touches the middle of a line, and something does: its figure."""
     start, end = stretch.ends_px
     long_px = float(np.hypot(*(end - start)))
@@ -409,7 +309,7 @@ def _has_mark(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[
     return False
 
 
-def _beside(graph: LineGraph, stretch: _Stretch) -> NDArray[np.int64]:
+def _beside(graph: LineGraph, stretch: Stretch) -> NDArray[np.int64]:
     """Links that lie all along a stretch: what its figure and its line have become where they touch."""
     start, end = stretch.ends_px
     long_px = float(np.hypot(*(end - start)))
