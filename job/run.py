@@ -19,6 +19,7 @@ from job.errors import JobError
 from job.folder import content_of
 from job.job import Found, Job, KeptGrid
 from job.job_file import JOB_NAME
+from job.lone_border import about_border
 from job.made import Made
 from job.names import with_names_read
 from job.notches import about_notches
@@ -72,6 +73,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
             *observed.findings,
             *calibration.findings,
             *drawn.findings,
+            *about_border(drawn, seen),
             *about_notches(build),
             *laid,
         ),
