@@ -117,7 +117,7 @@ def spoilt(folder: Path, only: str) -> Iterator[Trial]:
     by = cameras(plan)
     scan = np.asarray(Image.open(sample_path(SCAN)).convert("L"))
     photo = np.asarray(Image.open(sample_path(PHOTO)).convert("L"))
-    focal = Image.open(sample_path(PHOTO)).getexif()
+    tags = Image.open(sample_path(PHOTO)).getexif()
 
     def same(change: Callable[[Pixels], Pixels]) -> Callable[[Pixels, Picturing], tuple[Pixels, Picturing]]:
         return lambda pixels, camera: (change(pixels), camera)
@@ -150,7 +150,7 @@ def spoilt(folder: Path, only: str) -> Iterator[Trial]:
             path = folder / f"{name.replace(', ', '-').replace(' ', '-')}.{'jpg' if 'photo' in name else 'png'}"
             image = Image.fromarray(changed)
             if "photo" in name:
-                image.save(path, exif=focal, quality=92)
+                image.save(path, exif=tags, quality=92)
             else:
                 image.save(path)
             yield Trial(name, path, seen, plan, ("WING PANEL length", "WING PANEL root chord"))

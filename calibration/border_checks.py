@@ -19,7 +19,8 @@ TOUCH_PX = 5.0
 """How near (reduced px) to the border a line's end touches it."""
 
 GOES_ON_PX, GOES_ON_DEG = 12.0, 3.0
-"""A line goes on past the border where a piece outside begins this near (reduced px) to its end, in the same line."""
+"""A line goes on past the border where a piece outside begins this near (reduced px) to its end, in the same line: the
+border's own ink and the smoothing before pieces are found break it over some px on either side."""
 
 TOUCHING_LENGTH = 0.03
 """Shortest such line, as part of the picture's diagonal: zone marks and ticks are shorter."""
@@ -86,9 +87,9 @@ def _touching(pieces: NDArray[np.float64], near: Points, least_px: float) -> int
 
 def _goes_on(places: Points, along: Points, pieces: NDArray[np.float64], near: Points) -> NDArray[np.bool_]:
     """Whether a piece outside runs on from each place on the border, along the line that ends there."""
-    ends, far = pieces[:, :2], pieces[:, 2:]
-    outer = np.where((near[0] < near[1])[:, None], ends, far)
-    inner = np.where((near[0] < near[1])[:, None], far, ends)
+    start, end = pieces[:, :2], pieces[:, 2:]
+    outer = np.where((near[0] < near[1])[:, None], start, end)
+    inner = np.where((near[0] < near[1])[:, None], end, start)
     out = near.min(axis=0) < -TOUCH_PX
     if not out.any() or not len(places):
         return np.zeros(len(places), np.bool_)

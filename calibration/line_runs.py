@@ -132,7 +132,7 @@ def line_pieces(reduced: NDArray[np.uint8], *, least_px: float) -> NDArray[np.fl
     pieces = np.asarray(found, dtype=np.float64).reshape(-1, 4)
     along = pieces[:, 2:] - pieces[:, :2]
     length = np.hypot(along[:, 0], along[:, 1])
-    # Seen along a piece the dark side lies on its left, y down.
+    # Looking along a piece, y down, the ink lies to its left.
     inward = EDGE_OFF_PX * np.column_stack([along[:, 1], -along[:, 0]]) / np.maximum(length, 1e-9)[:, None]
     pieces += np.tile(inward, 2)
     order = np.argsort(-length, kind="stable")

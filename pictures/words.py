@@ -15,6 +15,7 @@ LEAST_SCORE = 0.8
 """The reader's own confidence below which a word is left alone: circles and crossings come out as letters below it."""
 
 NEEDED = ("rapidocr", "onnxruntime")
+"""The reader, and what runs its models."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +32,11 @@ def reader_installed() -> bool:
 
 
 def read_words(grey: NDArray[np.uint8]) -> tuple[Word, ...]:
-    """Read all lettering of a picture (H, W), dark on light; nothing where no reader is installed.
+    """Read all lettering of a picture (H, W), dark on light; `reader_installed` tells whether that can be done.
 
     The reader finds lines of text, turns those upside down round, and reads them (RapidOCR, which runs the PP-OCR
     models that its package holds); nothing is fetched from anywhere.
     """
-    if not reader_installed():
-        return ()
     factor = max(1.0, max(grey.shape) / READ_PX)
     size = (max(1, round(grey.shape[1] / factor)), max(1, round(grey.shape[0] / factor)))
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA) if factor > 1 else grey
