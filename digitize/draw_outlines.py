@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from digitize.choices import Action, Choice, Region, RegionKind, inside_regions, match_choices
 from digitize.fit import Contour, Fitted, fit_contours
 from digitize.lettering import lettering_links
-from digitize.loops import Loop, Loops, Role, find_loops
+from digitize.loop import Loop, Role
+from digitize.loops import Loops, find_loops
 from digitize.not_taken import NotTaken, clear_of_alike, not_taken, point_in
 from digitize.open_lines import open_lines
 from digitize.own_paths import has_own_curves, own_paths

@@ -24,11 +24,9 @@ class Nested:
 
 ALONE = Nested(None, False, 1.0, "")
 
-SLOT_SHARE = 0.06
-"""A loop on a datum line with less than this share of the part's area is a slot: a rib drawn inside has more."""
-
 ALIKE_SHARE = 0.2
-"""A loop shaped like its part with less than this share of its area is a lightening hole that follows the contour."""
+"""A loop with less than this share of its part's area is a hole, but for a rib drawn inside another: a slot, a window,
+a lightening hole that follows the contour, whatever line passes through."""
 
 EVEN_WALL = 0.2
 """Spread over mean of the wall's thickness below which a loop was drawn at an even distance: a ring or a frame."""
@@ -45,7 +43,7 @@ def nest(
     - with a line passing through both and a sharp tip each, as ribs on a datum have, it is a part of its own;
     - at an even distance from the outline all round, it is a hole (a ring, a frame);
     - with a line passing through both (a common datum) it is a part of its own, unless it
-      is a circle or has under 6 % of the part's area (a slot);
+      is a circle or has under a fifth of the part's area (a slot, a window);
     - shaped like the part (neither circle nor box), with over a fifth of its area, it is a part of its own;
     - else it is a hole.
 
@@ -91,14 +89,14 @@ def _judge(
     if touches:
         return False, 0.7, "drawn inside another, touching it"
     plain = is_round(inner, width_px=width_px)
-    if joined and not plain and share < SLOT_SHARE:
-        return True, 0.6, "a small opening on a line through the part"
     if joined and plain:
         return True, 0.8, "a round hole on a line through the part"
     if share < ALIKE_SHARE and not joined:
         return True, 0.95, "a closed line inside the part"
     if joined and _has_tip(inner, width_px) and _has_tip(outer, width_px):
         return False, 0.85, "drawn inside another on a common line"
+    if share < ALIKE_SHARE:
+        return True, 0.7, "an opening on a line through the part"
     if _wall_is_even(inner, outer):
         return True, 0.9 if not joined else 0.6, "an opening at an even distance from the edge"
     if joined:

@@ -8,7 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from digitize.choices import AREA_WITHIN, Region, inside_regions
-from digitize.loops import Loop, Role
+from digitize.loop import Loop, Role
 from drawing.paths import Point
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from digitize.continuation import LineGraph, Side
+from digitize.continuation import THIN_LINE, LineGraph, Side
 from digitize.faces import Walk
 
 INWARD_RAD = np.deg2rad(20)
@@ -40,6 +40,17 @@ def seams_in_doubt(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
             if graph.place_of(last ^ 1) in edge:
                 doubtful.update(run)
     return doubtful
+
+
+def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -> bool:
+    """Tell whether lines across an outline are edges of parts that lie side by side, and not drawn on one part.
+
+    They are when they are as wide as the outline and it has nothing else inside as wide: sheets laid side by side are
+    closed by full lines and empty, while a panel has its ribs and spars inside as well, and a fold is drawn thin.
+    """
+    widths_px = np.array([link.width_px for link in graph.strokes.links])
+    full_px = THIN_LINE * float(np.median(widths_px[[side >> 1 for side in outer]]))
+    return bool((widths_px[sorted(seams)] >= full_px).all() and not (widths_px[sorted(inner - seams)] >= full_px).any())
 
 
 def _run(graph: LineGraph, side: Side, inner: set[int]) -> tuple[list[int], Side]:

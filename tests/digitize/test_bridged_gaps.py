@@ -10,7 +10,8 @@ from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.bridged_gaps import dashed_links, with_gaps_bridged
 from digitize.draw_outlines import draw_outlines
 from digitize.lettering import lettering_links
-from digitize.loops import Role, find_loops
+from digitize.loop import Role
+from digitize.loops import find_loops
 from digitize.strokes import Strokes
 
 INKING = Inking(seed=7)

@@ -11,7 +11,8 @@ from benchmarks.render_lines import Camera, TrueLine, photograph
 from digitize.ellipse_fit import Ellipse, fit_ellipse
 from digitize.find_strokes import find_strokes
 from digitize.lettering import lettering_links
-from digitize.loops import Role, find_loops
+from digitize.loop import Role
+from digitize.loops import find_loops
 from digitize.strokes import Link, NodeKind
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source

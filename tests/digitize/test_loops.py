@@ -1,5 +1,7 @@
 """Which loops are parts and holes, on drawings whose parts are known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -8,7 +10,9 @@ from numpy.typing import NDArray
 from benchmarks.fit_error import box, circle, line, naca
 from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.draw_outlines import draw_outlines
-from digitize.loops import Loops, Role, find_loops
+from digitize.loop import Role
+from digitize.loops import Loops, find_loops
+from digitize.strokes import Strokes
 
 Line = NDArray[np.float64]
 
@@ -110,6 +114,52 @@ def test_parts_that_share_an_edge_are_two():
     found = loops(box(20, 20, 100, 120), box(120, 50, 70, 60))
 
     assert areas(found, Role.PART) == near(12000, 4200)
+
+
+STEPPED = np.array([(20.0, 20), (140, 20), (140, 70), (80, 70), (80, 120), (20, 120), (20, 20)])
+
+
+def test_sheets_cut_side_by_side_are_parts_that_share_edges():
+    """Lines of one width that carry on a side of one of them, and nothing else inside."""
+    outside = [(20.0, 20), (140, 20), (140, 90), (100, 90), (100, 70), (60, 70), (60, 120), (20, 120), (20, 20)]
+
+    found = loops(np.array(outside), line((60, 70), (60, 20)), line((100, 70), (100, 20)))
+
+    assert areas(found, Role.PART) == near(4000, 2800, 2000)
+    assert near(8800) in [[area] for area in areas(found, Role.FACE)]
+
+
+def test_a_thin_line_across_a_stepped_part_leaves_it_whole():
+    strokes = strokes_of([STEPPED, line((80, 70), (80, 20))], INKING)
+    across = [n for n, link in enumerate(strokes.links) if np.ptp(link.points_px[:, 0]) < 5 and link.start != link.end]
+    inner = [n for n in across if (abs(INKING.to_plan(strokes.links[n].points_px) - [80, 45]) < [2, 26]).all()]
+    links = [replace(link, width_px=1.25) if n in inner else link for n, link in enumerate(strokes.links)]
+
+    found = find_loops(
+        Strokes(strokes.nodes_px, strokes.kinds, tuple(links)),
+        lettering=np.zeros(len(links), dtype=bool),
+        border_px=None,
+    )
+
+    assert len(inner) == 1
+    assert areas(found, Role.PART) == near(9000)
+
+
+def test_a_stepped_panel_with_ribs_beside_the_step_stays_whole():
+    ribs = [line((x, 20), (x, 120)) for x in (40, 60)] + [line((x, 20), (x, 70)) for x in (100, 120)]
+
+    found = loops(STEPPED, line((80, 70), (80, 20)), *ribs)
+
+    assert areas(found, Role.PART) == near(9000)
+
+
+def test_a_slot_that_a_line_crosses_is_a_hole():
+    slot = np.array([(60.0, 40), (75, 40), (75, 80), (60, 80), (60, 40)])
+
+    found = loops(box(20, 20, 80, 80), slot, line((5, 55), (115, 65)))
+
+    assert areas(found, Role.PART) == near(6400)
+    assert areas(found, Role.HOLE) == near(600)
 
 
 def test_a_dimension_drawn_onto_the_part_is_no_part():
