@@ -15,6 +15,7 @@ constant and linear terms are left out: they are the plane's distance and tilt.
 """
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeAlias
 
 import numpy as np
@@ -46,7 +47,7 @@ def _alike() -> Floats:
     return np.asarray((vectors * np.sqrt(np.maximum(eigenvalues, 0))) @ vectors.T)
 
 
-_ALIKE = _alike()
+ALIKE = _alike()
 
 MORE_NODES = 1
 """Gauss's rule with as many nodes as the profile's highest power, and one, takes the arc of slopes to 0.3 to 1e-5."""
@@ -74,11 +75,8 @@ class Bend:
     def paper(self, w: Floats) -> Floats:
         """Give (..., N, 2) places on the paper, laid flat, for places (..., N, 2) on the plane; both in S."""
         direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
-        offset = w - self.middle[..., None, :]
-        t = (offset * direction[..., None, :]).sum(axis=-1)
-        height = self._profile(t) + self._bulged(offset)
-        nearer = 1 - height / self.distance[..., None]
-        arc = self._arc_excess(t, (self.middle * direction).sum(axis=-1))
+        nearer = 1 - self.heights(w) / self.distance[..., None]
+        arc = self.arc_excess(w)
         return np.asarray(w * nearer[..., None] + arc[..., None] * direction[..., None, :])
 
     def plane(self, paper: Floats) -> Floats:
@@ -107,14 +105,19 @@ class Bend:
     def _profile(self, t: Floats) -> Floats:
         height = np.zeros_like(t)
         for place in range(self._terms() - 1, -1, -1):
-            height = height * t + self.cylinder[..., place, None]
+            height = height * t + self._term(place, t)
         return np.asarray(height * t * t)
 
     def _slope(self, t: Floats) -> Floats:
         slope = np.zeros_like(t)
         for place in range(self._terms() - 1, -1, -1):
-            slope = slope * t + POWERS[place] * self.cylinder[..., place, None]
+            slope = slope * t + POWERS[place] * self._term(place, t)
         return np.asarray(slope * t)
+
+    def _term(self, place: int, t: Floats) -> Floats:
+        """Give a term's amount, to be multiplied with t's sets."""
+        amounts = self.cylinder[..., place]
+        return amounts.reshape(*amounts.shape, *[1] * (t.ndim - amounts.ndim))
 
     def _terms(self) -> int:
         """Give how many terms of the profile are used at all."""
@@ -126,21 +129,29 @@ class Bend:
             return np.zeros(offset.shape[:-1])
         x, y = offset[..., 0], offset[..., 1]
         height = np.zeros(np.broadcast_shapes(x.shape, self.bulge[..., :1].shape))
-        amounts = self.bulge @ _ALIKE
+        amounts = self.bulge @ ALIKE
         for place, (at_x, at_y) in enumerate(HUMPS):
             height += amounts[..., place, None] * np.exp(((x - at_x) ** 2 + (y - at_y) ** 2) / _HUMP_SPREAD)
         return height
 
-    def _arc_excess(self, t: Floats, middle: Floats) -> Floats:
-        """Give by how much the paper from the middle to t is longer than its view from straight above."""
-        excess = np.zeros_like(t)
+    def arc_excess(self, w: Floats) -> Floats:
+        """Give (..., N): how much longer than its view from straight above the paper is, from the middle to each place.
+
+        Along the profile's direction.
+        """
+        direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
+        t = ((w - self.middle[..., None, :]) * direction[..., None, :]).sum(axis=-1)
         if not self.cylinder.any():
-            return excess
-        distance, middle = self.distance[..., None], middle[..., None]
-        nodes, weights = np.polynomial.legendre.leggauss(POWERS[self._terms() - 1] + MORE_NODES)
-        for node, weight in zip((nodes + 1) / 2, weights / 2, strict=True):
-            part = node * t
-            slope = self._slope(part)
-            along = 1 - (self._profile(part) + (part + middle) * slope) / distance
-            excess += weight * (np.hypot(along, slope) - along)
-        return np.asarray(excess * t)
+            return np.zeros_like(t)
+        distance, middle = self.distance[..., None, None], (self.middle * direction).sum(axis=-1)[..., None, None]
+        nodes, weights = _gauss(POWERS[self._terms() - 1] + MORE_NODES)
+        part = t[..., None, :] * ((nodes + 1) / 2)[:, None]
+        slope = self._slope(part)
+        along = 1 - (self._profile(part) + (part + middle) * slope) / distance
+        return np.asarray((weights / 2) @ (np.hypot(along, slope) - along) * t)
+
+
+@cache
+def _gauss(nodes: int) -> tuple[Floats, Floats]:
+    places, weights = np.polynomial.legendre.leggauss(nodes)
+    return places, weights

@@ -68,9 +68,6 @@ CERTAINLY_BENT = 2.5
 """Lines that agree so much worse than they are measured are bent whatever else is wrong: four sides' factor stays below
 1.6 by chance, and a blunder in a corner hardly bends them."""
 
-FIRST_STEP = 1e-4
-"""Half diagonals: a twentieth of a mm on an A1 sheet, over which everything is linear."""
-
 
 def choose_bend(
     observations: Sequence[Observation], flat: Solution, *, size: PictureSize, priors: dict[P, Prior]
@@ -212,12 +209,7 @@ def _cylinder_starts(flat: Solution) -> list[Floats]:
 def _promise(flat: Solution, terms: list[P], sigmas: Floats) -> tuple[float, Floats]:
     """Give by how much the sum of squares would fall, and the terms' amounts (k,), to first order, under priors."""
     problem, count = flat.problem, len(terms)
-    sets = np.tile(flat.values, (2 * count, 1))
-    sets[np.arange(count), terms] += FIRST_STEP
-    sets[np.arange(count) + count, terms] -= FIRST_STEP
-    unknowns = np.tile(flat.unknowns, (2 * count, 1))
-    ahead, behind = np.split(problem.rows(sets, unknowns, problem.weights(flat.values)), 2)
-    slopes = (ahead - behind).T / (2 * FIRST_STEP)
+    slopes = problem.slopes(flat.values, flat.unknowns, problem.weights(flat.values), terms)[:, :count]
     q, _ = np.linalg.qr(flat.by_unknowns * problem.bounds)
     slopes = (slopes - q @ (q.T @ slopes)) * sigmas
     rows = flat.rows - q @ (q.T @ flat.rows)

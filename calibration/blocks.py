@@ -226,6 +226,15 @@ class LineBlock:
         cross = chord[..., 0] * off[..., 1] - chord[..., 1] * off[..., 0]
         return np.asarray(cross / np.hypot(chord[..., 0], chord[..., 1]))
 
+    def slopes(self, plane_mm: Floats, moves_mm: Floats) -> Floats:
+        """Give (n, k): how the misfits move where the points move by (n, k, 2)."""
+        chord, off = plane_mm[-1] - plane_mm[0], plane_mm - plane_mm[0]
+        chord_moves, off_moves = moves_mm[:, -1] - moves_mm[:, 0], moves_mm - moves_mm[:, :1]
+        length = math.hypot(*chord)
+        misfits = (chord[0] * off[:, 1] - chord[1] * off[:, 0]) / length
+        cross = off_moves @ np.array([-chord[1], chord[0]]) + chord_moves @ np.array([off[:, 1], -off[:, 0]])
+        return np.asarray(cross / length - np.outer(chord_moves @ chord, misfits) / length**2)
+
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks across the line through the local scale, and a sag of the line as drawn and laid; two rows fewer."""
         chord = plane_mm[-1] - plane_mm[0]

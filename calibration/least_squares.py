@@ -7,9 +7,6 @@ import numpy as np
 
 from calibration.plane_map import Floats
 
-DIFFERENCE = 1e-6
-"""Step of the numerical derivative, in units of each unknown's bound: central differences are then good to 1e-9."""
-
 STOP = 1e-6
 """A step this small against its bound ends the search: 0.3 thousandths of a mm on a metre."""
 
@@ -28,6 +25,7 @@ class Minimum:
 
 def minimise(
     residuals: Callable[[Floats], Floats],
+    derivative: Callable[[Floats], Floats],
     start: Floats,
     *,
     bounds: Floats,
@@ -38,8 +36,10 @@ def minimise(
 
     Parameters
     ----------
-    residuals : (B, n) array -> (B, m) array
-        Whitened residuals of B sets of unknowns at once; NaN where a set is impossible.
+    residuals : (n,) array -> (m,) array
+        Whitened residuals; NaN where the unknowns are impossible.
+    derivative : (n,) array -> (m, n) array
+        How they move with the unknowns.
     start : (n,) array
         Must be possible.
     bounds : (n,) array
@@ -50,10 +50,10 @@ def minimise(
         Steps after which the search is given up.
     """
     unknowns = np.array(start, dtype=np.float64)
-    r = residuals(unknowns[None])[0]
+    r = residuals(unknowns)
     damping = 0.0
     for _ in range(most_steps):
-        jacobian = derivative(residuals, unknowns, bounds=bounds)
+        jacobian = derivative(unknowns)
         if not np.isfinite(jacobian).all():
             # At the rim of what is possible: whoever asked decides what that means.
             return Minimum(unknowns, r, jacobian, False)
@@ -65,7 +65,7 @@ def minimise(
             largest = float(np.abs(step).max(initial=0.0))
             step /= max(1.0, largest)
             tried = unknowns + step * bounds
-            r_tried = residuals(tried[None])[0]
+            r_tried = residuals(tried)
             if r_tried @ r_tried <= r @ r:
                 break
             if largest < stop or damping > 1e12:
@@ -75,15 +75,7 @@ def minimise(
         damping = 0.0 if damping < 1e-6 else damping / 10
         if largest < stop:
             return Minimum(unknowns, r, jacobian, True)
-    return Minimum(unknowns, r, derivative(residuals, unknowns, bounds=bounds), False)
-
-
-def derivative(residuals: Callable[[Floats], Floats], unknowns: Floats, *, bounds: Floats) -> Floats:
-    """Give the (m, n) derivative by central differences, one call for all."""
-    steps = np.diag(DIFFERENCE * bounds)
-    ahead, behind = np.split(residuals(np.concatenate([unknowns + steps, unknowns - steps])), 2)
-    slopes: Floats = ((ahead - behind) / (2 * DIFFERENCE * bounds[:, None])).T
-    return slopes
+    return Minimum(unknowns, r, derivative(unknowns), False)
 
 
 def _step(normal: Floats, gradient: Floats, damping: float) -> Floats:

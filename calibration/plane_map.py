@@ -118,7 +118,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
     if values[..., _LENS].any():
         x, y = _undistorted(values, x, y)
     curled = is_bent(values)
-    h = (_camera(values) if curled else homography(values))[..., None]
+    h = (camera_matrix(values) if curled else homography(values))[..., None]
     depth = h[..., 2, 0, :] * x + h[..., 2, 1, :] * y + 1
     depth = np.where(depth > HORIZON, depth, np.nan)
     u = (h[..., 0, 0, :] * x + h[..., 0, 1, :] * y + h[..., 0, 2, :]) / depth
@@ -128,7 +128,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
         return plane
     scale = np.exp(values[..., P.LOG_SCALE])[..., None, None]
     paper = bend(values).paper(plane / scale) * scale
-    return np.asarray(paper @ np.swapaxes(_strain(values)[..., :2, :2], -1, -2))
+    return np.asarray(paper @ np.swapaxes(strain_matrix(values)[..., :2, :2], -1, -2))
 
 
 def picture_from_plane(values: Floats, points_mm: Floats, size: PictureSize) -> Floats:
@@ -137,9 +137,9 @@ def picture_from_plane(values: Floats, points_mm: Floats, size: PictureSize) -> 
     curled = is_bent(values)
     if curled:
         scale = np.exp(values[P.LOG_SCALE])
-        paper = points @ np.linalg.inv(_strain(values)[:2, :2]).T
+        paper = points @ np.linalg.inv(strain_matrix(values)[:2, :2]).T
         points = bend(values).plane(paper / scale) * scale
-    inverse = np.linalg.inv(_camera(values) if curled else homography(values))
+    inverse = np.linalg.inv(camera_matrix(values) if curled else homography(values))
     p = points @ inverse[:, :2].T + inverse[:, 2]
     # 1 / p[2] is the depth: at or below zero lies what the camera cannot see.
     p[:, 2] = np.where(p[:, 2] > 0, p[:, 2], np.nan)
@@ -153,7 +153,7 @@ def picture_from_plane(values: Floats, points_mm: Floats, size: PictureSize) -> 
 
 def homography(values: Floats) -> Floats:
     """Give the (..., 3, 3) map of undistorted picture coordinates (half diagonals, y up) to mm on the plane."""
-    return _strain(values) @ _camera(values)
+    return strain_matrix(values) @ camera_matrix(values)
 
 
 def moving(values: Floats) -> list[P]:
@@ -172,13 +172,13 @@ def bend(values: Floats) -> Bend:
     focal = np.exp(values[..., P.LOG_FOCAL])
     lean = np.stack([values[..., P.TILT_X], values[..., P.TILT_Y]], axis=-1) * focal[..., None]
     length = np.sqrt(1 + (lean**2).sum(axis=-1))
-    # The axis of the camera, x = y = 0, meets the plane here: the third column of `_camera`.
+    # The axis of the camera, x = y = 0, meets the plane here: the third column of `camera_matrix`.
     middle = -lean * (focal / length)[..., None]
     cylinder = values[..., P.BEND_2 : P.BEND_6 + 1]
     return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_1 :], focal / length, middle)
 
 
-def _camera(values: Floats) -> Floats:
+def camera_matrix(values: Floats) -> Floats:
     """Give `homography` before the paper's stretch."""
     scale, focal = np.exp(values[..., P.LOG_SCALE]), np.exp(values[..., P.LOG_FOCAL])
     a, b = values[..., P.TILT_X], values[..., P.TILT_Y]
@@ -196,7 +196,8 @@ def _camera(values: Floats) -> Floats:
     return plane
 
 
-def _strain(values: Floats) -> Floats:
+def strain_matrix(values: Floats) -> Floats:
+    """Give the (..., 3, 3) stretch of paper, copier and scanner."""
     strain = np.zeros((*values.shape[:-1], 3, 3))
     strain[..., 0, 0] = np.exp(values[..., P.STRETCH] / 2)
     strain[..., 1, 1] = np.exp(-values[..., P.STRETCH] / 2)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides, SquareBlock
 from calibration.card_block import CardsBlock
+from calibration.map_slopes import plane_slopes
 from calibration.observations import Cards, Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
 from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize, local_scales, plane_from_picture
@@ -33,6 +34,10 @@ LARGEST_STEP = {
 
 USUAL = (P.TILT_X, P.TILT_Y, P.SHEAR, *LENS, *CYLINDER, *BULGE)
 """Parameters whose priors say what is usual and measure nothing: they do not count among what agrees or not."""
+
+
+DIFFERENCE = 1e-6
+"""Step of a block's numerical derivative, in units of each bound: central differences are then good to 1e-9."""
 
 
 class What(Enum):
@@ -126,6 +131,37 @@ class Problem:
                 told.append((unknowns[..., place] - self.priors[p].expected) / self.priors[p].sigma)
         return np.concatenate([*observed, np.stack(told, axis=-1)] if told else observed, axis=-1)
 
+    def slopes(self, values: Floats, unknowns: Floats, weights: Sequence[Floats], parameters: Sequence[P]) -> Floats:
+        """Give (m, k + q): how the rows move with k of the map's parameters, then with the blocks' q own unknowns."""
+        free, count = len(self.free), len(parameters)
+        columns = count + len(unknowns) - free
+        observed, told = [], []
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            plane_mm, moves_mm = plane_slopes(values, self.points_px, self.size, parameters)
+            at = free
+            parts = zip(self._split(plane_mm), self._split(moves_mm), strict=True)
+            for block, (part_mm, part_moves), weight in zip(self.blocks, parts, weights, strict=True):
+                own = unknowns[at : at + len(block.bounds)]
+                rows = np.zeros((len(weight), columns))
+                if isinstance(block, LineBlock):
+                    rows[:, :count] = weight @ block.slopes(part_mm, part_moves).T
+                else:
+                    by_map, by_own = _block_slopes(block, part_mm, part_moves, own, parameters)
+                    rows[:, :count] = weight @ by_map
+                    rows[:, count + at - free : count + at - free + len(own)] = weight @ by_own
+                for i, _, sigma in block.priors:
+                    told.append((count + at - free + i, sigma))
+                at += len(own)
+                observed.append(rows)
+        # A prior of a parameter that is not asked for moves with nothing: its row stays, in a column that is cut off.
+        place = {p: i for i, p in enumerate(parameters)}
+        sigmas = [(place.get(p, columns), self.priors[p].sigma) for p in self.free]
+        told += [(column, sigma) for column, sigma in sigmas if math.isfinite(sigma)]
+        priors = np.zeros((len(told), columns + 1))
+        for row, (column, sigma) in enumerate(told):
+            priors[row, column] = 1 / sigma
+        return np.vstack([*observed, priors[:, :columns]])
+
     def weights(self, values: Floats) -> list[Floats]:
         """Give each block's whitening matrix at these parameters of the map."""
         points = self.points_px
@@ -136,6 +172,20 @@ class Problem:
 
     def _split(self, marks: Floats, axis: int = -2) -> list[Floats]:
         return np.split(marks, self._ends, axis=axis)
+
+
+def _block_slopes(
+    block: Block, plane_mm: Floats, moves_mm: Floats, own: Floats, parameters: Sequence[P]
+) -> tuple[Floats, Floats]:
+    """Give how misfits move with the map's parameters and with the block's own unknowns, by central differences."""
+    count = len(parameters)
+    steps = DIFFERENCE * np.concatenate([[LARGEST_STEP[p] for p in parameters], block.bounds])
+    away_mm = np.concatenate([steps[:count, None, None] * moves_mm, np.zeros((len(own), *plane_mm.shape))])
+    own_away = np.concatenate([np.zeros((count, len(own))), np.diag(steps[count:])])
+    ahead = block.misfits(plane_mm + away_mm, own + own_away)
+    behind = block.misfits(plane_mm - away_mm, own - own_away)
+    slopes = ((ahead - behind) / (2 * steps[:, None])).T
+    return slopes[:, :count], slopes[:, count:]
 
 
 def build(

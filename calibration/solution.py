@@ -118,9 +118,12 @@ def _minimise_at(
     most_steps: int = MOST_STEPS,
 ) -> Minimum:
     def rows(these: Floats) -> Floats:
-        return problem.rows(problem.values(these), these, weights)
+        return np.asarray(problem.rows(problem.values(these)[None], these[None], weights)[0])
 
-    return minimise(rows, unknowns, bounds=problem.bounds, stop=stop, most_steps=most_steps)
+    def slopes(these: Floats) -> Floats:
+        return problem.slopes(problem.values(these), these, weights, problem.free)
+
+    return minimise(rows, slopes, unknowns, bounds=problem.bounds, stop=stop, most_steps=most_steps)
 
 
 def rectangle_mm(solution: Solution, corners: Corners) -> Floats:
