@@ -1,5 +1,9 @@
 """Photos of invented bordered plans, from pixels to lengths: how far these are off, clicks included, and the time.
 
+First lengths between any places, their marks off by so much. Then from end to end: crossings, corners, line ends and
+tips of the drawing are clicked, the program sees the picture and moves each mark to the ink, and lengths between them
+are compared with what was drawn.
+
 Every photo is drawn by `benchmarks.bordered_plans` with its truth: 12 MP, 24-28 mm equivalent, tilted to 25 degrees on
 both axes, lens, uneven light, blur, noise, JPEG. No threshold was set on the ones that the seed here gives. Given are
 the border's size and a focal length 2 % off.
@@ -8,25 +12,50 @@ Run: python -m benchmarks.bordered_photos [--views N] [--seed S] [--rows PATTERN
 
 import argparse
 import fnmatch
+import itertools
 import math
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from benchmarks.bordered_plans import Points, Scene, View, photo_view, plan_scene, take
+from benchmarks.drawn_places import Place, PlaceKind, drawn_places
 from calibration.adjust import adjust
 from calibration.border import Border, find_border
 from calibration.calibration import Calibration
 from calibration.kind import Kind
 from calibration.observations import CLICK_SIGMA_PX, SETTLED_SIGMA_PX, Corners, Observation, StraightLine
 from calibration.sheet import find_sheet
+from job.job import Mark, Sheet
+from job.progress import Silent
+from job.see import see_picture
+from job.settle import Landmarks, landmarks_in, on_ink
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source
 
 KINDS = ("plain", "double", "zones", "gaps", "outside")
 LENGTHS = 25
+SLIPS_PX = (CLICK_SIGMA_PX, 2.0)
+"""What clicks are off, one sigma: at full zoom, and with the whole plan on the screen."""
+
+CLEAR_SLIPS = 4.0
+"""Nobody marks a place that has another within this many times the slip."""
+
+WRONG_PX = 1.0
+"""A mark moved to the ink and off by more is at another place, or ought to have stayed."""
 FILM_DIAGONAL_MM = math.hypot(36, 24)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A mark put near a drawn place: which, whether it moved to the ink, and how far off it then is, px."""
+
+    place: Place
+    moved: bool
+    off_px: float
+    at_px: tuple[float, float]
 
 
 def main() -> None:
@@ -39,6 +68,8 @@ def main() -> None:
     kinds = [kind for kind in KINDS if fnmatch.fnmatch(kind, f"*{chosen.rows}*")]
     print(f"seed {chosen.seed}, {chosen.views} photos, {LENGTHS} lengths each")
     clicked, settled, said, corner, seconds, cpu = [], [], [], [], [], []
+    marks: dict[float, list[Moved]] = {slip: [] for slip in SLIPS_PX}
+    drawn: dict[float, list[float]] = {slip: [] for slip in SLIPS_PX}
     found = 0
     for number in range(chosen.views):
         kind = kinds[number % len(kinds)]
@@ -71,6 +102,11 @@ def main() -> None:
         clicked += errors[0].tolist()
         settled += errors[1].tolist()
         said += (errors[0] <= u95_mm / true_mm).tolist()
+        landmarks = landmarks_in(see_picture(picture, Sheet(Path("plan.jpg"), ""), (), Silent()))
+        for slip in SLIPS_PX:
+            moved = _marked(rng, scene, view, landmarks, slip_px=slip)
+            marks[slip] += moved
+            drawn[slip] += _between(rng, calibration, scene, moved)
         print(
             f"  {number} {kind}, {scene.sheet_mm[0]:.0f} x {scene.sheet_mm[1]:.0f} mm: corners off "
             f"{off_px.max():.2f} px (sigma stated {border.sigma_px:.2f}, of sides {border.side_sigma_px:.2f}), "
@@ -83,6 +119,8 @@ def main() -> None:
             f"lengths of half the sheet's diagonal and more, {name}: median {100 * np.median(off):.3f} %, "
             f"95 % under {100 * np.quantile(off, 0.95):.3f} %, largest {100 * np.max(off):.2f} %"
         )
+    for slip in SLIPS_PX:
+        _print_marks(slip, marks[slip], np.array(drawn[slip]))
     print(f"95 % intervals, clicks included, hold {np.mean(said):.1%}")
     print(f"paper's edge and border: {np.median(seconds):.2f} s of wall clock, {np.median(cpu):.2f} s of CPU (medians)")
 
@@ -119,6 +157,51 @@ def _measured(
     marks = [view.to_picture(points) + rng.normal(0, sigma_px, points.shape) for points in (starts, ends)]
     mm, _ = calibration.lengths_u95(*marks, mark_sigma_px=sigma_px)
     return mm
+
+
+def _marked(rng: np.random.Generator, scene: Scene, view: View, landmarks: Landmarks, *, slip_px: float) -> list[Moved]:
+    """Click every drawn place that is clear of others, and let the program move the marks."""
+    marked: list[Moved] = []
+    for place in drawn_places(scene):
+        x, y = place.at_mm
+        true_px, beside_px = view.to_picture(np.array([(x, y), (x + place.clear_mm, y)]))
+        if math.dist(true_px, beside_px) < CLEAR_SLIPS * slip_px:
+            continue
+        clicked = true_px + rng.normal(0, slip_px, 2)
+        mark, row = on_ink(Mark(float(clicked[0]), float(clicked[1])), landmarks)
+        marked.append(Moved(place, row is not None, math.dist(mark.at_px, true_px), mark.at_px))
+    return marked
+
+
+def _between(rng: np.random.Generator, calibration: Calibration, scene: Scene, marked: list[Moved]) -> list[float]:
+    """Give by what part lengths between marks, of half the sheet's diagonal and more, are off what was drawn."""
+    off: list[float] = []
+    far = [
+        (one, other)
+        for one, other in itertools.combinations(marked, 2)
+        if math.dist(one.place.at_mm, other.place.at_mm) >= math.hypot(*scene.sheet_mm) / 2
+    ]
+    for n in rng.permutation(len(far))[: 4 * LENGTHS]:
+        one, other = far[n]
+        true_mm = math.dist(one.place.at_mm, other.place.at_mm)
+        off.append(abs(calibration.length(one.at_px, other.at_px).mm / true_mm - 1))
+    return off
+
+
+def _print_marks(slip_px: float, marked: list[Moved], off: Points) -> None:
+    print(
+        f"from end to end, clicks off by {slip_px:g} px moved to the ink: lengths between drawn places: "
+        f"median {100 * np.median(off):.3f} %, 95 % under {100 * np.quantile(off, 0.95):.3f} %, "
+        f"largest {100 * off.max():.2f} %"
+    )
+    for kind in PlaceKind:
+        some = [mark for mark in marked if mark.place.kind is kind]
+        moved = np.array([mark.off_px for mark in some if mark.moved])
+        right = moved[moved <= WRONG_PX]
+        print(
+            f"  {kind:9} {len(some):4} marked, {len(moved):4} moved, {np.sqrt(np.mean(right**2)):.3f} px rms off; "
+            f"{len(moved) - len(right):3} of them more than {WRONG_PX:g} px (largest {moved.max():.1f})"
+        )
 
 
 if __name__ == "__main__":

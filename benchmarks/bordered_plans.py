@@ -17,10 +17,11 @@ SUPER = 4
 
 @dataclass(frozen=True)
 class Stripe:
-    """A drawn line: (N, 2) mm, y down on the sheet, and its width."""
+    """A drawn line: (N, 2) mm, y down on the sheet, its width, and whether it is a stroke of a letter."""
 
     points_mm: Points
     width_mm: float
+    lettering: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,8 @@ def _word(sheet: Sheet, at: tuple[float, float], size_mm: float, letters: int) -
     x, y = at
     for _ in range(letters):
         u = sheet.rng.uniform(0, 1, (4, 2)) * [0.6 * size_mm, size_mm]
-        sheet.line(*[(x + float(a), y - float(b)) for a, b in u], width_mm=min(sheet.line_mm, size_mm / 8))
+        letter = np.array([(x + float(a), y - float(b)) for a, b in u])
+        sheet.stripes.append(Stripe(letter, min(sheet.line_mm, size_mm / 8), lettering=True))
         x += 0.85 * size_mm
 
 

@@ -251,9 +251,11 @@ def _moved(
 def _carried_on(link: Link, node: int, new: int, tip_px: Floats, side: _Side) -> Link:
     """A side from where it is free and straight, and straight on from there to the tip."""
     points = _outward(link, node)
-    behind = (points - side.middle_px) @ side.way
-    # What lies ahead of the middle and off the side's own line has been led astray by the other ink.
-    astray = np.flatnonzero((behind > 0) & (side.off_px(points) > ASTRAY_WIDTHS * link.width_px))
+    # What lies before the side's own stretch and off its line has been led astray by the other ink; farther on, a curve
+    # may come round to ahead of it.
+    before = points[: int(np.hypot(*(points - side.middle_px).T).argmin()) + 1]
+    ahead = (before - side.middle_px) @ side.way > 0
+    astray = np.flatnonzero(ahead & (side.off_px(before) > ASTRAY_WIDTHS * link.width_px))
     first = int(astray[-1]) + 1 if len(astray) else int(np.argmax(side.off_px(points) <= ASTRAY_WIDTHS * link.width_px))
     kept = points[first:]
     count = max(1, int(np.hypot(*(kept[0] - tip_px))))

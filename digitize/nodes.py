@@ -25,6 +25,13 @@ TIP_SIGMA_PX = 0.8
 """One-sigma error along the axis of where the ink's amount alone puts a tip, px (measured on drawn tips of 8 to 25
 deg)."""
 
+TIP_INK = 0.5
+"""How far ink must reach on from a tip, in half widths: a drawn tip's reaches one and a mitred one's more; none does
+beyond a blunt nose, whose sides would meet farther on."""
+
+TIP_SAMPLES = 24
+"""Samples along a tip's sides that tell which way it points."""
+
 TIP_RAD = np.radians(40)
 """Sides at a smaller angle than this share ink for over a line width before they meet: a tip."""
 
@@ -94,9 +101,48 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     pairs = np.argsort(node, kind="stable")
     pairs = pairs[(count == 2)[node[pairs]] & ~loop[node[pairs]]].reshape(-1, 2)
     cosine = (directions[pairs[:, 0]] * directions[pairs[:, 1]]).sum(axis=1)
-    kinds[node[pairs[:, 0]][cosine > np.cos(TIP_RAD)]] = NodeKind.TIP
+    sharp = cosine > np.cos(TIP_RAD)
+    tips = node[pairs[sharp, 0]]
+    kinds[tips] = NodeKind.TIP
+    # Where the sides' ink is one, an arm's axis may lead either way; its samples lead inward.
+    count_in = (index[:, :TIP_SAMPLES] >= 0).sum(axis=1)
+    inner = samples.points_px[index[np.arange(len(index)), np.maximum(count_in - 1, 0)]]
+    back = (inner[pairs[sharp]] - place[tips][:, None]).sum(axis=1)
+    alone = np.where((index >= 0) & (weights[np.maximum(index, 0)] > 0), samples.contrast[np.maximum(index, 0)], np.nan)
+    one = alone[pairs[sharp]].reshape(len(tips), 2 * alone.shape[1])
+    place[tips] = _within_ink(place[tips], back, cut.ink_px[line[pairs[sharp, 0]]], one, darkness)
     kinds[loop] = NodeKind.LOOP
     return Placed(place, kinds, arms)
+
+
+def _within_ink(tips_px: Floats, back: Floats, width_px: Floats, alone: Floats, darkness: NDArray[np.uint8]) -> Floats:
+    """Give tips, those beyond their ink half a width before the ink's end.
+
+    `back` (N, 2) lead in between their sides, `alone` (N, K) is how dark these are where they run alone, or NaN.
+    """
+    if len(tips_px) == 0:
+        return tips_px
+    back = back / np.maximum(np.hypot(back[:, 0], back[:, 1]), 1e-9)[:, None]
+    behind, ahead = FARTHEST_WIDTHS * width_px + FARTHEST_PX, width_px + 2.0
+    part = np.arange(END_SAMPLES) / (END_SAMPLES - 1)
+    # From well within, where both sides' ink is one, outward.
+    along = behind[:, None] - (behind + ahead)[:, None] * part
+    x, y = (tips_px[:, axis, None] + along * back[:, axis, None] for axis in (0, 1))
+    dark = profiles(darkness, x.astype(np.float32), y.astype(np.float32))
+    darkest = dark.argmax(axis=1)
+    rows = np.arange(len(dark))
+    # Where both sides' ink is one it is darker than either; at the tip it is as dark as one.
+    full = np.maximum(dark[rows, darkest], 1)
+    seen = ~np.isnan(alone).all(axis=1)
+    full[seen] = np.minimum(full[seen], np.maximum(np.nanmedian(alone[seen], axis=1), 1))
+    outward = np.arange(END_SAMPLES) >= darkest[:, None]
+    falling = np.minimum.accumulate(np.where(outward, dark / full[:, None], 1.0), axis=1)
+    step = (behind + ahead) / (END_SAMPLES - 1)
+    ink = (np.clip((falling - 0.25) * 2, 0, 1).sum(axis=1) - 0.5) * step
+    end = behind - ink
+    beyond = end > -TIP_INK * width_px / 2
+    moved: Floats = np.where(beyond[:, None], tips_px + (end + width_px / 2)[:, None] * back, tips_px)
+    return moved
 
 
 def _ink_ends(

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -59,3 +61,20 @@ def test_the_halves_of_a_circle_on_a_line_are_left_alone() -> None:
     strokes = Strokes(np.array([right, left, (160.0, 80.0), (40.0, 80.0)]), kinds, links)
 
     assert with_crossed_tips(strokes) is strokes
+
+
+def test_a_side_that_comes_round_to_ahead_of_its_tip_is_carried_on_all_the_same() -> None:
+    strokes, tip = _merged(12.0)
+    side = strokes.links[0]
+    round_about = [_line(tuple(side.points_px[-1]), (60.0, 260.0)), _line((60.0, 260.0), (320.0, 260.0))]
+    around = np.vstack([side.points_px, round_about[0][1:], round_about[1][1:]])
+    nodes = strokes.nodes_px.copy()
+    nodes[side.end] = around[-1]
+    strokes = Strokes(nodes, strokes.kinds, (replace(side, points_px=around), *strokes.links[1:]))
+
+    mended = with_crossed_tips(strokes)
+
+    assert np.hypot(*(mended.nodes_px[-1] - tip)) < 0.3
+    (carried,) = [link for link in mended.links if side.end in (link.start, link.end)]
+    along = carried.points_px if carried.end == side.end else carried.points_px[::-1]
+    assert (along[-len(round_about[1]) :] == around[-len(round_about[1]) :]).all()

@@ -266,3 +266,37 @@ def test_a_shift_by_whole_pixels_shifts_the_strokes() -> None:
     solid = here.kinds != NodeKind.LOOP
     for node in here.nodes_px[solid]:
         assert nearest(there, (node[0] + 24, node[1] + 16)) < 0.1
+
+
+@pytest.mark.parametrize("width", [1.5, 2.5, 4.0])
+@pytest.mark.parametrize("turn_deg", [0.0, 35.0])
+def test_a_blunt_nose_whose_sides_would_meet_farther_on_ends_in_its_ink(width: float, turn_deg: float) -> None:
+    """Sides of a parabola: their straight continuations meet some px beyond the nose, where nothing is drawn."""
+    x = 180 * np.linspace(-1, 1, 121) ** 2
+    nose = np.column_stack([x, np.sign(np.linspace(-1, 1, 121)) * 0.45 * np.sqrt(x)])
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    place = np.array([40.3, 60.7])
+    drawn = nose @ np.array([[c, s], [-s, c]]) + place
+
+    strokes = strokes_of([TrueLine(drawn, width, True, "round")])
+
+    assert np.hypot(*(strokes.nodes_px - place).T).min() < 1.0
+
+
+def test_a_border_seen_aslant_keeps_to_its_ink_though_its_near_side_is_thrice_as_wide() -> None:
+    """One line whose width changes on the way: nothing is drawn across the sheet from one end of it to the other."""
+    corners = np.array([(60.0, 50.0), (450.0, 50.0), (580.0, 460.0), (30.0, 460.0)])
+    half = np.array([1.5, 1.5, 4.5, 4.5])[:, None]
+    out = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
+    big = np.full((500 * 4, 620 * 4), 235, np.uint8)
+    for ring, level in ((corners + half * out, 45), (corners - half * out, 235)):
+        cv2.fillPoly(big, [np.round((ring * 4 + 1.5) * 256).astype(np.int32)], level, shift=8)
+    grey = np.asarray(cv2.resize(big, (620, 500), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+    strokes = find_strokes(ink_of(grey))
+
+    points = np.concatenate([link.points_px for link in strokes.links])
+    dark = grey[np.round(points[:, 1]).astype(int), np.round(points[:, 0]).astype(int)]
+    assert (dark < 140).all()
+    for corner in corners:
+        assert np.hypot(*(strokes.nodes_px - corner).T).min() < 0.5
