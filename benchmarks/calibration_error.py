@@ -16,13 +16,24 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from benchmarks.simulated_views import BY_MACHINE, Scene, Taken, photo, random_lengths, scan
+from benchmarks.simulated_views import (
+    BY_HAND,
+    BY_MACHINE,
+    SCAN_KNOWNS_MM,
+    Drawn,
+    Scene,
+    Taken,
+    photo,
+    random_lengths,
+    scan,
+)
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
-from calibration.observations import CalibrationError, Corners
+from calibration.observations import CalibrationError, Corners, KnownDistance
 from calibration.plane_map import Floats
 
 LENGTHS = 25
+TWO_KNOWNS = "scan, two knowns x + y"
 
 Maker = Callable[[np.random.Generator], Taken]
 
@@ -64,12 +75,15 @@ def main() -> None:
     for name, make in rows().items():
         if fnmatch.fnmatch(name, f"*{chosen.rows}*"):
             _print_row(name, make, views=chosen.views, seed=chosen.seed)
+            if name == TWO_KNOWNS:
+                for how, drawn in (("hand", BY_HAND), ("machine", BY_MACHINE)):
+                    _print_axes(how, drawn, views=chosen.views, seed=chosen.seed)
 
 
 def rows() -> dict[str, Maker]:
     """Give the rows of the table: their names, and what takes a picture for each."""
     scans: dict[str, Maker] = {
-        "scan, two knowns x + y": lambda rng: scan(rng, 2),
+        TWO_KNOWNS: lambda rng: scan(rng, 2),
         "scan, one known": lambda rng: scan(rng, 1),
     }
     return scans | {f"photo, {name}": _maker(scene) for name, scene in PHOTOS.items()}
@@ -132,6 +146,29 @@ def _print_row(name: str, make: Maker, *, views: int, seed: int) -> None:
         f"{1000 * np.median(seconds):7.0f}",
         flush=True,
     )
+
+
+def _print_axes(how: str, drawn: Drawn, *, views: int, seed: int) -> None:
+    """Print what the axes' own scales are off, and what clicks and draughting alone make of it."""
+    rng = np.random.default_rng(seed)
+    ends_mm = np.array(SCAN_KNOWNS_MM)
+    true_mm = np.hypot(*(ends_mm[:, 1] - ends_mm[:, 0]).T)
+    off, alone = [], []
+    for _ in range(views):
+        taken = scan(rng, 2, drawn)
+        calibration = calibrated(taken)
+        at_px = taken.picturing.to_picture(ends_mm.reshape(-1, 2)).reshape(2, 2, 2)
+        mm, _ = calibration.lengths_u95(at_px[:, 0], at_px[:, 1], mark_sigma_px=0.0)
+        off.append(mm / true_mm - 1)
+        marked = (known for known in taken.observations if isinstance(known, KnownDistance))
+        px = np.array([math.dist(known.start_px, known.end_px) / known.length_mm for known in marked])
+        alone.append(np.hypot(*(at_px[:, 1] - at_px[:, 0]).T) / true_mm / px - 1)
+    for what, errors in (("axes' scales", off), ("clicks and draughting alone", alone)):
+        part = 100 * np.abs(np.array(errors))
+        axes = [
+            f"{axis} {np.median(part[:, n]):.3f} / {np.quantile(part[:, n], 0.95):.3f}" for n, axis in enumerate("xy")
+        ]
+        print(f"  lengths drawn by {how} ({drawn.within_mm:g} mm), {what}: {', '.join(axes)} % (median / 95 %)")
 
 
 def _homography_error(view: Taken, starts_px: Floats, ends_px: Floats, true: Floats) -> Floats:

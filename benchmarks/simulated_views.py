@@ -35,6 +35,9 @@ CORNER_SIGMA_PX = 0.1
 """A side's centres, and the crossing of two sides: what the finder states; in rendered photos it does better
 (`benchmarks.bordered_photos`)."""
 
+SCAN_KNOWNS_MM = (((60.0, 300.0), (760.0, 300.0)), ((400.0, 60.0), (400.0, 540.0)))
+"""Ends of a scan's known distances, the one along x and the one along y."""
+
 LEAST_KNOWN_MM = 200.0
 """Shortest length that a builder gives of an A1 sheet."""
 
@@ -108,16 +111,17 @@ def photo(rng: np.random.Generator, scene: Scene) -> Taken:
     return Taken(camera, Kind.PHOTO, focal, tuple(observations))
 
 
-def scan(rng: np.random.Generator, knowns: int) -> Taken:
-    """Take a scan, with a length along x, or one each along x and y."""
+def scan(rng: np.random.Generator, knowns: int, drawn: Drawn = BY_HAND) -> Taken:
+    """Take a scan, with a length along x, or one each along x and y (`SCAN_KNOWNS_MM`)."""
     stretch, shear = rng.normal(0, STRETCH_SIGMA), rng.normal(0, SHEAR_SIGMA)
     scanner = scanner_for(
         SHEET_MM, dpi=300, skew_deg=rng.uniform(-2, 2), stretch=(math.exp(-stretch / 2), math.exp(stretch / 2))
     )
     lean = np.array([[1, shear / 2], [shear / 2, 1]])
     scanner = replace(scanner, matrix=lean @ scanner.matrix)
-    pairs = (((60.0, 300.0), (760.0, 300.0)), ((400.0, 60.0), (400.0, 540.0)))[:knowns]
-    return Taken(scanner, Kind.SCAN, None, tuple(known_distance(rng, scanner, np.array(pair)) for pair in pairs))
+    pairs = [np.array(pair) for pair in SCAN_KNOWNS_MM[:knowns]]
+    given = tuple(known_distance(rng, scanner, pair, within_mm=drawn.within_mm) for pair in pairs)
+    return Taken(scanner, Kind.SCAN, None, given)
 
 
 def random_ends(rng: np.random.Generator) -> Floats:
@@ -129,10 +133,15 @@ def random_ends(rng: np.random.Generator) -> Floats:
 
 
 def known_distance(
-    rng: np.random.Generator, picturing: Camera | Scanner, ends_mm: Floats, *, sigma_px: float = CLICK_SIGMA_PX
+    rng: np.random.Generator,
+    picturing: Camera | Scanner,
+    ends_mm: Floats,
+    *,
+    sigma_px: float = CLICK_SIGMA_PX,
+    within_mm: float = DRAUGHTING_MM,
 ) -> KnownDistance:
-    """Give a length as a builder does: marks put by hand, its figure true to the draughting."""
-    length = float(np.hypot(*(ends_mm[1] - ends_mm[0]))) + rng.uniform(-DRAUGHTING_MM, DRAUGHTING_MM)
+    """Give a length as a builder does: marks put by hand, its figure true to the draughting (half width, mm)."""
+    length = float(np.hypot(*(ends_mm[1] - ends_mm[0]))) + rng.uniform(-within_mm, within_mm)
     first, second = marked(rng, picturing, ends_mm, sigma_px=sigma_px)
     return KnownDistance(first, second, length)
 
