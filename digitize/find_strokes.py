@@ -11,6 +11,7 @@ from digitize.clean_graph import clean_graph
 from digitize.crossed_rings import crossed_rings
 from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
+from digitize.dash_corners import with_dash_corners
 from digitize.gaps import bridges
 from digitize.lettering import lettering_links
 from digitize.nodes import Placed, place_nodes
@@ -90,6 +91,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings)
+    strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
     tell(1.0)
     return strokes

@@ -1,5 +1,6 @@
 """Which strokes are lettering: rows of like-sized small pieces, whatever their angle and place."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,9 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
-from digitize.bridged_gaps import dashed_links
+from digitize.dashed_lines import dashed_links
 from digitize.ring_strokes import crossed_links
-from digitize.strokes import NodeKind, Strokes
+from digitize.strokes import Link, NodeKind, Strokes
 
 Floats = NDArray[np.float64]
 
@@ -60,6 +61,7 @@ class Piece:
     plain: bool
     ring: bool
     cross: bool
+    one_pen: bool
     ends: int
     most_at_a_node: int
     ends_of: tuple[tuple[int, int], ...]
@@ -169,10 +171,32 @@ def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
         plain=plain,
         ring=plain and high > RING * long,
         cross=_is_cross(strokes, links, kinds),
+        one_pen=_is_one_pen(members),
         ends=int(np.count_nonzero(kinds == NodeKind.END)),
         ends_of=tuple((link.start, link.end) for link in members),
         most_at_a_node=int(np.bincount([node for link in members for node in (link.start, link.end)]).max()),
     )
+
+
+def _is_one_pen(members: Sequence[Link]) -> bool:
+    """Whether one pen may have drawn a piece: the wide lines that make up a fifth of it are hardly wider than the thin.
+
+    A hatched face has an outline twice as wide as its hatching or more (ISO 128); lettering is written with one pen.
+    """
+    widths_px = np.array([link.width_px for link in members])
+    order = np.argsort(widths_px)
+    lengths_px = np.array([len(members[which].points_px) for which in order], dtype=np.float64)
+    share = np.cumsum(lengths_px) / lengths_px.sum()
+    thin_px, wide_px = widths_px[order][np.searchsorted(share, [PEN_SHARE, 1 - PEN_SHARE])]
+    return bool(wide_px < TWO_PENS * thin_px)
+
+
+PEN_SHARE = 0.2
+"""A pen has drawn at least this share of a piece; what is less may be ink that has run together."""
+
+TWO_PENS = 1.8
+"""Lines of two pens differ by this much: by twice in ISO 128. In pictures of lettering whose letters touch, the widths
+of its strokes differ by up to 1.25."""
 
 
 def _is_cross(strokes: Strokes, links: NDArray[np.int64], kinds: NDArray[np.uint8]) -> bool:
@@ -203,7 +227,8 @@ def _touching_letters(piece: Piece) -> bool:
     """Long, no higher than a letter, of many short strokes."""
     wide = piece.width_px
     return (
-        len(piece.links) >= TOUCHING_LINKS
+        piece.one_pen
+        and len(piece.links) >= TOUCHING_LINKS
         and piece.high_px < TALLEST_WIDTHS * wide
         and TALLEST_WIDTHS * wide / 2 < piece.long_px < LONGEST_WIDTHS * wide
         and piece.long_px < 1.1 * len(piece.links) * piece.high_px

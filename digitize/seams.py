@@ -8,6 +8,9 @@ from digitize.faces import Walk
 INWARD_RAD = np.deg2rad(20)
 """A boundary that turns inward by more was drawn around two things, or has a real inner corner there."""
 
+EDGE_RAD = np.deg2rad(40)
+"""Sheets laid side by side step by more; ribs on a datum leave each other at some 20 degrees."""
+
 
 def seam_links(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
     """Give the links of inner lines that run from one inward corner of a boundary to another."""
@@ -46,8 +49,11 @@ def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -
     """Tell whether lines across an outline are edges of parts that lie side by side, and not drawn on one part.
 
     They are when they are as wide as the outline and it has nothing else inside as wide: sheets laid side by side are
-    closed by full lines and empty, while a panel has its ribs and spars inside as well, and a fold is drawn thin.
+    closed by full lines and empty, while a panel has its ribs and spars inside as well, and a fold is drawn thin. Where
+    lines run together at a shallow angle, as those of nested ribs do, nothing is cut.
     """
+    if _inward_places(graph, outer, EDGE_RAD) != _inward_places(graph, outer, INWARD_RAD):
+        return False
     widths_px = np.array([link.width_px for link in graph.strokes.links])
     full_px = THIN_LINE * float(np.median(widths_px[[side >> 1 for side in outer]]))
     return bool((widths_px[sorted(seams)] >= full_px).all() and not (widths_px[sorted(inner - seams)] >= full_px).any())
@@ -64,12 +70,12 @@ def _run(graph: LineGraph, side: Side, inner: set[int]) -> tuple[list[int], Side
         run.append(side >> 1)
 
 
-def _inward_places(graph: LineGraph, outer: Walk) -> set[int]:
+def _inward_places(graph: LineGraph, outer: Walk, least_rad: float = INWARD_RAD) -> set[int]:
     inward = set()
     for side, after in zip(outer, outer[1:] + outer[:1], strict=True):
         turn = (graph.leaving_rad[after] - graph.leaving_rad[side ^ 1] + np.pi) % (2 * np.pi)
         # Clockwise as seen with y down: outer corners turn by a positive angle.
         turn = (turn + np.pi) % (2 * np.pi) - np.pi
-        if turn < -INWARD_RAD:
+        if turn < -least_rad:
             inward.add(graph.place_of(after))
     return inward

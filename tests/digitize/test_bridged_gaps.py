@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from benchmarks.fit_error import line
 from benchmarks.vector_strokes import Inking, strokes_of
-from digitize.bridged_gaps import dashed_links, with_gaps_bridged
+from digitize.bridged_gaps import with_gaps_bridged
+from digitize.dashed_lines import dashed_links
 from digitize.draw_outlines import draw_outlines
 from digitize.lettering import lettering_links
 from digitize.loop import Role

@@ -1,5 +1,6 @@
 """Lettering told from drawing, and the landmarks left."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -86,6 +87,19 @@ def test_a_word_is_lettering_at_any_angle_and_size(angle_deg: float, tall: float
     letters = lettering_links(strokes)
 
     assert letters.tolist() == [False] * 4 + [True] * 7
+
+
+def test_a_hatched_face_with_a_thick_outline_is_no_lettering() -> None:
+    """Wide and low, of many short links; ISO 128 has thick lines twice as wide as thin ones."""
+    foot = [run((20 * k, 60), (20 * k + 20, 60)) for k in range(8)]
+    top = [run((20 * k, 0), (20 * k + 20, 0)) for k in range(8)]
+    sides = [run((0, 0), (0, 60)), run((160, 0), (160, 60))]
+    hatched = strokes_of([*foot, *top, *sides, *(run((20 * k, 60), (20 * k + 60, 0)) for k in range(6))])
+    thick = [replace(link, width_px=2 * WIDTH_PX) for link in hatched.links]
+    two_pens = replace(hatched, links=(*thick[:18], *hatched.links[18:]))
+
+    assert lettering_links(replace(hatched, links=tuple(thick))).all()
+    assert not lettering_links(two_pens).any()
 
 
 def test_holes_in_a_row_are_no_lettering() -> None:

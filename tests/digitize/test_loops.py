@@ -153,6 +153,15 @@ def test_a_stepped_panel_with_ribs_beside_the_step_stays_whole():
     assert areas(found, Role.PART) == near(9000)
 
 
+def test_lines_that_run_together_at_a_shallow_angle_are_no_edges_of_sheets():
+    """The second line leaves the first by 25 degrees, as ribs leave a datum; sheets step by a right angle."""
+    outside = np.array([(20.0, 20), (200, 20), (200, 60), (100, 60), (50, 60 + 50 * np.tan(np.radians(25))), (20, 20)])
+
+    found = loops(outside, line((100, 60), (50, 60)))
+
+    assert areas(found, Role.PART) == near(shapely.Polygon(outside).area)
+
+
 def test_a_slot_that_a_line_crosses_is_a_hole():
     slot = np.array([(60.0, 40), (75, 40), (75, 80), (60, 80), (60, 40)])
 

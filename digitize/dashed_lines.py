@@ -1,0 +1,147 @@
+"""Where a line leads over the gaps in it, and which lines are dashed."""
+
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.facing_ends import SEEN_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
+from digitize.strokes import Link, Strokes
+
+Floats: TypeAlias = NDArray[np.float64]
+
+
+def dashed_links(strokes: Strokes) -> NDArray[np.bool_]:
+    """Tell which links are of straight dashed lines: three gaps or more in one line, each with ends that face it.
+
+    Lettering has no such thing, and no letter is drawn across such a line.
+    """
+    marked = np.zeros(len(strokes.links), dtype=np.bool_)
+    sides = free_sides(strokes, marked)
+    if len(sides) < 2 * DASHED_GAPS:
+        return marked
+    pairs = clear_of_lines(strokes, facing_sides(strokes, sides))
+    over, at = over_gaps(pairs), sides_at(strokes)
+    for a, b in pairs:
+        if marked[[a >> 1, b >> 1]].all():
+            continue
+        ways = [followed(strokes, side, over, at) for side in (a, b)]
+        whole = np.concatenate([ways[0].points_px[::-1], ways[1].points_px])
+        if sum(way.gaps for way in ways) + 1 >= DASHED_GAPS and is_straight(whole, strokes.links[a >> 1].width_px):
+            marked[[*ways[0].links, *ways[1].links]] = True
+    return marked
+
+
+DASHED_GAPS = 3
+"""Fewer gaps in a line may be lost ink, or two bars of letters side by side."""
+
+
+def over_gaps(pairs: list[tuple[Side, Side]]) -> dict[Side, Side]:
+    """Give for each end that faces another the one it faces."""
+    return {one: other for a, b in pairs for one, other in ((a, b), (b, a))}
+
+
+def sides_at(strokes: Strokes) -> dict[int, list[Side]]:
+    """Give the sides of links at each node."""
+    at: dict[int, list[Side]] = {}
+    for which, link in enumerate(strokes.links):
+        at.setdefault(link.start, []).append(2 * which)
+        at.setdefault(link.end, []).append(2 * which + 1)
+    return at
+
+
+def dashed_line_px(
+    strokes: Strokes, side: Side, over: dict[Side, Side], at: dict[int, list[Side]]
+) -> NDArray[np.float64] | None:
+    """Give places along the straight dashed line that ends free at a side; None where none does.
+
+    Its far end may be a corner's piece, which is left out where it is not straight.
+    """
+    way = followed(strokes, side, over, at)
+    width_px = strokes.links[side >> 1].width_px
+    if way.gaps >= DASHED_GAPS and is_straight(way.points_px, width_px):
+        return way.points_px
+    if way.gaps > DASHED_GAPS and is_straight(way.points_px[:-PLACES], width_px):
+        return way.points_px[:-PLACES]
+    return None
+
+
+PLACES = 3
+"""Places along each link by which a line is known: both ends and the middle."""
+
+
+class Stop(Enum):
+    """What a line comes to, followed straight on through crossings and over gaps."""
+
+    FREE = auto()
+    CORNER = auto()
+    JUNCTION = auto()
+    CLOSED = auto()
+
+
+OPPOSITE_COSINE = -np.cos(np.radians(12))
+"""Where others cross it a line carries straight on to within this."""
+
+STRAIGHT_WIDTHS, STRAIGHT_SHARE = 1.0, 0.005
+"""A ruled line leaves its chord by no more than this, in line widths and parts of its length (a lens bends it)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """Where a line leads: what it comes to, over how many gaps, by which links, and places along it."""
+
+    stop: Stop
+    gaps: int
+    links: tuple[int, ...]
+    points_px: Floats
+
+
+def followed(strokes: Strokes, side: Side, over: dict[Side, Side], at: dict[int, list[Side]]) -> Way:
+    """Follow a line back from its free end, straight on through crossings and over gaps."""
+    gaps = 0
+    points: list[Floats] = []
+    seen: list[int] = []
+    while True:
+        link = strokes.links[side >> 1]
+        way = towards(link, side)[::-1]
+        seen.append(side >> 1)
+        points.append(way[[0, len(way) // 2, -1]])
+        stop, onward = _onward(strokes, side ^ 1, over, at)
+        if onward is not None and onward >> 1 in seen:
+            stop, onward = Stop.CLOSED, None
+        if onward is None:
+            return Way(stop, gaps, tuple(seen), np.concatenate(points))
+        gaps += side ^ 1 in over
+        side = onward
+
+
+def _onward(strokes: Strokes, far: Side, over: dict[Side, Side], at: dict[int, list[Side]]) -> tuple[Stop, Side | None]:
+    """The side by which a line goes on beyond its end, or what it ends at."""
+    if far in over:
+        return Stop.JUNCTION, over[far]
+    link = strokes.links[far >> 1]
+    here = [side for side in at[link.end if far & 1 else link.start] if side >> 1 != far >> 1]
+    if len(here) < 2:
+        return (Stop.CORNER if here else Stop.FREE), None
+    own = _leaving(link, far)
+    cosines = [float(own @ _leaving(strokes.links[side >> 1], side)) for side in here]
+    best = int(np.argmin(cosines))
+    return Stop.JUNCTION, here[best] if cosines[best] < OPPOSITE_COSINE else None
+
+
+def _leaving(link: Link, side: Side) -> Floats:
+    """The direction in which a link leaves its node."""
+    points = towards(link, side)[::-1]
+    way = points[min(len(points) - 1, max(2, int(SEEN_WIDTHS * link.width_px)))] - points[0]
+    unit: Floats = way / max(float(np.hypot(*way)), 1e-9)
+    return unit
+
+
+def is_straight(points: Floats, width_px: float) -> bool:
+    """Tell whether points lie on one ruled line."""
+    away = points - points.mean(axis=0)
+    _, _, axes = np.linalg.svd(away, full_matrices=False)
+    along, aside = away @ axes[0], np.abs(away @ axes[1])
+    return bool(aside.max() < STRAIGHT_WIDTHS * width_px + STRAIGHT_SHARE * float(np.ptp(along)))

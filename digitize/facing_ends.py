@@ -1,0 +1,103 @@
+"""Which free ends of lines point at each other across a gap."""
+
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from digitize.continuation import length_px
+from digitize.strokes import Link, Strokes
+
+Floats: TypeAlias = NDArray[np.float64]
+Side: TypeAlias = int
+
+MOST_WIDTHS = 12.0
+"""Longest gap, in line widths: 3 mm of a 0.25 mm line. Dashes lie nearer to each other."""
+
+LEAST_LINK_WIDTHS = 2.0
+"""What is shorter, in line widths, shows no direction: a dot, a thorn."""
+
+SEEN_WIDTHS = 6.0
+"""The direction of an end is that of its last so many line widths."""
+
+ASIDE_WIDTHS, ASIDE_SHARE = 0.6, 0.15
+"""An end meets the other's line within this many widths, and parts of the gap: on a curve of four gaps' radius."""
+
+FACING_COSINE = -np.cos(np.radians(35))
+"""The two ends point against each other at least so well."""
+
+
+def free_sides(strokes: Strokes, lettering: NDArray[np.bool_]) -> list[Side]:
+    """Give the free ends of lines long enough to show a direction; lettering has none that counts."""
+    degree = np.bincount(
+        np.array([node for link in strokes.links for node in (link.start, link.end)], dtype=np.int64),
+        minlength=len(strokes.nodes_px),
+    )
+    sides = []
+    for which, link in enumerate(strokes.links):
+        if lettering[which] or length_px(link.points_px) < LEAST_LINK_WIDTHS * link.width_px:
+            continue
+        sides += [2 * which + end for end, node in enumerate((link.start, link.end)) if degree[node] == 1]
+    return sides
+
+
+def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]:
+    """Give pairs of free ends that point at each other, the nearest first, each end once."""
+    ends, ways, widths_px = _ends(strokes, sides)
+    most = MOST_WIDTHS * widths_px
+    near = cKDTree(ends).query_pairs(float(most.max()), output_type="ndarray")
+    if not len(near):
+        return []
+    a, b = near.T
+    gap = ends[b] - ends[a]
+    gap_px = np.hypot(gap[:, 0], gap[:, 1])
+    width_px = np.minimum(widths_px[a], widths_px[b])
+    aside_a = np.abs(gap[:, 0] * ways[a, 1] - gap[:, 1] * ways[a, 0])
+    aside_b = np.abs(gap[:, 0] * ways[b, 1] - gap[:, 1] * ways[b, 0])
+    facing = (gap_px <= MOST_WIDTHS * width_px) & ((ways[a] * ways[b]).sum(axis=1) < FACING_COSINE)
+    facing &= ((ways[a] * gap).sum(axis=1) > 0) & ((ways[b] * gap).sum(axis=1) < 0)
+    facing &= np.maximum(aside_a, aside_b) <= ASIDE_WIDTHS * width_px + ASIDE_SHARE * gap_px
+    pairs: list[tuple[Side, Side]] = []
+    taken: set[int] = set()
+    for which in np.flatnonzero(facing)[np.argsort(gap_px[facing])].tolist():
+        one, other = int(a[which]), int(b[which])
+        if not {one, other} & taken:
+            taken |= {one, other}
+            pairs.append((sides[one], sides[other]))
+    return pairs
+
+
+def _ends(strokes: Strokes, sides: list[Side]) -> tuple[Floats, Floats, Floats]:
+    """Where free ends lie, the unit directions in which they point, and their lines' widths."""
+    ends, ways, widths = [], [], []
+    for side in sides:
+        link = strokes.links[side >> 1]
+        points = towards(link, side)[::-1]
+        seen = points[: max(3, int(SEEN_WIDTHS * link.width_px))]
+        _, _, axes = np.linalg.svd(seen - seen.mean(axis=0), full_matrices=False)
+        way = axes[0] if axes[0] @ (seen[0] - seen[-1]) > 0 else -axes[0]
+        ends.append(points[0])
+        ways.append(way)
+        widths.append(link.width_px)
+    return np.array(ends), np.array(ways), np.array(widths)
+
+
+def towards(link: Link, side: Side) -> Floats:
+    """Give a link's points, run towards the given side."""
+    return link.points_px if side & 1 else link.points_px[::-1]
+
+
+def clear_of_lines(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Side, Side]]:
+    """Give the pairs between which there is nothing drawn."""
+    if not pairs:
+        return []
+    lines = [shapely.LineString(link.points_px) for link in strokes.links]
+    tree = shapely.STRtree(lines)
+    gaps = [shapely.LineString([towards(strokes.links[side >> 1], side)[-1] for side in pair]) for pair in pairs]
+    bridge, line = tree.query(gaps, predicate="intersects")
+    crossed = {
+        at for at, which in zip(bridge.tolist(), line.tolist(), strict=True) if which not in {s >> 1 for s in pairs[at]}
+    }
+    return [pair for at, pair in enumerate(pairs) if at not in crossed]

@@ -1,0 +1,82 @@
+"""Corners of dashed outlines whose pieces are too small to show which way their arms point."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from benchmarks.fit_error import line
+from benchmarks.vector_strokes import Inking, strokes_of
+from digitize.bridged_gaps import with_gaps_bridged
+from digitize.dash_corners import with_dash_corners
+from digitize.lettering import lettering_links
+from digitize.loop import Role
+from digitize.loops import find_loops
+from digitize.strokes import NodeKind, Strokes
+
+Line = NDArray[np.float64]
+INKING = Inking(seed=7)
+CORNERS = np.array([(20.0, 20.0), (92.0, 20.0), (80.0, 68.0), (28.0, 68.0)])
+CORNER_OFF_PX = 0.3  # twice the scatter of a drawn corner here: extensions over five line widths
+
+
+ROUNDED_MM = 0.8  # thinning cuts a corner from about two line widths before it
+
+
+def rounded_piece(at: Line, before: Line, after: Line, arm_mm: float) -> Line:
+    """A corner's piece as thinning leaves it: one curve from arm to arm that cuts the corner."""
+    a, b = at + ROUNDED_MM * before, at + ROUNDED_MM * after
+    t = np.linspace(0, 1, 60)[:, None]
+    curve = (1 - t) ** 2 * a + 2 * t * (1 - t) * at + t**2 * b
+    return np.vstack([at + arm_mm * before, curve, at + arm_mm * after])
+
+
+def dashed(arm_mm: float) -> list[Line]:
+    lines = []
+    for number, (a, b) in enumerate(zip(CORNERS, np.roll(CORNERS, -1, axis=0), strict=True)):
+        length = float(np.hypot(*(b - a)))
+        way = (b - a) / length
+        before = (CORNERS[number - 1] - a) / np.hypot(*(CORNERS[number - 1] - a))
+        lines.append(rounded_piece(a, before, way, arm_mm))
+        pitch = (length - 2 * arm_mm - 1) / round((length - 2 * arm_mm - 1) / 4)
+        starts = arm_mm + 1 + pitch * np.arange(round((length - 2 * arm_mm - 1) / pitch))
+        lines += [line(a + way * s, a + way * (s + pitch - 1)) for s in starts.tolist()]
+    return lines
+
+
+def none_of(strokes: Strokes) -> NDArray[np.bool_]:
+    return np.zeros(len(strokes.links), dtype=np.bool_)
+
+
+@pytest.mark.parametrize("arm_mm", [1.2, 1.5])
+def test_dashes_that_lead_to_a_rounded_piece_meet_where_they_cross(arm_mm: float) -> None:
+    strokes = strokes_of(dashed(arm_mm), INKING)
+
+    mended = with_dash_corners(strokes, none_of(strokes))
+
+    corners = mended.nodes_px[mended.kinds == NodeKind.CORNER]
+    assert len(corners) == 4
+    true_px = INKING.to_picture(CORNERS)
+    off_px = np.hypot(*(corners[:, None] - true_px[None]).transpose(2, 0, 1)).min(axis=0)
+    assert off_px.max() < CORNER_OFF_PX
+
+
+def test_an_outline_of_dashes_with_rounded_corner_pieces_is_a_part() -> None:
+    strokes = strokes_of(dashed(1.5), INKING)
+
+    mended = with_dash_corners(strokes, none_of(strokes))
+    whole = with_gaps_bridged(mended, none_of(mended))
+
+    found = find_loops(whole, lettering=lettering_links(whole), border_px=None)
+    areas = [loop.area_px2 * INKING.mm_per_px**2 for loop in found.loops if loop.role is Role.PART]
+    assert areas == pytest.approx([(72 + 52) / 2 * 48], rel=0.01)
+
+
+def test_a_letter_beside_the_ends_of_two_dashed_lines_stays_as_it_is() -> None:
+    """It lies where the lines would cross, but not along them."""
+    across = [line((x, 20), (x + 3, 20)) for x in np.arange(20, 60, 4).tolist()]
+    up = [line((66, y), (66, y + 3)) for y in np.arange(26, 66, 4).tolist()]
+    t = np.linspace(0, 1.5 * np.pi, 60)
+    letter = np.column_stack([66 + 1.5 * np.cos(t), 20 + 1.5 * np.sin(t)])
+    strokes = strokes_of([*across, *up, letter], INKING)
+
+    assert with_dash_corners(strokes, none_of(strokes)) is strokes
