@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.bend import ALIKE, HUMP_REACH, HUMPS, MORE_NODES, POWERS, Bend, Floats
+from calibration.bend import ALIKE, HUMP_REACH, LONG_SIDE, MORE_NODES, POWERS, SHORT_SIDE, Bend, Floats, humps_by_side
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(POWERS[-1] + MORE_NODES)
 
@@ -23,17 +23,17 @@ class Moves:
 
 
 def paper_moves(bend: Bend, w: Floats, moves: Moves) -> tuple[Floats, Floats]:
-    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 18, N, 2)."""
+    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 36, N, 2)."""
     direction = np.array([np.cos(bend.turn), np.sin(bend.turn)])
     aside = np.array([-direction[1], direction[0]])
     offset, distance = w - bend.middle, float(bend.distance)
     t, t_aside = offset @ direction, offset @ aside
     slopes, rises = _terms(t)
     slope = bend.cylinder @ slopes
-    away = offset[:, None] - np.array(HUMPS)
-    humps = np.exp((away**2).sum(axis=2) / (-2 * HUMP_REACH**2))
+    along, across = humps_by_side(offset, bend.long_axis)
+    humps = (across[:, :, None] * along[:, None]).reshape(len(w), -1)
     amounts = bend.bulge @ ALIKE
-    uphill = slope[:, None] * direction - np.einsum("nj,j,njk->nk", humps, amounts, away) / HUMP_REACH**2
+    uphill = slope[:, None] * direction + _uphill(bend, offset, humps * amounts)
     height = bend.cylinder @ rises + humps @ amounts
     excess, by_t, by_middle, by_distance, by_cylinder = _arc_moves(bend, t, float(bend.middle @ direction))
 
@@ -52,6 +52,14 @@ def paper_moves(bend: Bend, w: Floats, moves: Moves) -> tuple[Floats, Floats]:
     own[0] += excess[:, None] * aside
     paper = (1 - height / distance)[:, None] * w + excess[:, None] * direction
     return np.asarray(paper), np.concatenate([given, own])
+
+
+def _uphill(bend: Bend, offset: Floats, humps: Floats) -> Floats:
+    """Give how steeply the sum of the humps (N, 30) rises in x and y, (N, 2)."""
+    middles = np.empty((len(SHORT_SIDE), len(LONG_SIDE), 2))
+    middles[..., bend.long_axis], middles[..., 1 - bend.long_axis] = LONG_SIDE, SHORT_SIDE[:, None]
+    uphill = humps @ middles.reshape(-1, 2) - humps.sum(axis=1)[:, None] * offset
+    return np.asarray(uphill / HUMP_REACH**2)
 
 
 def _arc_moves(bend: Bend, t: Floats, middle: float) -> tuple[Floats, Floats, Floats, Floats, Floats]:

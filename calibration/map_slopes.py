@@ -38,7 +38,7 @@ def plane_slopes(
 
     Parameters
     ----------
-    values : (28,) array
+    values : (46,) array
         One set, in the order of `P`.
     points_px : (N, 2) array
         Picture frame.
@@ -53,8 +53,8 @@ def plane_slopes(
     paper, moves = _before_bend(unit, points_px, size)
     names: tuple[P, ...] = (*LEAN, *LENS)
     if is_bent(values) or any(p in BENDING for p in parameters):
-        distances, middles = _bend_moves(unit)
-        paper, moves = paper_moves(bend(unit), paper, Moves(moves, distances, middles))
+        distances, middles = _bend_moves(unit, size)
+        paper, moves = paper_moves(bend(unit, size), paper, Moves(moves, distances, middles))
         names += BENDING
     by_name = dict(zip(names, moves, strict=True))
     scaled = strain_matrix(values)[:2, :2] * np.exp(values[P.LOG_SCALE])
@@ -99,11 +99,11 @@ def _before_bend(values: Floats, points_px: Floats, size: PictureSize) -> tuple[
     return np.asarray(w.T), np.asarray(np.swapaxes(moves, 1, 2))
 
 
-def _bend_moves(values: Floats) -> tuple[Floats, Floats]:
+def _bend_moves(values: Floats, size: PictureSize) -> tuple[Floats, Floats]:
     """Give how the camera's distance (7,) and the middle (7, 2) move with the lean; a lens moves neither."""
     still = np.zeros(len(LENS))
-    distances = _differences(lambda sets: bend(sets).distance, values, LEAN)
-    middles = _differences(lambda sets: bend(sets).middle, values, LEAN)
+    distances = _differences(lambda sets: bend(sets, size).distance, values, LEAN)
+    middles = _differences(lambda sets: bend(sets, size).middle, values, LEAN)
     return np.concatenate([distances, still]), np.concatenate([middles, np.zeros((len(LENS), 2))])
 
 

@@ -64,8 +64,8 @@ PAGE_SIGMA = 1e-4
 CYLINDER_SIGMA = (0.02, 0.02, 0.02, 0.02, 0.02)
 """Half diagonals, for t^2 to t^6: an A1 sheet that fills the picture rises by 5 mm at its edge with each."""
 
-BULGE_SIGMA = 0.005
-"""Half diagonals, each hump: heights of 3-4 mm on an A1 sheet; paper stretches too little for many more."""
+BULGE_SIGMA = 0.008
+"""Half diagonals, of the height anywhere: 5 mm on an A1 sheet that fills the picture."""
 
 
 def priors(*, kind: Kind, focal_35mm: float | None) -> dict[P, Prior]:

@@ -65,6 +65,24 @@ class P(IntEnum):
     BULGE_10 = 25
     BULGE_11 = 26
     BULGE_12 = 27
+    BULGE_13 = 28
+    BULGE_14 = 29
+    BULGE_15 = 30
+    BULGE_16 = 31
+    BULGE_17 = 32
+    BULGE_18 = 33
+    BULGE_19 = 34
+    BULGE_20 = 35
+    BULGE_21 = 36
+    BULGE_22 = 37
+    BULGE_23 = 38
+    BULGE_24 = 39
+    BULGE_25 = 40
+    BULGE_26 = 41
+    BULGE_27 = 42
+    BULGE_28 = 43
+    BULGE_29 = 44
+    BULGE_30 = 45
 
 
 LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
@@ -75,7 +93,7 @@ _LENS = slice(P.K1, P.CENTRE_Y + 1)
 CYLINDER = tuple(P)[P.BEND_2 : P.BEND_2 + len(POWERS)]
 """A cylinder's profile; its direction is `P.BEND_TURN`."""
 
-BULGE = tuple(P)[P.BULGE_1 : P.BULGE_1 + len(HUMPS)]
+BULGE = tuple(P)[P.BULGE_1 : P.BULGE_1 + HUMPS]
 """What the paper does that is no cylinder."""
 
 
@@ -102,7 +120,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
 
     Parameters
     ----------
-    values : (..., 28) array
+    values : (..., 46) array
         Parameters in the order of `P`; leading axes are sets of parameters.
     points_px : (N, 2) array
         Picture frame.
@@ -127,7 +145,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
     if not curled:
         return plane
     scale = np.exp(values[..., P.LOG_SCALE])[..., None, None]
-    paper = bend(values).paper(plane / scale) * scale
+    paper = bend(values, size).paper(plane / scale) * scale
     return np.asarray(paper @ np.swapaxes(strain_matrix(values)[..., :2, :2], -1, -2))
 
 
@@ -138,7 +156,7 @@ def picture_from_plane(values: Floats, points_mm: Floats, size: PictureSize) -> 
     if curled:
         scale = np.exp(values[P.LOG_SCALE])
         paper = points @ np.linalg.inv(strain_matrix(values)[:2, :2]).T
-        points = bend(values).plane(paper / scale) * scale
+        points = bend(values, size).plane(paper / scale) * scale
     inverse = np.linalg.inv(camera_matrix(values) if curled else homography(values))
     p = points @ inverse[:, :2].T + inverse[:, 2]
     # 1 / p[2] is the depth: at or below zero lies what the camera cannot see.
@@ -157,7 +175,7 @@ def homography(values: Floats) -> Floats:
 
 
 def moving(values: Floats) -> list[P]:
-    """Give the parameters that the map (28,) depends on: those of a bend only where there is one."""
+    """Give the parameters that the map (46,) depends on: those of a bend only where there is one."""
     bent = values[P.BEND_2 :].any()
     return [p for p in P if p < P.BEND_TURN or (bent and (p < P.BULGE_1 or values[P.BULGE_1 :].any()))]
 
@@ -167,15 +185,16 @@ def is_bent(values: Floats) -> bool:
     return bool(values[..., P.BEND_2 :].any())
 
 
-def bend(values: Floats) -> Bend:
-    """Give the bend that the parameters (..., 28) describe."""
+def bend(values: Floats, size: PictureSize) -> Bend:
+    """Give the bend that the parameters (..., 46) describe."""
     focal = np.exp(values[..., P.LOG_FOCAL])
     lean = np.stack([values[..., P.TILT_X], values[..., P.TILT_Y]], axis=-1) * focal[..., None]
     length = np.sqrt(1 + (lean**2).sum(axis=-1))
     # The axis of the camera, x = y = 0, meets the plane here: the third column of `camera_matrix`.
     middle = -lean * (focal / length)[..., None]
     cylinder = values[..., P.BEND_2 : P.BEND_6 + 1]
-    return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_1 :], focal / length, middle)
+    long_axis = int(size.height_px > size.width_px)
+    return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_1 :], focal / length, middle, long_axis)
 
 
 def camera_matrix(values: Floats) -> Floats:
@@ -216,10 +235,10 @@ def standing(values: Floats, points_px: Floats, size: PictureSize) -> tuple[floa
     flat = np.array(values)
     flat[P.BEND_2 :] = 0.0
     w = plane_from_picture(flat, points, size) / scale
-    heights = bend(values).heights(w)
+    heights = bend(values, size).heights(w)
     plane = np.column_stack([w, np.ones(len(w))])
     off = heights - plane @ np.linalg.lstsq(plane, heights, rcond=None)[0]
-    return float(np.ptp(off)) * scale, float(bend(values).distance) * scale
+    return float(np.ptp(off)) * scale, float(bend(values, size).distance) * scale
 
 
 def local_scales(values: Floats, points_px: Floats, size: PictureSize) -> Floats:

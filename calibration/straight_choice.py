@@ -32,10 +32,10 @@ CAMBER = (0.005, 0.002, 0.001, 0.0005)
 what bows less by the give of drawing is one."""
 
 MODEL_MM = (0.1, 0.05, 0.03, 0.02)
-"""One sigma of each shape that curled paper has beyond twelve humps and first order, mm."""
+"""One sigma of each shape that curled paper has beyond its humps and first order, mm."""
 
 HEIGHT_SIGMA = 2 * BULGE_SIGMA
-"""Half diagonals, each hump: they stand for cylinders too, which rise higher."""
+"""Half diagonals, of the height anywhere: humps stand for cylinders too, which rise higher."""
 
 TAKEN = math.log(20)
 """Odds, as a logarithm, that a line is straight rather than gently curved, before it is taken."""
@@ -51,9 +51,6 @@ MOST_TAKEN = 16
 
 ROUNDS = 4
 """Of taking and of asking the others about each again."""
-
-STEP = 1e-4
-"""Of each parameter against its bound or, a hump, in half diagonals: all is linear over it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,18 +124,11 @@ def straight_among(
 def _linear(problem: Problem, values: Floats, unknowns: Floats, count: int) -> tuple[_Belief, _Lines, int]:
     """Give what all but the last `count` lines tell, in units of bounds and of heights' sigmas, and those lines."""
     weights = problem.weights(values)
-    steps = np.concatenate([STEP * problem.bounds, np.full(len(BULGE), STEP)])
-    moved = np.tile(unknowns, (2 * len(steps), 1))
-    sets = np.tile(values, (2 * len(steps), 1))
-    own = len(unknowns)
-    for side, sign in ((0, 1.0), (1, -1.0)):
-        at = side * len(steps) + np.arange(own)
-        moved[at, np.arange(own)] += sign * steps[:own]
-        sets[at] = problem.values(moved[at])
-        sets[side * len(steps) + own + np.arange(len(BULGE)), list(BULGE)] += sign * STEP
-    ahead, behind = np.split(problem.rows(sets, moved, weights), 2)
+    own, free = len(unknowns), len(problem.free)
+    slopes = problem.slopes(values, unknowns, weights, (*problem.free, *BULGE))
+    by_map, by_bulge, by_own = np.split(slopes, (free, free + len(BULGE)), axis=1)
     unit = np.concatenate([problem.bounds, np.full(len(BULGE), HEIGHT_SIGMA)])
-    by = ((ahead - behind) / (2 * steps[:, None])).T * unit
+    by = np.hstack([by_map, by_own, by_bulge]) * unit
     rows = problem.rows(values[None], unknowns[None], weights)[0]
     end = problem.line_rows[-1] + 1
     parts: list[tuple[NDArray[np.intp], Floats, LineBlock]] = []
