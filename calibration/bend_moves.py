@@ -4,6 +4,7 @@ With n = 1 - z / D and A the arc's excess at t, the paper is w n + A d for the p
 by its own integrand at t, and the rest is taken under the integral.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,8 +23,11 @@ class Moves:
     middle: Floats
 
 
-def paper_moves(bend: Bend, w: Floats, moves: Moves) -> tuple[Floats, Floats]:
-    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 36, N, 2)."""
+def paper_moves(bend: Bend, w: Floats, moves: Moves, *, bulge: Sequence[int]) -> tuple[Floats, Floats]:
+    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 6 + b, N, 2).
+
+    Of the bulge by those of its amounts that `bulge` tells.
+    """
     direction = np.array([np.cos(bend.turn), np.sin(bend.turn)])
     aside = np.array([-direction[1], direction[0]])
     offset, distance = w - bend.middle, float(bend.distance)
@@ -44,7 +48,7 @@ def paper_moves(bend: Bend, w: Floats, moves: Moves) -> tuple[Floats, Floats]:
     arc += np.outer(moves.middle @ direction, by_middle) + np.outer(moves.distance, by_distance)
     given = moves.w * (1 - height / distance)[:, None] + nearer[:, :, None] * w + arc[:, :, None] * direction
 
-    rise = np.vstack([slope * t_aside, rises, (humps @ ALIKE).T])
+    rise = np.vstack([slope * t_aside, rises, (humps @ ALIKE[:, list(bulge)]).T])
     arc = np.zeros_like(rise)
     arc[0] = by_t * t_aside + by_middle * float(bend.middle @ aside)
     arc[1 : 1 + len(POWERS)] = by_cylinder

@@ -54,8 +54,10 @@ def plane_slopes(
     names: tuple[P, ...] = (*LEAN, *LENS)
     if is_bent(values) or any(p in BENDING for p in parameters):
         distances, middles = _bend_moves(unit, size)
-        paper, moves = paper_moves(bend(unit, size), paper, Moves(moves, distances, middles))
-        names += BENDING
+        bulge = [p for p in BULGE if p in parameters]
+        given = Moves(moves, distances, middles)
+        paper, moves = paper_moves(bend(unit, size), paper, given, bulge=[p - P.BULGE_1 for p in bulge])
+        names += (P.BEND_TURN, *CYLINDER, *bulge)
     by_name = dict(zip(names, moves, strict=True))
     scaled = strain_matrix(values)[:2, :2] * np.exp(values[P.LOG_SCALE])
     plane = paper @ scaled.T

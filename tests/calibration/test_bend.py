@@ -4,6 +4,7 @@ Truth is a sheet bent on paper of exact lengths (`sample_scans/curled.py`), whic
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from calibration.kind import Kind
 from calibration.observations import Corners, StraightLine
 from calibration.plane_map import BULGE, CYLINDER, P, PictureSize, picture_from_plane, plane_from_picture
 from sample_scans.camera import View, camera_for
-from sample_scans.curled import CurledCamera, Shape, curled
+from sample_scans.curled import CurledCamera, Shape, bulged, curled
 
 SHEET_MM = np.array([[0.0, 594.0], [841.0, 594.0], [841.0, 0.0], [0.0, 0.0]])
 BORDER_MM = np.array([[20.0, 574.0], [821.0, 574.0], [821.0, 20.0], [20.0, 20.0]])
@@ -85,6 +86,32 @@ def worst_part(calibration, seen):
     start, end = seen.to_picture(ends_mm[0]), seen.to_picture(ends_mm[1])
     mm, _ = calibration.lengths_u95(start, end)
     return float(np.abs(mm / true - 1)[long].max())
+
+
+def test_bulged_paper_is_laid_flat_alike_in_a_picture_turned_on_its_side():
+    rng = np.random.default_rng(12)
+    camera = camera_for(SHEET_MM, VIEW, width_px=4000, height_px=3000)
+    seen = CurledCamera(camera, bulged(SHEET_MM, rng, rise_mm=8))
+    wide = given(seen, rng)
+    ends_px = rng.uniform((300, 250), (3700, 2750), (2, 40, 2))
+
+    def turned(px):
+        return np.column_stack([2999 - px[:, 1], px[:, 0]])
+
+    corners, *lines = wide
+    first, second, third, fourth = ((float(x), float(y)) for x, y in turned(np.array(corners.points_px)))
+    tall = [replace(corners, points_px=(first, second, third, fourth))]
+    tall += [replace(line, points_px=turned(line.points_px)) for line in lines]
+
+    on_wide = adjust(wide, width_px=4000, height_px=3000, kind=Kind.PHOTO, focal_35mm=camera.focal_35mm)
+    on_tall = adjust(tall, width_px=3000, height_px=4000, kind=Kind.PHOTO, focal_35mm=camera.focal_35mm)
+
+    assert on_wide.values[list(BULGE)].any()
+    mm, _ = on_wide.lengths_u95(*ends_px)
+    mm_on_tall, _ = on_tall.lengths_u95(*(turned(px) for px in ends_px))
+    # The search ends within a millionth of its steps' bounds.
+    assert mm_on_tall == pytest.approx(mm, rel=1e-5)
+    assert worst_part(on_wide, seen) < 0.002
 
 
 @pytest.mark.parametrize("direction_deg", [0, 35, 90, 140])
