@@ -8,7 +8,7 @@ import numpy as np
 
 from calibration.adjustment_rows import adjustment
 from calibration.bend_choice import choose_bend
-from calibration.blunders import Weeded, weed
+from calibration.blunders import TELLING, Weeded, weed
 from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
 from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
@@ -47,6 +47,9 @@ MODEL_FACTOR = 4.0
 
 MOST_STRETCH = 0.012
 """A stretch beyond what copies do (0.5-0.8 %) is no stretch but a blunder."""
+
+STRETCHED = (P.STRETCH, P.SHEAR)
+"""What a stretched plan adds to the map."""
 
 EXCHANGED_PART = 0.3
 """A rectangle's shape must be this much nearer the exchanged sides' than the given sides' to be taken for exchanged."""
@@ -242,8 +245,11 @@ def _weeded(
     weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima)
     if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
         other = weed(observations, size=size, priors=with_stretch(priors), solver=solver)
-        strain = math.hypot(other.solution.values[P.STRETCH], other.solution.values[P.SHEAR])
-        if other.clean and strain < MOST_STRETCH and other.agreement.variance_factor < other.agreement.usual_factor:
+        strain = math.hypot(*(other.solution.values[p] for p in STRETCHED))
+        agrees = other.agreement.variance_factor < other.agreement.usual_factor
+        # One wrong length looks like a stretch across it: what leaving one out explains as well is never taken for one.
+        better = other.agreement.whole_misfit + 2 * len(STRETCHED) + TELLING < weeded.without_one
+        if other.clean and strain < MOST_STRETCH and agrees and better:
             weeded = other
     if not weeded.clean:
         _refuse_exchanged_sides(observations, start=begin[0], size=size)

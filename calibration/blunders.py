@@ -62,6 +62,9 @@ class Weeded:
     before: Agreement
     left_out: tuple[Fault, ...]
     disputed: tuple[Fault, ...]
+    without_one: float = math.inf
+    """Misfit of everything where the likeliest of what is left out or disputed is left out, and what that must earn;
+    infinite where nothing can be."""
 
     @property
     def solution(self) -> Solution:
@@ -97,7 +100,8 @@ def weed(
         agrees = agreement(solution)
         suspects = _suspects(solution, agrees)
         if not suspects:
-            return Weeded(tuple(minima), agrees, before, tuple(left_out), ())
+            earned = agrees.whole_misfit + 2 * len(left_out) if left_out else math.inf
+            return Weeded(tuple(minima), agrees, before, tuple(left_out), (), earned)
         off = _off_its_sides(observations)
         if off is not None and off not in without:
             # What is seen in the picture needs no test: size and tilt may have taken up most of its misfit.
@@ -127,7 +131,7 @@ def weed(
             # A rest that tells too little measures nothing; what holds all is the better judge then.
             judges = [solution if unseen(rest[0])[1] > SEEN_SIGMA else rest[0] for _, _, rest in rivals]
             faults = tuple(_fault(one[1], observations, judge) for one, judge in zip(rivals, judges, strict=True))
-            return Weeded(tuple(minima), agrees, before, tuple(left_out), faults)
+            return Weeded(tuple(minima), agrees, before, tuple(left_out), faults, best + 2 * len(left_out))
         without |= {first}
         left_out.append(_fault(first, observations, other[0]))
         minima = other

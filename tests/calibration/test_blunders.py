@@ -6,6 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from benchmarks.calibration_error import calibrated
+from benchmarks.simulated_views import Scene
+from benchmarks.simulated_views import photo as simulated_photo
 from calibration.adjust import adjust
 from calibration.kind import Kind
 from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, StraightLine
@@ -234,3 +237,18 @@ def test_a_wrong_length_bends_no_paper_and_leaves_everything_as_if_it_had_not_be
     assert [finding.code for finding in calibration.findings if finding.level is Level.DECIDE] == ["given-left-out"]
     anywhere_px = rng.uniform((500, 400), (3500, 2600), (50, 2))
     assert calibration.to_plan(anywhere_px) == pytest.approx(without.to_plan(anywhere_px), abs=0.001)
+
+
+@pytest.mark.parametrize("seed", [34, 127, 133])
+def test_one_wrong_length_is_not_taken_for_a_stretched_sheet(seed):
+    """Corners of no known size and four lengths, one 1.5 % too long: a stretch across it explains as much."""
+    taken = simulated_photo(np.random.default_rng(seed), Scene(knowns=4))
+    place = [i for i, seen in enumerate(taken.observations) if isinstance(seen, KnownDistance)][seed % 4]
+    given = list(taken.observations)
+    given[place] = replace(given[place], length_mm=1.015 * given[place].length_mm)
+
+    calibration = calibrated(replace(taken, observations=tuple(given)))
+
+    assert not calibration.settled
+    about = [finding for finding in calibration.findings if finding.level is Level.DECIDE]
+    assert any(given[place].label in finding.text.lower() + finding.about.lower() for finding in about)
