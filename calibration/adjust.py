@@ -13,6 +13,7 @@ from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
 from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
 from calibration.findings_words import dispute_text
+from calibration.focal_choice import doubt_focal
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
 from calibration.lens_choice import beyond_usual, choose_lens
@@ -29,7 +30,7 @@ from calibration.observations import (
 )
 from calibration.observed import observe
 from calibration.paper_shape import refuse_wrong_paper
-from calibration.parameters import Prior, believable_focal_35mm, loosened, priors, with_stretch
+from calibration.parameters import Prior, loosened, priors, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
 from calibration.problem import Problem, build
 from calibration.refusals import CROSSES, refuse_impossible
@@ -164,7 +165,7 @@ def adjust(
         observations = [seen.less_sure(card_times) if isinstance(seen, Cards) else seen for seen in observations]
         weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
     _refuse_unseen(weeded.solution, kind)
-    chosen = choose_lens(weeded.solution)
+    chosen, focal_doubt = doubt_focal(choose_lens(weeded.solution))
     solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
     if by_hand is not None:
         covariance = allowing_for_hand(covariance, solution.values, by_hand[0], chance_of_machine=by_hand[1])
@@ -193,7 +194,7 @@ def adjust(
         longest_px=longest,
         rivals=_rivals(weeded),
         tag_mm_per_px=tag_mm_per_px,
-        focal_told=believable_focal_35mm(focal_35mm) is not None,
+        focal_doubt=focal_doubt,
     )
     return replace(calibration, findings=remarks(calibration, evidence))
 

@@ -208,6 +208,20 @@ def lens_unsolved(u95_mm: float, longest_mm: float) -> Finding:
     )
 
 
+def focal_doubted(told_mm: float, shown_mm: float, off_mm: float, longest_mm: float) -> Finding:
+    """Say that the marks show another focal length than the file's."""
+    return Finding(
+        "focal-length-doubted",
+        Level.NOTE,
+        "focal length that the file states",
+        f"The file states a focal length of {told_mm:.0f} mm (35 mm equivalent); the marks rather show "
+        f"{shown_mm:.0f} mm, as they do in a picture that was cropped or zoomed after it was taken. That was taken, "
+        f"which makes the longest part ({format_mm(longest_mm)}) {format_mm(abs(off_mm))} "
+        f"{'longer' if off_mm > 0 else 'shorter'}. Give a known distance along each side, or use the picture as the "
+        "camera made it.",
+    )
+
+
 def two_views(difference_mm: float, longest_mm: float) -> Finding:
     """Say that two camera positions explain the lengths."""
     return Finding(

@@ -5,12 +5,12 @@ for a lens that is not there would put the marks' errors into it (trials: three 
 one that is leaves its bending in every length.
 """
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calibration.blocks import LineBlock
+from calibration.evidence import log_evidence
 from calibration.parameters import Prior, Role
 from calibration.plane_map import LENS
 from calibration.solution import Solution, solve
@@ -49,9 +49,8 @@ def beyond_usual(solution: Solution) -> bool:
 def choose_lens(full: Solution) -> Chosen:
     """Give the map without a lens where it explains what was given at least as well, else the full one.
 
-    The measure is the ratio of the two models' evidence (Bayes; Laplace's approximation as in MacKay 1992). Four
-    straight lines always show what the lens does. What the full map says otherwise stays in the
-    covariance: it was not disproved.
+    The measure is the ratio of the two models' evidence. Four straight lines always show what the lens does. What the
+    full map says otherwise stays in the covariance: it was not disproved.
     """
     covariance = map_covariance(full)
     lens = [p for p in LENS if p in full.problem.free]
@@ -59,7 +58,7 @@ def choose_lens(full: Solution) -> Chosen:
     if not lens or lines >= LINES_ENOUGH:
         return Chosen(full, covariance, bool(lens))
     plain = _without_lens(full)
-    if plain is None or _log_evidence(full) - _log_evidence(plain) > SHOWN:
+    if plain is None or log_evidence(full) - log_evidence(plain) > SHOWN:
         return Chosen(full, covariance, True)
     apart = np.outer(full.values - plain.values, full.values - plain.values)
     return Chosen(plain, MapCovariance(covariance.whole + apart, covariance.lens + apart), False)
@@ -72,11 +71,3 @@ def _without_lens(full: Solution) -> Solution | None:
     values[list(LENS)] = 0.0
     plain = solve(problem, values)
     return plain if plain.possible and plain.converged else None
-
-
-def _log_evidence(solution: Solution) -> float:
-    """Give it but for what both models share: the marks' sigmas and the other priors."""
-    problem = solution.problem
-    _, size = np.linalg.slogdet(solution.by_unknowns.T @ solution.by_unknowns)
-    told = sum(math.log(problem.priors[p].sigma) for p in LENS if p in problem.free)
-    return -0.5 * solution.cost - 0.5 * float(size) - told

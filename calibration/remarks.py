@@ -11,6 +11,7 @@ from calibration.bend_choice import INNER_FOR_BULGE, SIDES
 from calibration.blunders import Weeded
 from calibration.calibration import Calibration, Given
 from calibration.card_remarks import card_remarks
+from calibration.focal_choice import FocalDoubt
 from calibration.kind import Kind
 from calibration.naming import named
 from calibration.observations import (
@@ -55,7 +56,8 @@ SMALLEST_PICTURE_MM = 50.0
 class Evidence:
     """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well; `lens_shown`
     is False where a lens that bends nothing does; lines were taken as `line_times` less sure than they were given,
-    cards as `card_times`; `card_out` is what is to be said of a card that was left out.
+    cards as `card_times`; `focal_doubt` is there where the file's focal length is likely not the picture's; `card_out`
+    is what is to be said of a card that was left out.
     """
 
     observations: Sequence[Observation]
@@ -66,7 +68,7 @@ class Evidence:
     longest_px: tuple[PointPx, PointPx]
     rivals: tuple[Floats, ...]
     tag_mm_per_px: tuple[float, float] | None
-    focal_told: bool
+    focal_doubt: FocalDoubt | None
     card_times: float = 1.0
     card_out: Finding | None = None
 
@@ -218,6 +220,10 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     weak_lens = lens_mm > max(0.5 * longest.u95_mm, WORTH_SAYING_PART * longest.mm)
     if calibration.kind is Kind.PHOTO and (weak_lens or not evidence.lens_shown):
         yield words.lens_unsolved(lens_mm, longest.mm)
+    if (doubt := evidence.focal_doubt) is not None:
+        start, end = plane_from_picture(doubt.by_file, ends, calibration.size)
+        by_file_mm = float(np.hypot(*(end - start)))
+        yield words.focal_doubted(doubt.told_35mm, doubt.shown_35mm, longest.mm - by_file_mm, longest.mm)
     if evidence.weeded.disputed:
         # Widened by the dispute, every further effect would be blamed on the wrong thing.
         return

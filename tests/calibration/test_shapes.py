@@ -10,10 +10,12 @@ import shapely
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
 from calibration.kind import Kind
-from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance
+from calibration.observations import CalibrationError, Corners, GivenScale
 from calibration.plane_map import P
 from calibration.shapes import angle, area, ordinate_u95, radius, ring_area
+from sample_scans.camera import View, camera_for
 
+A3_MM = np.array([[0.0, 297.0], [420.0, 297.0], [420.0, 0.0], [0.0, 0.0]])
 MM_PER_PX = 0.125
 SIGMA_PX = 0.3
 
@@ -26,9 +28,12 @@ def scan() -> Calibration:
 
 
 def photo() -> Calibration:
-    corners = Corners(((520, 380), (3500, 420), (3700, 2700), (330, 2560)), 420.0, 297.0)
-    known = KnownDistance((700, 700), (3100, 2300), 360.0, give_mm=20.0)
-    return adjust([corners, known], width_px=4000, height_px=3000, kind=Kind.PHOTO, focal_35mm=26)
+    view = View(focal_35mm=26.0, tilt_x_deg=12.0, tilt_y_deg=-9.0, turn_deg=2.0)
+    camera = camera_for(A3_MM, view, width_px=4000, height_px=3000)
+    ul, ur, lr, ll = ((float(x), float(y)) for x, y in camera.to_picture(A3_MM))
+    return adjust(
+        [Corners((ul, ur, lr, ll), 420.0, 297.0)], width_px=4000, height_px=3000, kind=Kind.PHOTO, focal_35mm=26
+    )
 
 
 TRIANGLE_PX = ((800.0, 800.0), (800.0 + 320, 800.0), (800.0, 800.0 + 240))
