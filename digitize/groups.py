@@ -6,7 +6,7 @@ from digitize.continuation import LineGraph
 from digitize.faces import Walk, faces
 from digitize.loop import Loop, Role, loop_along
 from digitize.meetings import Meeting, is_between_measures, meetings
-from digitize.seams import are_edges, seam_links, seams_in_doubt
+from digitize.seams import are_edges, is_closed_thinly, seam_links, seams_in_doubt
 
 
 def joined_fields(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
@@ -51,18 +51,18 @@ def group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions
     is_alone = walls.isdisjoint(side >> 1 for side in outer)
     if is_alone and both <= len(passed) - both:
         return [loop_along(graph, outer, Role.PART, 0.7 if both + one else 0.9, "the outside of lines that meet")]
-    if not is_alone and both == 0:
+    if not is_alone and both == 0 and not is_closed_thinly(graph, outer, walls):
         return [loop_along(graph, outer, Role.PART, 0.7, "shares an edge with its neighbour")]
     return []
 
 
 def _parted(graph: LineGraph, group: list[Loop], edges: set[int], why: str) -> list[Loop]:
     """The outlines of a group's parts on either side of edges."""
-    walks = (_outline_of(graph, part) for part in joined_fields(group, edges))
+    walks = [_outline_of(graph, part) for part in joined_fields(group, edges)]
     return [
         loop_along(graph, walk, Role.PART, 0.7, why)
         for walk in walks
-        if Meeting.BOTH_RUN_ON not in meetings(graph, walk)
+        if Meeting.BOTH_RUN_ON not in meetings(graph, walk) and not is_closed_thinly(graph, walk, edges)
     ]
 
 

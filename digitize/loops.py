@@ -15,7 +15,7 @@ from digitize.lettering import TALLEST_WIDTHS
 from digitize.loop import Loop, Role, crosses_itself, is_thin, loop_along
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.meetings import steps
-from digitize.nesting import nest
+from digitize.nesting import alike, has_tip, nest
 from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
 from digitize.shared_lines import ring_bend_rad, sharing_strokes
 from digitize.strokes import Strokes
@@ -119,9 +119,43 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
             if walls.isdisjoint(loop.links) or not any(_is_rest(loop, one, graph) for one in shared)
         ]
     taken += [loop for loop in shared if not any(_is_same(loop, one) for one in taken)]
+    taken += _nested_fields(graph, fields, taken, width_px)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not is_thin(field, width_px)]
     return [loop for loop in taken if not is_thin(loop, width_px)] + rest
+
+
+def _nested_fields(graph: LineGraph, fields: list[Loop], taken: list[Loop], width_px: float) -> list[Loop]:
+    """Fields that are ribs of their own inside another, nested so closely that the ink of their lines has merged.
+
+    They have the shape of the rib around them, and a tip as it has; what ribs and spars part has not.
+    """
+    found = []
+    for field in fields:
+        if (
+            is_thin(field, width_px)
+            or not has_tip(field.polygon, width_px)
+            or is_quad(field.points_px, width_px=width_px)
+        ):
+            continue
+        if any(_is_same(field, one) for one in taken):
+            continue
+        lengths = {link: length_px(graph.strokes.links[link].points_px) for link in field.links}
+        most_px = MOST_SHARED * sum(lengths.values())
+        around = [one for one in taken if sum(lengths[link] for link in field.links & one.links) < most_px]
+        around = [one for one in around if _is_inside(field, one)]
+        if any(has_tip(one.polygon, width_px) and alike(field.polygon, one.polygon) for one in around):
+            why = "shares a line with its neighbour"
+            found.append(_sharing(replace(field, role=Role.PART, confidence=SHARING, why=why), width_px))
+    return found
+
+
+MOST_SHARED = 0.3
+"""A rib runs along the one around it for less of its length: what a chord line cuts off a rib has its whole back."""
+
+
+def _is_inside(loop: Loop, other: Loop) -> bool:
+    return bool(shapely.area(shapely.intersection(loop.polygon, other.polygon)) > SAME_SHARE * loop.area_px2)
 
 
 SAME_SHARE = 0.9

@@ -93,7 +93,7 @@ def _judge(
         return True, 0.8, "a round hole on a line through the part"
     if share < ALIKE_SHARE and not joined:
         return True, 0.95, "a closed line inside the part"
-    if joined and _has_tip(inner, width_px) and _has_tip(outer, width_px):
+    if joined and has_tip(inner, width_px) and has_tip(outer, width_px):
         return False, 0.85, "drawn inside another on a common line"
     if share < ALIKE_SHARE:
         return True, 0.7, "an opening on a line through the part"
@@ -103,7 +103,7 @@ def _judge(
         return False, 0.85, "drawn inside another on a common line"
     corners = np.asarray(inner.exterior.coords)[:-1] if isinstance(inner, shapely.Polygon) else None
     boxy = corners is not None and is_quad(corners, width_px=width_px)
-    if not plain and not boxy and _alike(inner, outer):
+    if not plain and not boxy and alike(inner, outer):
         return False, 0.6, "drawn inside another of its shape"
     return True, 0.7, "a large closed line inside the part"
 
@@ -112,9 +112,14 @@ TIP_RAD = np.deg2rad(40)
 """A corner sharper than this is a trailing edge's, of which no lightening hole has one."""
 
 
-def _has_tip(polygon: shapely.Polygon, width_px: float) -> bool:
-    """Whether an outline has a sharp tip."""
-    ring = shapely.get_coordinates(shapely.simplify(polygon, 0.5 * width_px).exterior)[:-1]
+TIP_WIDTHS = 1.5
+"""A tip is looked for on an outline without bends smaller than this, in line widths: where a line runs through it, its
+last widths are blunt or bent."""
+
+
+def has_tip(polygon: shapely.Polygon, width_px: float) -> bool:
+    """Tell whether an outline has a sharp tip."""
+    ring = shapely.get_coordinates(shapely.simplify(polygon, TIP_WIDTHS * width_px).exterior)[:-1]
     before, after = np.roll(ring, 1, axis=0) - ring, np.roll(ring, -1, axis=0) - ring
     lengths = np.hypot(*before.T) * np.hypot(*after.T)
     cosines = (before * after).sum(axis=1) / np.where(lengths > 0, lengths, 1.0)
@@ -191,7 +196,7 @@ def _wall_is_even(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
     return bool(wall_px.std() < EVEN_WALL * wall_px.mean())
 
 
-def _alike(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
+def alike(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
     """Tell whether two loops have one shape, each stretched to a unit box."""
     boxes = np.array([shapely.bounds(inner), shapely.bounds(outer)])
     sizes = boxes[:, 2:] - boxes[:, :2]

@@ -1,4 +1,4 @@
-"""Which inner lines part an outline in two: parts drawn side by side that share an edge."""
+"""Which lines are edges that parts drawn side by side share, and which are only drawn on a part or beside it."""
 
 import numpy as np
 
@@ -57,6 +57,17 @@ def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -
     widths_px = np.array([link.width_px for link in graph.strokes.links])
     full_px = THIN_LINE * float(np.median(widths_px[[side >> 1 for side in outer]]))
     return bool((widths_px[sorted(seams)] >= full_px).all() and not (widths_px[sorted(inner - seams)] >= full_px).any())
+
+
+def is_closed_thinly(graph: LineGraph, outer: Walk, walls: set[int]) -> bool:
+    """Tell whether a field beside a part is closed by thinner lines than the part's own.
+
+    A chord line under a hollow rib closes one; a part that shares an edge is closed by lines as wide.
+    """
+    links = graph.strokes.links
+    own = [links[side >> 1].width_px for side in outer if side >> 1 not in walls]
+    edge = [links[side >> 1].width_px for side in outer if side >> 1 in walls]
+    return bool(own and edge and max(own) < THIN_LINE * np.median(edge))
 
 
 def _run(graph: LineGraph, side: Side, inner: set[int]) -> tuple[list[int], Side]:

@@ -162,6 +162,24 @@ def test_lines_that_run_together_at_a_shallow_angle_are_no_edges_of_sheets():
     assert areas(found, Role.PART) == near(shapely.Polygon(outside).area)
 
 
+def test_a_thin_line_that_closes_a_hollow_beside_a_part_makes_no_part():
+    """A rib with a hollow underside on its chord line; drawn as wide as the rib, the same line closes a second part."""
+    back = [(20.0, 40), (60, 80), (120, 80), (180, 40)]
+    hollow = np.array([*back, (140, 50), (60, 50), (20, 40)])
+    strokes = strokes_of([hollow, line((10, 40), (190, 40))], INKING)
+    chord = [n for n, link in enumerate(strokes.links) if abs(INKING.to_plan(link.points_px)[:, 1] - 40).max() < 1]
+    links = [replace(link, width_px=1.25) if n in chord else link for n, link in enumerate(strokes.links)]
+
+    found = find_loops(
+        Strokes(strokes.nodes_px, strokes.kinds, tuple(links)),
+        lettering=np.zeros(len(links), dtype=bool),
+        border_px=None,
+    )
+
+    assert len(chord) == 3
+    assert areas(found, Role.PART) == near(shapely.Polygon(hollow).area)
+
+
 def test_a_slot_that_a_line_crosses_is_a_hole():
     slot = np.array([(60.0, 40), (75, 40), (75, 80), (60, 80), (60, 40)])
 

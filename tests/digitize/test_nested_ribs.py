@@ -1,0 +1,49 @@
+"""Ribs drawn one inside another, whose undersides lie so close that their ink merges."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from digitize.find_strokes import find_strokes
+from digitize.lettering import lettering_links
+from digitize.loop import Role
+from digitize.loops import find_loops
+from digitize.nesting import has_tip
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture, Source
+from sample_scans.plan import plan_of
+from sample_scans.rendered import rendered_scan
+from sample_scans.sections import Section
+from sample_scans.truth import joined
+from sample_scans.wing import nested_ribs
+
+SAME = 0.9  # shared over joint area of a rib and its truth; of neighbours in the nest it is 0.64
+
+
+def test_every_rib_of_a_nest_is_a_part_where_undersides_run_together() -> None:
+    nest = nested_ribs(("A", "B", "C"), Section.from_digits("2412"), chords_mm=(100.0, 80.0, 60.0))
+    plan = plan_of("nest", joined([nest.at(40.0, 30.0)]), width_mm=150.0, height_mm=60.0)
+    scan = rendered_scan(0, plan=plan, dpi=150)
+    strokes = find_strokes(find_ink(Picture(scan.pixels, Source(Path("nest"), "", Medium.RASTER))))
+
+    border_px = scan.camera.to_picture(plan.border_mm)
+    found = find_loops(strokes, lettering=lettering_links(strokes), border_px=border_px)
+
+    parts = [loop.polygon for loop in found.loops if loop.role is Role.PART]
+    true = [shapely.Polygon(scan.camera.to_picture(part.boundary_mm)) for part in plan.parts]
+    best = [max(shapely.area(one & two) / shapely.area(one | two) for two in parts) for one in true]
+    assert len(parts) == 3
+    assert min(best) > SAME
+
+
+@pytest.mark.parametrize("blunt_px", [0.0, 3.0])
+def test_a_tip_that_a_line_has_blunted_is_a_tip(blunt_px: float) -> None:
+    width_px = 4.0
+    corners = np.array(
+        [(0.0, 0.0), (60, -40), (300 - 3 * blunt_px, -blunt_px), (300 - 3 * blunt_px, blunt_px), (60, 20)]
+    )
+
+    assert has_tip(shapely.Polygon(corners), width_px)
+    assert not has_tip(shapely.box(0, 0, 300, 60), width_px)
