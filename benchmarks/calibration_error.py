@@ -1,8 +1,9 @@
 """Print how far lengths are off, against what is said of them, over many random views of a simulated sheet.
 
 Each row is an ensemble: the views of `benchmarks.simulated_views`, with what is given in that row. "by hand" is a
-border drawn to 0.2 mm whose sides sag as much and which leans by 0.06 degrees, "by machine" one true to 0.02 mm and an
-arc minute. Lengths given are anywhere on the sheet, 200 mm and more, marked to 0.5 px and drawn to 0.2 mm.
+plan drawn to 0.2 mm, whose border's sides sag as much and which leans by 0.06 degrees, "by machine" one true to 0.02 mm
+and an arc minute. Lengths given are anywhere on the sheet, 200 mm and more, and marked to 0.5 px; "marks on ink" are
+those that the program moved to the drawn crossing or corner, to 0.15 px (`benchmarks.bordered_photos`).
 Run: python -m benchmarks.calibration_error [--views N] [--seed S] [--rows PATTERN]
 """
 
@@ -29,7 +30,7 @@ from benchmarks.simulated_views import (
 )
 from calibration.adjust import adjust
 from calibration.calibration import Calibration
-from calibration.observations import CalibrationError, Corners, KnownDistance
+from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, Corners, KnownDistance
 from calibration.plane_map import Floats
 
 LENGTHS = 25
@@ -52,11 +53,19 @@ PHOTOS = {
     "border + 1 known, EXIF 20 % off": Scene(lines=True, knowns=1, drawn=BY_MACHINE, focal_off=0.2),
     "border + 2 knowns, by machine": Scene(lines=True, knowns=2, drawn=BY_MACHINE),
     "border + 2 knowns, by hand": Scene(lines=True, knowns=2),
+    "border + 1 known, by machine, marks on ink": Scene(
+        lines=True, knowns=1, drawn=BY_MACHINE, click_sigma_px=SETTLED_SIGMA_PX
+    ),
     "border + 4 knowns, EXIF 20 % off": Scene(lines=True, knowns=4, drawn=BY_MACHINE, focal_off=0.2),
     "border + 6 knowns, by hand": Scene(lines=True, knowns=6),
-    "five knowns": Scene(rectangle=False, knowns=5),
-    "six knowns": Scene(rectangle=False, knowns=6),
-    "eight knowns": Scene(rectangle=False, knowns=8),
+    "five knowns, by hand": Scene(rectangle=False, knowns=5),
+    "six knowns, by hand": Scene(rectangle=False, knowns=6),
+    "six knowns, by machine": Scene(rectangle=False, knowns=6, drawn=BY_MACHINE),
+    "six knowns, by machine, marks on ink": Scene(
+        rectangle=False, knowns=6, drawn=BY_MACHINE, click_sigma_px=SETTLED_SIGMA_PX
+    ),
+    "six knowns, by hand, marks on ink": Scene(rectangle=False, knowns=6, click_sigma_px=SETTLED_SIGMA_PX),
+    "eight knowns, by hand": Scene(rectangle=False, knowns=8),
     "six knowns + border lines, by machine": Scene(rectangle=False, knowns=6, lines=True, drawn=BY_MACHINE),
     "six knowns + border lines, by hand": Scene(rectangle=False, knowns=6, lines=True),
     "crosses: 4 sides 2 diagonals": Scene(rectangle=False, crosses=True),
