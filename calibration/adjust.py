@@ -248,10 +248,12 @@ def _weeded(
         other = weed(observations, size=size, priors=with_stretch(priors), solver=solver)
         strain = math.hypot(*(other.solution.values[p] for p in STRETCHED))
         agrees = other.agreement.variance_factor < other.agreement.usual_factor
-        # One wrong length looks like a stretch across it: what leaving one out explains as well is never taken for one.
-        better = other.agreement.whole_misfit + 2 * len(STRETCHED) + TELLING < weeded.without_one
-        if other.clean and strain < MOST_STRETCH and agrees and better:
-            weeded = other
+        # One wrong length looks like a stretch across it, and the other way round: the likelier is taken, and the other
+        # told of where it explains nearly as much.
+        better = weeded.without_one - (other.agreement.whole_misfit + 2 * len(STRETCHED))
+        if other.clean and strain < MOST_STRETCH and agrees and better > 0:
+            rivals = () if better > TELLING else weeded.left_out + weeded.disputed
+            weeded = replace(other, or_wrong=rivals)
     if not weeded.clean:
         _refuse_exchanged_sides(observations, start=begin[0], size=size)
     if weeded.disputed and min(fault.part for fault in weeded.disputed) > APART_PART:

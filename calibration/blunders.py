@@ -65,6 +65,8 @@ class Weeded:
     without_one: float = math.inf
     """Misfit of everything where the likeliest of what is left out or disputed is left out, and what that must earn;
     infinite where nothing can be."""
+    or_wrong: tuple[Fault, ...] = ()
+    """What may be wrong instead, where the plan was taken for stretched."""
 
     @property
     def solution(self) -> Solution:

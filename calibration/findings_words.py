@@ -147,6 +147,21 @@ def stretched(part: float, longest_mm: float) -> Finding:
     )
 
 
+def stretched_or_wrong(
+    part: float, faults: Sequence[Fault], observations: Sequence[Observation], *, longest_mm: float
+) -> Finding:
+    """Say that a stretch was taken where a wrong length explains what was given nearly as well."""
+    each = [f"{suspect_named(fault.suspect, observations)} {_off(fault)}" for fault in faults]
+    return Finding(
+        "stretched-or-wrong",
+        Level.DECIDE,
+        "x and y scale",
+        f"Either the plan is stretched by {_percent(part)}, as copies and damp paper are, or something given is "
+        f"wrong, likeliest what the others make {listed(each)}. The stretch was taken, which is {format_mm(part * longest_mm)} "
+        "over the longest part. Check that mark and figure, or give one more known distance in another direction.",
+    )
+
+
 def sheared(along_deg: float, across_deg: float, sigma_deg: float, longest_mm: float) -> Finding:
     """Say that drawn right angles are none in the picture."""
     off_deg = abs(across_deg - along_deg)

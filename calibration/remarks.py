@@ -104,6 +104,10 @@ def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         yield words.left_out(
             fault, evidence.observations, spare=weeded.agreement.spare, longest_mm=_longest_mm(calibration, evidence)
         )
+    if weeded.or_wrong:
+        strain = math.hypot(*(float(calibration.values[p]) for p in (P.STRETCH, P.SHEAR)))
+        longest_mm = _longest_mm(calibration, evidence)
+        yield words.stretched_or_wrong(strain, weeded.or_wrong, evidence.observations, longest_mm=longest_mm)
     if weeded.disputed:
         yield words.disputed(weeded.disputed, evidence.observations, longest_mm=_longest_mm(calibration, evidence))
     elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
@@ -228,7 +232,7 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         # Widened by the dispute, every further effect would be blamed on the wrong thing.
         return
     strain = float(calibration.values[P.STRETCH])
-    if abs(strain) > STRETCH_WORTH_SAYING:
+    if abs(strain) > STRETCH_WORTH_SAYING and not evidence.weeded.or_wrong:
         yield words.stretched(strain, longest.mm)
     for seen in evidence.observations:
         if isinstance(seen, Skew) and abs(seen.shear_rad) > NORMAL_95 * seen.shear_sigma_rad:

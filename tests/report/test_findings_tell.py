@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[2]
 OVER_THE_LONGEST = {
     "given-left-out", "given-disagree", "misfit", "not-flat", "stretch", "shear", "one-direction-known",
     "short-reference", "nothing-checks", "lens-not-solved", "two-views", "check-length-off", "tag-differs",
-    "unit-doubtful", "focal-length-doubted", "cards-not-flat", "few-cards", "tilt-about-one-side",
+    "unit-doubtful", "focal-length-doubted", "stretched-or-wrong", "cards-not-flat", "few-cards", "tilt-about-one-side",
 }  # fmt: skip
 """Findings about the scale: what they do to a length is told in mm over the longest part."""
 
