@@ -157,8 +157,9 @@ def stretched_or_wrong(
         Level.DECIDE,
         "x and y scale",
         f"Either the plan is stretched by {_percent(part)}, as copies and damp paper are, or something given is "
-        f"wrong, likeliest what the others make {listed(each)}. The stretch was taken, which is {format_mm(part * longest_mm)} "
-        "over the longest part. Check that mark and figure, or give one more known distance in another direction.",
+        f"wrong, likeliest what the others make {listed(each)}. The stretch was taken, which is "
+        f"{format_mm(part * longest_mm)} over the longest part. Check that mark and figure, or give one "
+        "more known distance in another direction.",
     )
 
 
