@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.link_lengths import link_lengths_px
 from digitize.strokes import Strokes
 
 STRAIGHT_ON_RAD = math.radians(38)
@@ -64,7 +65,7 @@ def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:
     """
     count = len(strokes.links)
     ends = np.array([(link.start, link.end) for link in strokes.links], dtype=np.int64).reshape(-1, 2)
-    lengths_px = np.array([length_px(link.points_px) for link in strokes.links])
+    lengths_px = np.array(link_lengths_px(strokes))
     widths_px = np.array([link.width_px for link in strokes.links])
     live = ~leave_out
     _drop_spurs(strokes, ends, lengths_px, widths_px, live)

@@ -1,5 +1,6 @@
 """Sharp tips on a line that runs through them: ribs drawn on a common datum."""
 
+import math
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -130,10 +131,13 @@ def _arms_beyond(strokes: Strokes, node: int, by: int, met: list[list[int]]) -> 
 
 def _from_behind(one: Floats, other: Floats, onward: Floats, width_px: float) -> bool:
     """Whether both sides may come in at an acute angle on the line that runs on: a first look, two points a side."""
-    ahead = onward[min(len(onward) - 1, int(6 * width_px))] - onward[0]
+    (x0, y0), (x1, y1) = onward[0].tolist(), onward[min(len(onward) - 1, int(6 * width_px))].tolist()
+    ahead_x, ahead_y = x1 - x0, y1 - y0
+    least = math.cos(BEHIND_RAD) * math.hypot(ahead_x, ahead_y)
     for side in (one, other):
-        back = side[0] - side[min(len(side) - 1, int(FIT_PX))]
-        if back @ ahead < np.cos(BEHIND_RAD) * np.hypot(*back) * np.hypot(*ahead):
+        (x0, y0), (x1, y1) = side[0].tolist(), side[min(len(side) - 1, int(FIT_PX))].tolist()
+        back_x, back_y = x0 - x1, y0 - y1
+        if back_x * ahead_x + back_y * ahead_y < least * math.hypot(back_x, back_y):
             return False
     return True
 
@@ -173,7 +177,8 @@ def _tip(one: Floats, other: Floats, onward: Floats, through: Floats, width_px: 
     if reach < AHEAD_WIDTHS[0] * width_px:
         return None
     axis = axis / reach
-    a, b = _side(one, through, axis, width_px), _side(other, through, axis, width_px)
+    a = _side(one, through, axis, width_px)
+    b = None if a is None else _side(other, through, axis, width_px)
     if a is None or b is None:
         return None
     # From either side of the line, and each coming from behind.
@@ -197,7 +202,7 @@ def _tip(one: Floats, other: Floats, onward: Floats, through: Floats, width_px: 
 def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side | None:
     """The stretch of an arm nearest the node that is free of the line and straight, or None where there is none."""
     window = arm[: int(2 * FIT_PX + (AHEAD_WIDTHS[1] + FREE_WIDTHS) * width_px)]
-    free = np.flatnonzero(_apart_px(window, through) > FREE_WIDTHS * width_px)
+    free = np.flatnonzero(_is_apart(window, through, FREE_WIDTHS * width_px))
     if not len(free):
         return None
     stretch = window[free[0] :]
@@ -223,8 +228,13 @@ def _straight_side(stretch: Floats, node_px: Floats, axis: Floats, width_px: flo
     return side if side.off_px(stretch).max() < STRAIGHT_WIDTHS * width_px else None
 
 
-def _apart_px(points_px: Floats, others_px: Floats) -> Floats:
-    apart: Floats = cKDTree(others_px).query(points_px)[0]
+def _is_apart(points_px: Floats, others_px: Floats, least_px: float) -> NDArray[np.bool_]:
+    """Which points lie farther than this from all the others."""
+    low, high = points_px.min(axis=0) - least_px, points_px.max(axis=0) + least_px
+    near = others_px[((others_px >= low) & (others_px <= high)).all(axis=1)]
+    if not len(near):
+        return np.ones(len(points_px), dtype=np.bool_)
+    apart: NDArray[np.bool_] = cKDTree(near).query(points_px)[0] > least_px
     return apart
 
 

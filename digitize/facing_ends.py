@@ -7,7 +7,8 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from digitize.continuation import length_px
+from digitize.link_lengths import link_lengths_px
+from digitize.link_lines import line_tree
 from digitize.strokes import Link, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -36,8 +37,8 @@ def free_sides(strokes: Strokes, lettering: NDArray[np.bool_]) -> list[Side]:
         minlength=len(strokes.nodes_px),
     )
     sides = []
-    for which, link in enumerate(strokes.links):
-        if lettering[which] or length_px(link.points_px) < LEAST_LINK_WIDTHS * link.width_px:
+    for which, (link, long_px) in enumerate(zip(strokes.links, link_lengths_px(strokes), strict=True)):
+        if lettering[which] or long_px < LEAST_LINK_WIDTHS * link.width_px:
             continue
         sides += [2 * which + end for end, node in enumerate((link.start, link.end)) if degree[node] == 1]
     return sides
@@ -93,10 +94,8 @@ def clear_of_lines(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tup
     """Give the pairs between which there is nothing drawn."""
     if not pairs:
         return []
-    lines = [shapely.LineString(link.points_px) for link in strokes.links]
-    tree = shapely.STRtree(lines)
     gaps = [shapely.LineString([towards(strokes.links[side >> 1], side)[-1] for side in pair]) for pair in pairs]
-    bridge, line = tree.query(gaps, predicate="intersects")
+    bridge, line = line_tree(strokes).query(gaps, predicate="intersects")
     crossed = {
         at for at, which in zip(bridge.tolist(), line.tolist(), strict=True) if which not in {s >> 1 for s in pairs[at]}
     }

@@ -1,7 +1,10 @@
 """Which strokes are lettering: rows of like-sized small pieces, whatever their angle and place."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,12 +64,12 @@ class Piece:
     plain: bool
     ring: bool
     cross: bool
-    one_pen: bool
+    members: tuple[Link, ...]
     ends: int
     most_at_a_node: int
-    ends_of: tuple[tuple[int, int], ...]
 
 
+@lru_cache(maxsize=2)
 def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     """Tell which links belong to lettering.
 
@@ -83,7 +86,14 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     Returns
     -------
     (len(links),) bool
+        Not to be written to: whoever asks again about the same strokes is given the same array.
     """
+    marked = _marked(strokes)
+    marked.flags.writeable = False
+    return marked
+
+
+def _marked(strokes: Strokes) -> NDArray[np.bool_]:
     marked = np.zeros(len(strokes.links), np.bool_)
     if not strokes.links:
         return marked
@@ -134,7 +144,7 @@ LEAST_FIGURE, MOST_FIGURE = 0.25, 0.8
 
 
 def _pieces(strokes: Strokes) -> list[Piece]:
-    """Connected pieces of the strokes."""
+    """Connected pieces of the strokes, measured."""
     start = np.array([link.start for link in strokes.links])
     end = np.array([link.end for link in strokes.links])
     count = len(strokes.nodes_px)
@@ -143,38 +153,52 @@ def _pieces(strokes: Strokes) -> list[Piece]:
     )
     of_link = of_node[start]
     order = np.argsort(of_link, kind="stable")
-    cuts = np.flatnonzero(np.diff(of_link[order])) + 1
-    return [_piece(strokes, links) for links in np.split(order, cuts)]
+    begin = np.concatenate([[0], np.flatnonzero(np.diff(of_link[order])) + 1])
+    counts = np.array([len(strokes.links[which].points_px) for which in order.tolist()])
+    points = np.concatenate([strokes.links[which].points_px for which in order.tolist()])
+    first = np.concatenate([[0], np.cumsum(counts)])[begin]
+    ways, long, high = _extents(points, first)
+    return [
+        _piece(strokes, links, one, ways[which], long[which], high[which])
+        for which, (links, one) in enumerate(zip(np.split(order, begin[1:]), np.split(points, first[1:]), strict=True))
+    ]
 
 
-def _piece(strokes: Strokes, links: NDArray[np.int64]) -> Piece:
-    """Measure one piece."""
-    members = [strokes.links[link] for link in links]
-    points = np.concatenate([link.points_px for link in members])
-    width = float(np.median([link.width_px for link in members]))
-    middle = points.mean(axis=0)
-    _, axes = np.linalg.eigh(np.cov((points - middle).T) if len(points) > 2 else np.eye(2))
-    along, across = (points - middle) @ axes[:, 1], (points - middle) @ axes[:, 0]
-    long, high = float(np.ptp(along)), float(np.ptp(across))
-    nodes = sorted({node for link in members for node in (link.start, link.end)})
-    kinds = strokes.kinds[nodes]
+def _extents(points: Floats, first: NDArray[np.int64]) -> tuple[Floats, list[float], list[float]]:
+    """The long axis (P, 2) of each run of points that begins at `first`, and its extent along and across that."""
+    size = np.diff(first, append=len(points))
+    away = points - np.repeat(np.add.reduceat(points, first) / size[:, None], size, axis=0)
+    x, y = away.T
+    spread = np.add.reduceat(np.column_stack([x * x, x * y, x * y, y * y]), first).reshape(-1, 2, 2)
+    spread[size <= 2] = np.eye(2)
+    _, axes = np.linalg.eigh(spread)
+    placed = np.einsum("ni,nij->nj", away, np.repeat(axes, size, axis=0))
+    high, long = (np.maximum.reduceat(placed, first) - np.minimum.reduceat(placed, first)).T.tolist()
+    return axes[:, :, 1], long, high
+
+
+def _piece(strokes: Strokes, links: NDArray[np.int64], points: Floats, way: Floats, long: float, high: float) -> Piece:
+    """Tell what one piece is made of."""
+    members = [strokes.links[link] for link in links.tolist()]
+    width = float(median(link.width_px for link in members))
+    at_nodes = Counter(node for link in members for node in (link.start, link.end))
+    kinds = [NodeKind(kind) for kind in strokes.kinds[sorted(at_nodes)].tolist()]
     alone = len(members) == 1 and members[0].start != members[0].end
-    plain = not np.isin(kinds, (NodeKind.END, NodeKind.JUNCTION)).any()
+    plain = NodeKind.END not in kinds and NodeKind.JUNCTION not in kinds
     return Piece(
         links=links,
         points_px=points[:: max(1, len(points) // POINTS_A_PIECE)],
         long_px=long,
         high_px=high,
-        way=axes[:, 1],
+        way=way,
         width_px=width,
         straight=alone and high < max(STRAIGHT * long, 0.3 * width),
         plain=plain,
         ring=plain and high > RING * long,
         cross=_is_cross(strokes, links, kinds),
-        one_pen=_is_one_pen(members),
-        ends=int(np.count_nonzero(kinds == NodeKind.END)),
-        ends_of=tuple((link.start, link.end) for link in members),
-        most_at_a_node=int(np.bincount([node for link in members for node in (link.start, link.end)]).max()),
+        members=tuple(members),
+        ends=kinds.count(NodeKind.END),
+        most_at_a_node=max(at_nodes.values()),
     )
 
 
@@ -199,13 +223,9 @@ TWO_PENS = 1.8
 of its strokes differ by up to 1.25."""
 
 
-def _is_cross(strokes: Strokes, links: NDArray[np.int64], kinds: NDArray[np.uint8]) -> bool:
+def _is_cross(strokes: Strokes, links: NDArray[np.int64], kinds: Sequence[NodeKind]) -> bool:
     """Four arms about one crossing, two and two in line and square to each other."""
-    if (
-        len(links) != 4
-        or np.count_nonzero(kinds == NodeKind.JUNCTION) != 1
-        or np.count_nonzero(kinds == NodeKind.END) != 4
-    ):
+    if len(links) != 4 or kinds.count(NodeKind.JUNCTION) != 1 or kinds.count(NodeKind.END) != 4:
         return False
     ways = []
     for number in links:
@@ -227,14 +247,14 @@ def _touching_letters(piece: Piece) -> bool:
     """Long, no higher than a letter, of many short strokes."""
     wide = piece.width_px
     return (
-        piece.one_pen
-        and len(piece.links) >= TOUCHING_LINKS
+        len(piece.links) >= TOUCHING_LINKS
         and piece.high_px < TALLEST_WIDTHS * wide
         and TALLEST_WIDTHS * wide / 2 < piece.long_px < LONGEST_WIDTHS * wide
         and piece.long_px < 1.1 * len(piece.links) * piece.high_px
         and piece.long_px > 1.3 * piece.high_px
         and not piece.plain
         and piece.long_px / len(piece.links) < 0.6 * TALLEST_WIDTHS * wide / 2
+        and _is_one_pen(piece.members)
     )
 
 
@@ -247,7 +267,7 @@ def _lone_letters(piece: Piece) -> bool:
         return False
     if piece.ends == 0:
         return len(piece.links) == 3 and piece.high_px < EIGHT * piece.long_px
-    closed = len(piece.links) - len({node for link in piece.ends_of for node in link}) + 1
+    closed = len(piece.links) - len({node for link in piece.members for node in (link.start, link.end)}) + 1
     return closed >= 1 and piece.long_px < 3 * piece.high_px
 
 

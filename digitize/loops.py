@@ -7,11 +7,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.continuation import LineGraph, length_px, line_graph
+from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields
 from digitize.lettering import TALLEST_WIDTHS
+from digitize.link_lengths import link_lengths_px
 from digitize.loop import Loop, Role, crosses_itself, is_thin, loop_along
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.meetings import steps
@@ -140,7 +141,7 @@ def _nested_fields(graph: LineGraph, fields: list[Loop], taken: list[Loop], widt
             continue
         if any(_is_same(field, one) for one in taken):
             continue
-        lengths = {link: length_px(graph.strokes.links[link].points_px) for link in field.links}
+        lengths = {link: link_lengths_px(graph.strokes)[link] for link in field.links}
         most_px = MOST_SHARED * sum(lengths.values())
         around = [one for one in taken if sum(lengths[link] for link in field.links & one.links) < most_px]
         around = [one for one in around if _is_inside(field, one)]
@@ -171,7 +172,7 @@ def _is_rest(loop: Loop, outline: Loop, graph: LineGraph) -> bool:
     """Whether a loop is what is left of an outline beside others that lie in it."""
     if _is_same(loop, outline):
         return False
-    lengths = {link: length_px(graph.strokes.links[link].points_px) for link in loop.links}
+    lengths = {link: link_lengths_px(graph.strokes)[link] for link in loop.links}
     return sum(lengths[link] for link in loop.links & outline.links) > 0.5 * sum(lengths.values())
 
 

@@ -10,9 +10,10 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from digitize.continuation import THIN_LINE, LineGraph, Side, length_px, points_from
+from digitize.continuation import THIN_LINE, LineGraph, Side, points_from
 from digitize.core2 import blocks
 from digitize.lettering import TALLEST_WIDTHS
+from digitize.link_lengths import link_lengths_px
 from digitize.not_parts import ARROW_WIDTHS
 from digitize.ruled_lines import BOW_SHARE, IN_LINE_WIDTHS, Ruled, Stretch, ruled_links, stretches
 
@@ -215,7 +216,7 @@ def _is_free(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[i
     """
     gone_px = 0.0
     for _ in range(MOST_STEPS):
-        gone_px += length_px(graph.strokes.links[side >> 1].points_px)
+        gone_px += link_lengths_px(graph.strokes)[side >> 1]
         place = graph.place_of(side ^ 1)
         others = [other for other in at[place] if other != side ^ 1]
         if place in met:

@@ -4,8 +4,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from digitize.continuation import LineGraph, Side, length_px
+from digitize.continuation import LineGraph, Side
 from digitize.faces import Walk
+from digitize.link_lengths import link_lengths_px
 from digitize.measures import PAST_WIDTHS
 
 
@@ -53,8 +54,7 @@ def is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> bool
         runs_on = [int(graph.mate[s]) >> 1 for s in (side ^ 1, after) if graph.mate[s] >= 0]
         # An extension line that runs on from a part's corner is far longer than what it runs past its dimension line.
         short = all(
-            length_px(graph.strokes.links[link].points_px) < PAST_WIDTHS * graph.strokes.links[link].width_px
-            for link in runs_on
+            link_lengths_px(graph.strokes)[link] < PAST_WIDTHS * graph.strokes.links[link].width_px for link in runs_on
         )
         tails += meeting is Meeting.ONE_RUNS_ON and short and not set(runs_on) & members
     return tails >= 2

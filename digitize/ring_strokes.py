@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from digitize.crossed_rings import Ring
+from digitize.link_lines import line_tree
 from digitize.strokes import Link, NodeKind, Strokes
 
 
@@ -90,7 +91,7 @@ def crossed_links(strokes: Strokes) -> NDArray[np.bool_]:
     ]
     if not rings:
         return marked
-    tree = shapely.STRtree([shapely.LineString(link.points_px) for link in strokes.links])
+    tree = line_tree(strokes)
     for ring in rings:
         link = strokes.links[ring]
         others = tree.query(shapely.LinearRing(link.points_px), "dwithin", 0.5 * link.width_px + 0.5)

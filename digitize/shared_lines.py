@@ -8,8 +8,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.continuation import STRAIGHT_ON_RAD, LineGraph, Side, length_px
+from digitize.continuation import STRAIGHT_ON_RAD, LineGraph, Side
 from digitize.faces import Walk
+from digitize.link_lengths import link_lengths_px
 
 BACK_RAD = math.radians(40)
 """Where a line ends on another, the two are the sides of a tip when they open by less than this."""
@@ -49,17 +50,18 @@ def sharing_strokes(graph: LineGraph, block: list[int], walls: set[int]) -> list
     """
     ways = _ways(graph, block)
     free = [link for link in block if link not in walls]
-    free.sort(key=lambda link: -length_px(graph.strokes.links[link].points_px))
+    long_px = link_lengths_px(graph.strokes)
+    free.sort(key=lambda link: -long_px[link])
     seen = set(walls)
     found: list[Walk] = []
     for link in free:
         line = graph.strokes.links[link]
-        if link in seen or length_px(line.points_px) < LEAST_WIDTHS * line.width_px:
+        if link in seen or long_px[link] < LEAST_WIDTHS * line.width_px:
             continue
         walk = _least_bent(ways, 2 * link)
         if walk is None or len({graph.place_of(side) for side in walk}) < len(walk):
             continue
-        lengths = {side >> 1: length_px(graph.strokes.links[side >> 1].points_px) for side in walk}
+        lengths = {side >> 1: long_px[side >> 1] for side in walk}
         if sum(lengths[link] for link in lengths.keys() - seen) < OWN_SHARE * sum(lengths.values()):
             continue
         if sum(way.is_back for way in _steps(ways, walk)) > 1:

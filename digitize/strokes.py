@@ -61,9 +61,12 @@ class Link:
         return self.own is not None and bool(self.own.dashed.all())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Strokes:
-    """Every drawn line of a picture: `nodes_px` (N, 2) picture px, `kinds` (N,) of NodeKind, and the links."""
+    """Every drawn line of a picture: `nodes_px` (N, 2) picture px, `kinds` (N,) of NodeKind, and the links.
+
+    Strokes are equal to themselves alone, so that what was told of them is kept and not told again.
+    """
 
     nodes_px: NDArray[np.float64]
     kinds: NDArray[np.uint8]
