@@ -8,14 +8,14 @@ skeleton, it leaves the lines that cross it running straight through.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, islice
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from digitize.ellipse_fit import Ellipse, fit_ellipse
+from digitize.ellipse_fit import Ellipse, Ellipses, fit_ellipses, many
 from digitize.thinning import local_widths
 from pictures.ink import Ink
 from pictures.ridge import line_centres, profiles
@@ -64,6 +64,9 @@ WHOLE_DARK = 0.5
 CROSSING_DARK = 0.3
 """A line that comes to a circle is at least this dark beside it, in parts of the circle's own ink."""
 
+AT_ONCE = 200
+"""Likely circles measured at a time: many share the cost of a call, and few are measured again that one has told."""
+
 RADIAL = 0.6
 """A line that crosses a circle passes its middle within this part of the radius; an edge that leaves it does not."""
 
@@ -101,12 +104,13 @@ def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) 
     hulls = (_round_hull(group) for group in _groups(mask, width_px, most_px))
     # The hull's points are the ink's innermost: its middle lies farther out.
     likely = (_grown(hull, (width_px - 1) / 2) for hull in hulls if hull is not None)
-    for about in likely:
-        if any(_same(about, ring.ellipse) for ring in rings):
-            continue
-        ring = _measured(ink.darkness, about, width_px)
-        if ring is not None and not any(_same(ring.ellipse, other.ellipse) for other in rings):
-            rings.append(ring)
+    while some_of := list(islice(likely, AT_ONCE)):
+        left = [about for about in some_of if not any(_same(about, ring.ellipse) for ring in rings)]
+        for about, ring in zip(left, _measured(ink.darkness, many(left), width_px), strict=True):
+            if any(_same(about, other.ellipse) for other in rings):
+                continue
+            if ring is not None and not any(_same(ring.ellipse, other.ellipse) for other in rings):
+                rings.append(ring)
     return rings
 
 
@@ -179,46 +183,100 @@ def _same(one: Ellipse, other: Ellipse) -> bool:
     return apart < 0.3 * other.short_px and abs(one.short_px - other.short_px) < 0.3 * other.short_px
 
 
-def _measured(darkness: NDArray[np.uint8], about: Ellipse, width_px: float) -> Ring | None:
-    """The circle of ink near an ellipse, or None where there is none or no line crosses it."""
-    ellipse = about
-    angles = np.linspace(0, 2 * np.pi, max(32, int(2 * np.pi * ellipse.long_px)), endpoint=False)
-    look = width_px + 3.0
+def _measured(darkness: NDArray[np.uint8], about: Ellipses, width_px: float) -> list[Ring | None]:
+    """The circle of ink near each ellipse, or None where there is none or no line crosses it."""
+    counts = np.maximum(32, (2 * np.pi * about.long_px).astype(np.int64))
+    angles = [np.linspace(0, 2 * np.pi, count, endpoint=False) for count in counts.tolist()]
+    rings: list[Ring | None] = [None] * len(counts)
+    left, ellipses, look = np.arange(len(counts)), about, np.full(len(counts), width_px + 3.0)
     for turn in range(MOST_TURNS):
-        normals = ellipse.normals(angles)
-        places = ellipse.at(angles)
-        found = line_centres(darkness, places, normals, half_width_px=min(look, 0.8 * ellipse.short_px))
-        if np.count_nonzero(found.good) < 6:
-            return None
-        seen_px = float(np.percentile(found.width_px[found.good], 35))
-        contrast = float(np.median(found.contrast[found.good]))
-        look = seen_px + 2.0
-        clear = found.good & (np.abs(found.width_px - seen_px) < 0.25 * seen_px + 0.2)
-        points = places + found.offset_px[:, None] * normals
-        if clear.mean() < CLEAR_SHARE:
-            return None
-        fitted = _fitted(points, clear)
-        if fitted is None or not 0.5 * about.short_px < fitted.short_px < 1.5 * about.long_px:
-            return None
-        moved = np.abs(fitted.at(angles) - ellipse.at(angles)).max()
-        ellipse = fitted
-        if turn and moved < 0.05:
+        if not len(left):
             break
-    return _judged(darkness, ellipse, angles, points, clear, found.amount, seen_px, contrast)
+        here = np.concatenate([angles[which] for which in left.tolist()])
+        first = np.concatenate([[0], np.cumsum(counts[left])])
+        of = np.repeat(np.arange(len(left)), counts[left])
+        seen = _seen(darkness, ellipses, here, of, look)
+        fitted, found = _fitted(seen.points_px, seen.clear, first[:-1])
+        low, high = 0.5 * about.short_px[left], 1.5 * about.long_px[left]
+        found &= seen.any_good & (seen.clear_share >= CLEAR_SHARE) & (low < fitted.short_px) & (fitted.short_px < high)
+        moved = np.hypot(*(fitted.spread(of).at(here) - ellipses.spread(of).at(here)).T)
+        moved = np.maximum.reduceat(moved, first[:-1])
+        done = found & (((turn > 0) & (moved < 0.05)) | (turn == MOST_TURNS - 1))
+        for row in np.flatnonzero(done).tolist():
+            part = slice(first[row], first[row + 1])
+            rings[left[row]] = _judged(
+                darkness,
+                fitted.one(row),
+                here[part],
+                seen.points_px[part],
+                seen.clear[part],
+                seen.amount[part],
+                float(seen.width_px[row]),
+                float(seen.contrast[row]),
+            )
+        on = found & ~done
+        left, ellipses, look = left[on], fitted.spread(on), seen.width_px[on] + 2.0
+    return rings
 
 
-def _fitted(points: Floats, clear: NDArray[np.bool_]) -> Ellipse | None:
-    """The ellipse that most of the clear points lie on."""
-    weights = clear.astype(np.float64)
-    ellipse = fit_ellipse(points, weights)
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What the ink shows about ellipses: the middle of it across each of N places, which of these see a line alone.
+
+    `width_px`, `contrast`, `any_good` and `clear_share` are of each ellipse.
+    """
+
+    points_px: Floats
+    clear: NDArray[np.bool_]
+    amount: Floats
+    width_px: Floats
+    contrast: Floats
+    any_good: NDArray[np.bool_]
+    clear_share: Floats
+
+
+def _seen(
+    darkness: NDArray[np.uint8], ellipses: Ellipses, angles: Floats, of: NDArray[np.int64], look: Floats
+) -> _Seen:
+    around = ellipses.spread(of)
+    normals, places = around.normals(angles), around.at(angles)
+    reach = np.minimum(look, 0.8 * ellipses.short_px)
+    found = line_centres(darkness, places, normals, half_width_px=reach[of])
+    count = len(look)
+    width_px = _shares(found.width_px[found.good], of[found.good], count, 0.35)
+    contrast = _shares(found.contrast[found.good], of[found.good], count, 0.5)
+    clear = found.good & (np.abs(found.width_px - width_px[of]) < 0.25 * width_px[of] + 0.2)
+    any_good = np.bincount(of[found.good], minlength=count) >= 6
+    share = np.bincount(of[clear], minlength=count) / np.bincount(of, minlength=count)
+    points = places + found.offset_px[:, None] * normals
+    return _Seen(points, clear, found.amount, width_px, contrast, any_good, share)
+
+
+def _shares(values: Floats, of: NDArray[np.int64], count: int, share: float) -> Floats:
+    """The value that this share of each owner's values (`of`, below `count`) is no larger than; 0 where it has none."""
+    order = np.lexsort((values, of))
+    number = np.bincount(of, minlength=count)
+    begin = np.cumsum(number) - number
+    at = np.maximum(number - 1, 0) * share
+    low = at.astype(np.int64)
+    high = np.minimum(low + 1, np.maximum(number - 1, 0))
+    ranked = np.append(values[order], 0.0)
+    below, above = ranked[np.where(number > 0, begin + low, -1)], ranked[np.where(number > 0, begin + high, -1)]
+    shares: Floats = below + (at - low) * (above - below)
+    return shares
+
+
+def _fitted(points: Floats, clear: NDArray[np.bool_], first: NDArray[np.int64]) -> tuple[Ellipses, NDArray[np.bool_]]:
+    """The ellipses that most of the clear points lie on, and which were found."""
+    of = np.repeat(np.arange(len(first)), np.diff(first, append=len(points)))
+    ellipses, found = fit_ellipses(points, clear.astype(np.float64), first)
     for _ in range(4):
-        if ellipse is None:
-            return None
-        off = np.abs(ellipse.off_px(points))
-        usual = max(float(np.median(off[clear])), 0.03)
-        weights = clear / (1 + (off / (2 * usual)) ** 2) ** 2
-        ellipse = fit_ellipse(points, weights)
-    return ellipse
+        off = np.abs(ellipses.spread(of).off_px(points))
+        usual = np.maximum(_shares(off[clear], of[clear], len(first), 0.5), 0.03)
+        weights = clear / (1 + (off / (2 * usual[of])) ** 2) ** 2
+        ellipses, again = fit_ellipses(points, weights, first)
+        found &= again
+    return ellipses, found
 
 
 def _judged(

@@ -15,4 +15,4 @@ def line_tree(strokes: Strokes) -> shapely.STRtree:
         return shapely.STRtree([])
     points = np.concatenate([link.points_px for link in strokes.links])
     of = np.repeat(np.arange(len(strokes.links)), [len(link.points_px) for link in strokes.links])
-    return shapely.STRtree(np.atleast_1d(shapely.linestrings(points, indices=of)))
+    return shapely.STRtree(np.asarray(shapely.linestrings(points, indices=of), dtype=object))

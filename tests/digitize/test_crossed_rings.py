@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from benchmarks.render_lines import Camera, TrueLine, photograph
-from digitize.ellipse_fit import Ellipse, fit_ellipse
+from digitize.ellipse_fit import Ellipse, fit_ellipses
 from digitize.find_strokes import find_strokes
 from digitize.lettering import lettering_links
 from digitize.loop import Role
@@ -142,13 +142,27 @@ def test_the_lines_through_a_ring_run_straight_on() -> None:
             assert min(off) < 0.4
 
 
-def test_an_ellipse_is_fitted_to_three_fifths_of_it() -> None:
-    truth = Ellipse(np.array([50.0, 40.0]), 12.0, 9.0, 0.7)
+def test_ellipses_are_fitted_to_three_fifths_of_each_and_to_no_five_points() -> None:
+    truths = [Ellipse(np.array([50.0, 40.0]), 12.0, 9.0, 0.7), Ellipse(np.array([80.0, 20.0]), 30.0, 29.0, -0.4)]
     angles = np.concatenate([np.linspace(0, 1.6, 30), np.linspace(2.4, 4.0, 30), np.linspace(4.9, 5.5, 12)])
-    noise = np.random.default_rng(3).normal(0, 0.05, (len(angles), 2))
+    noise = np.random.default_rng(3).normal(0, 0.05, (2, len(angles), 2))
+    points = [truths[0].at(angles) + noise[0], truths[0].at(angles)[:5], truths[1].at(angles) + noise[1]]
+    first = np.cumsum([0, *(len(some) for some in points[:-1])])
 
-    fitted = fit_ellipse(truth.at(angles) + noise, np.ones(len(angles)))
+    fitted, found = fit_ellipses(np.concatenate(points), np.ones(sum(map(len, points))), first)
 
-    assert fitted is not None
-    assert np.abs(truth.off_px(fitted.at(np.linspace(0, 6.28, 100)))).max() < 0.1
-    assert fit_ellipse(truth.at(angles)[:5], np.ones(5)) is None
+    assert found.tolist() == [True, False, True]
+    for truth, which in zip(truths, (0, 2), strict=True):
+        assert np.abs(truth.off_px(fitted.one(which).at(np.linspace(0, 6.28, 100)))).max() < 0.1
+
+
+def test_an_ellipse_s_normals_stand_on_it() -> None:
+    ellipse = Ellipse(np.array([50.0, 40.0]), 12.0, 9.0, 0.7)
+    angles = np.linspace(0, 2 * np.pi, 50)
+
+    normals = ellipse.normals(angles)
+
+    along = ellipse.at(angles + 1e-5) - ellipse.at(angles - 1e-5)
+    assert np.abs((normals * along).sum(axis=1)).max() < 1e-8
+    assert ((ellipse.at(angles) - ellipse.centre_px) * normals).sum(axis=1).min() > 0
+    assert np.hypot(*normals.T) == pytest.approx(1)
