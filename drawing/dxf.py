@@ -28,6 +28,9 @@ _INSUNITS_MM = 4
 # A nanometre: coordinates end there, so that the same drawing gives the same file on every machine.
 COORDINATE_DIGITS = 6
 
+# A bulge, an arc's bow over half its chord, ends where it moves an arc a metre long by half a nanometre.
+BULGE_DIGITS = 9
+
 # An arc beside cubics becomes cubics no farther from it; a tenth of what the finest cutter resolves.
 ARC_TOLERANCE_MM = 1e-4
 
@@ -111,7 +114,8 @@ def _add_path(space: Modelspace, path: Path, layer: str) -> None:
 
 def _add_polyline(space: Modelspace, path: Path, layer: str) -> None:
     points = [
-        (*_rounded(start), segment.bulge if isinstance(segment, Arc) else 0.0) for start, segment in path.pieces()
+        (*_rounded(start), round(segment.bulge, BULGE_DIGITS) if isinstance(segment, Arc) else 0.0)
+        for start, segment in path.pieces()
     ]
     if not path.closed:
         points.append((*_rounded(path.segments[-1].end_mm), 0.0))
