@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, line_widths
+from digitize.headings import Heading, heading, is_across, is_one_line
 from digitize.runs import Floats
 from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
@@ -40,16 +41,6 @@ VEE_COSINE = np.cos(np.radians(60))
 
 TAIL_WIDTHS = 30.0
 """Sides that meet at 5 deg, mitred, share their ink over this many widths."""
-
-HEADING_SAMPLES = 16
-"""Clear samples that tell where a line is heading: some eight line widths, over which most drawn curves are
-straight."""
-
-ONE_LINE_COSINE = np.cos(np.radians(15))
-"""Two pieces of one line head apart by less than this, over a crossing."""
-
-ACROSS_COSINE = np.cos(np.radians(40))
-"""A rung stands at more than this to the lines it joins; lines whose ink merges meet at far less."""
 
 NARROWEST, WIDEST = 0.75, 1.3
 """Between these parts of its line's width a sample sees that one line alone."""
@@ -137,7 +128,8 @@ class _Work:
         self.degree: list[int] = np.bincount(ends, minlength=len(self.nodes)).tolist()
         self.alive = set(range(len(self.start)))
         self.tails: dict[int, Tail] = {}
-        self.length = [_length(points) for points in self.lines]
+        steps = np.hypot(*np.diff(samples.points_px, axis=0).T)
+        self.length = [float(steps[a : b - 1].sum()) for a, b in pairwise(samples.first.tolist())]
 
     def stores(self) -> tuple[list[NDArray[Any]], ...]:
         """Everything that is known along lines, each as a list by line."""
@@ -199,7 +191,7 @@ class _Work:
         for node in (self.start[line], self.end[line]):
             ways = [self.heading(one, node) for one in self.at[node] if one != line]
             if not any(
-                _one_line(one, other, 0.0, width) and _is_across(one, rung) for one, other in combinations(ways, 2)
+                is_one_line(one, other, 0.0, width) and is_across(one, rung) for one, other in combinations(ways, 2)
             ):
                 return False
         return True
@@ -232,28 +224,18 @@ class _Work:
         ways = [self.heading(one, a) for one in before], [self.heading(one, b) for one in after]
         for order in ((0, 1), (1, 0)):
             if all(
-                _one_line(ways[0][one], ways[1][other], self.length[line], width)
+                is_one_line(ways[0][one], ways[1][other], self.length[line], width)
                 for one, other in zip((0, 1), order, strict=True)
             ):
                 return True
         return False
 
-    def heading(self, line: int, node: int) -> tuple[Floats, Floats] | None:
-        """The middle of a line's clear samples near a node, and its direction away from there; None without any."""
-        clear = self.clear(line, self.width[line])
-        points = self.lines[line]
+    def heading(self, line: int, node: int) -> Heading | None:
+        """Where a line is heading as it leaves a node; None where it is seen clearly on too little of its way."""
+        clear, points = self.clear(line, self.width[line]), self.lines[line]
         if self.end[line] == node:
             clear, points = clear[::-1], points[::-1]
-        seen = np.flatnonzero(clear)
-        # The first clear ones still lean towards the other line.
-        spared = min(int(2 * self.width[line]), len(seen) // 2)
-        near = points[seen[spared : spared + HEADING_SAMPLES]]
-        if len(near) < 4:
-            return None
-        middle = near.mean(axis=0)
-        _, _, axes = np.linalg.svd(near - middle, full_matrices=False)
-        way = axes[0] if axes[0] @ (near[-1] - near[0]) > 0 else -axes[0]
-        return middle, way
+        return heading(points, clear, self.width[line])
 
     def clear(self, line: int, width: float) -> NDArray[np.bool_]:
         """Which samples of a line see it alone: of its own width, and not beside its ends."""
@@ -298,17 +280,14 @@ class _Work:
         clear = [self.amount[side][self.clear(side, self.width[side])] for side in sides]
         if min(len(one) for one in clear) < 4 or len(self.lines[line]) < 4:
             return None
-        if len(sides) == 2:
-            ways = [self.heading(side, node) for side in sides]
-            if ways[0] is None or ways[1] is None or ways[0][1] @ ways[1][1] < VEE_COSINE:
-                return None
+        ways = [self.heading(side, node) for side in sides]
+        if len(sides) == 2 and (ways[0] is None or ways[1] is None or ways[0].way @ ways[1].way < VEE_COSINE):
+            return None
         onward = self.lines[line][order][-1] - self.lines[line][order][0]
         onward = onward / max(float(np.hypot(*onward)), 1e-9)
-        for side in sides:
-            heading = self.heading(side, node)
-            if heading is not None and heading[1] @ onward > -OPENS_COSINE:
-                # A line across, a circle on a centre line for one, does not come from behind.
-                return None
+        if any(leaving is not None and leaving.way @ onward > -OPENS_COSINE for leaving in ways):
+            # A line across, a circle on a centre line for one, does not come from behind.
+            return None
         found = merged_tail(
             self.lines[line][order],
             self.normals[line][order],
@@ -317,10 +296,10 @@ class _Work:
             single=float(np.median(np.concatenate(clear))),
             width_px=width,
         )
-        if found is None or len(sides) != 2:
+        if found is None or len(sides) != 2 or ways[0] is None or ways[1] is None:
             return found
-        a, b = (self.heading(side, node) for side in sides)
-        return found if a is None or b is None else shortened_tail(found, a, b, onward=onward, width_px=width)
+        a, b = ((side.middle_px, side.way) for side in ways if side is not None)
+        return shortened_tail(found, a, b, onward=onward, width_px=width)
 
     def join(self) -> None:
         """Make one line of two that meet at a node where nothing else does."""
@@ -382,24 +361,3 @@ class _Work:
             [self.width[line] for line in kept],
             {number[node]: tail for node, tail in self.tails.items() if node in number},
         )
-
-
-def _one_line(
-    one: tuple[Floats, Floats] | None, other: tuple[Floats, Floats] | None, gap_px: float, width: float
-) -> bool:
-    """Whether two headings, each away from a link between them, are one line's: each points at the other's place."""
-    if one is None or other is None:
-        return False
-    if one[1] @ other[1] > -ONE_LINE_COSINE:
-        return False
-    between = other[0] - one[0]
-    aside = [abs(way[1][0] * between[1] - way[1][1] * between[0]) for way in (one, other)]
-    return bool(max(aside) < 0.5 * width + 0.5 + 0.05 * gap_px)
-
-
-def _is_across(heading: tuple[Floats, Floats] | None, way: Floats) -> bool:
-    return heading is not None and abs(float(heading[1] @ way)) < ACROSS_COSINE * float(np.hypot(*way))
-
-
-def _length(points: Floats) -> float:
-    return float(np.hypot(*np.diff(points, axis=0).T).sum())
