@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from digitize.link_lengths import link_lengths_px
+from digitize.link_sizes import link_lengths_px
 from digitize.strokes import Strokes
 
 STRAIGHT_ON_RAD = math.radians(38)

@@ -7,8 +7,8 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from digitize.link_lengths import link_lengths_px
 from digitize.link_lines import line_tree
+from digitize.link_sizes import link_lengths_px
 from digitize.strokes import Link, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]

@@ -12,7 +12,7 @@ from digitize.core2 import blocks
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields
 from digitize.lettering import TALLEST_WIDTHS
-from digitize.link_lengths import link_lengths_px
+from digitize.link_sizes import link_bounds_px, link_lengths_px
 from digitize.loop import Loop, Role, crosses_itself, is_thin, loop_along
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.meetings import steps
@@ -209,8 +209,10 @@ def _without_marks(
 ) -> list[Loop]:
     """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
     letters = [link.points_px for link, is_letter in zip(strokes.links, lettering, strict=True) if is_letter]
-    letter_px = float(np.median([np.ptp(points, axis=0).max() for points in letters])) if letters else 0.0
-    tree = shapely.STRtree([shapely.Point(points.mean(axis=0)) for points in letters])
+    bounds_px = link_bounds_px(strokes)[lettering]
+    middles_px = np.array([points.mean(axis=0) for points in letters]).reshape(-1, 2)
+    letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if letters else 0.0
+    tree = shapely.STRtree(np.asarray(shapely.points(middles_px), dtype=object))
     marked = []
     for loop in loops:
         if loop.role is Role.PART:

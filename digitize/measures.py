@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 from digitize.continuation import THIN_LINE, LineGraph, Side, points_from
 from digitize.core2 import blocks
 from digitize.lettering import TALLEST_WIDTHS
-from digitize.link_lengths import link_lengths_px
+from digitize.link_sizes import link_lengths_px
 from digitize.not_parts import ARROW_WIDTHS
 from digitize.ruled_lines import BOW_SHARE, IN_LINE_WIDTHS, Ruled, Stretch, ruled_links, stretches
 

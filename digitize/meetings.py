@@ -6,7 +6,7 @@ import numpy as np
 
 from digitize.continuation import LineGraph, Side
 from digitize.faces import Walk
-from digitize.link_lengths import link_lengths_px
+from digitize.link_sizes import link_lengths_px
 from digitize.measures import PAST_WIDTHS
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from digitize.continuation import LineGraph
 from digitize.faces import Walk, area_px2, closed_strokes, faces, walk_points
+from digitize.link_sizes import link_bounds_px
 from digitize.strokes import Strokes
 
 BORDER_SPANS = 0.9
@@ -50,7 +51,7 @@ def furniture_links(
     if border_px is not None:
         on_border = _near(strokes, shapely.LinearRing(border_px))
     width_px = _width_px(strokes)
-    boxes = _bounds_px(strokes)
+    boxes = link_bounds_px(strokes)
     live = boxes[graph.live]
     if not len(live):
         return on_border
@@ -123,22 +124,19 @@ def _width_px(strokes: Strokes) -> float:
     return float(np.median([link.width_px for link in strokes.links]))
 
 
-def _bounds_px(strokes: Strokes) -> NDArray[np.float64]:
-    """Bounds (L, 4) of all links: x min, y min, x max, y max."""
-    return np.array([[*link.points_px.min(axis=0), *link.points_px.max(axis=0)] for link in strokes.links])
-
-
 def _near(strokes: Strokes, ring: shapely.LinearRing) -> NDArray[np.bool_]:
     """Links that lie along a ring."""
     within_px = max(3 * _width_px(strokes), 0.001 * shapely.length(ring))
-    probes = np.array(
-        [link.points_px[np.linspace(0, len(link.points_px) - 1, 5).astype(int)] for link in strokes.links]
-    )
+    counts = np.array([len(link.points_px) for link in strokes.links])
+    at = np.linspace(0, counts - 1, 5, axis=1).astype(int) + (np.cumsum(counts) - counts)[:, None]
+    probes = np.concatenate([link.points_px for link in strokes.links])[at]
     far_px = np.asarray(shapely.distance(ring, shapely.points(probes)))
     near: NDArray[np.bool_] = np.asarray((far_px < within_px).all(axis=1))
     # A tick across the border is near it all along too, but it does not run along it.
-    lengths_px = np.array([np.hypot(*np.ptp(link.points_px, axis=0)) for link in strokes.links])
-    return near & (lengths_px > 2 * within_px)
+    bounds_px = link_bounds_px(strokes)
+    lengths_px = np.hypot(*(bounds_px[:, 2:] - bounds_px[:, :2]).T)
+    along: NDArray[np.bool_] = near & (lengths_px > 2 * within_px)
+    return along
 
 
 def _holds_figures(graph: LineGraph, figures: list[list[int]], border: Walk) -> bool:

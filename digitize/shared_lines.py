@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from digitize.continuation import STRAIGHT_ON_RAD, LineGraph, Side
 from digitize.faces import Walk
-from digitize.link_lengths import link_lengths_px
+from digitize.link_sizes import link_lengths_px
 
 BACK_RAD = math.radians(40)
 """Where a line ends on another, the two are the sides of a tip when they open by less than this."""

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.line_runs import REDUCED_PX, join_runs
+from digitize.link_sizes import link_bounds_px
 from digitize.strokes import Strokes
 from job.straight_lines import points_along
 
@@ -81,8 +82,7 @@ def long_lines(strokes: Strokes, *, size_px: tuple[int, int], sides: Sequence[Fl
         return ()
     least_px = LEAST_INK * LEAST_PART * diagonal_px / factor
     runs = join_runs(pieces, diagonal_px=diagonal_px / factor, least_px=least_px, most=MOST_LINES)
-    lows_px = np.array([link.points_px.min(axis=0) for link in strokes.links])
-    highs_px = np.array([link.points_px.max(axis=0) for link in strokes.links])
+    lows_px, highs_px = np.hsplit(link_bounds_px(strokes), 2)
     known = list(sides)
     found: list[LongLine] = []
     for run in sorted(runs, key=lambda run: run.low - run.high):

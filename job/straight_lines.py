@@ -109,9 +109,9 @@ def _on_one_curve(t: Floats, off_px: Floats, width_px: Floats, length_px: float)
     shape = 4 * t * (1 - t)
     step_px = max(NEAR_WIDTHS * width / 2, 0.25)
     bows = np.arange(-MOST_BOW * length_px, MOST_BOW * length_px + step_px, step_px)
-    counts = [(np.abs(off_px - bow * shape) <= NEAR_WIDTHS * width_px).sum() for bow in bows]
+    counts = _points_near(bows, shape, off_px, NEAR_WIDTHS * width_px)
     # Among bows with nearly as many points the middle one, which has the line in the middle of what it takes.
-    best = np.flatnonzero(np.array(counts) >= 0.95 * max(counts))
+    best = np.flatnonzero(counts >= 0.95 * counts.max())
     on: NDArray[np.bool_] = np.abs(off_px - bows[best[len(best) // 2]] * shape) <= NEAR_WIDTHS * width_px
     for _ in range(4):
         if len(np.unique(t[on])) < LEAST_STRETCHES:
@@ -121,6 +121,15 @@ def _on_one_curve(t: Floats, off_px: Floats, width_px: Floats, length_px: float)
             return np.zeros(len(t), dtype=bool)
         on = np.abs(off_px - np.polynomial.polynomial.polyval(t, curve)) <= ON_WIDTHS * width_px
     return on
+
+
+def _points_near(bows: Floats, shape: Floats, off_px: Floats, near_px: Floats) -> NDArray[np.int64]:
+    """How many points lie near each bow's curve: each point is so for the bows from one to another, in their order."""
+    bent = shape > 0
+    first = np.searchsorted(bows, (off_px - near_px)[bent] / shape[bent], side="left")
+    last = np.searchsorted(bows, (off_px + near_px)[bent] / shape[bent], side="right")
+    changes = np.bincount(first, minlength=len(bows) + 1) - np.bincount(last, minlength=len(bows) + 1)
+    return np.cumsum(changes)[:-1] + np.count_nonzero(np.abs(off_px[~bent]) <= near_px[~bent])
 
 
 def _clear_of_ends(points_px: Floats, clear_px: float) -> Floats:

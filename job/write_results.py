@@ -19,6 +19,7 @@ from pictures.write_png import write_flat
 from printing.mirror import mirrored_flat
 from printing.write_pages import PageTitle, write_pages
 from report.cautions import CAUTIONS
+from report.facts import ReportFacts
 from report.write_report import report_json, write_html
 
 ARCS_MM = 0.01
@@ -42,17 +43,18 @@ def write_results(made: Made, timed: Timed, *, job_file: bytes | None) -> None:
         # The PNG is the slowest to write, and its compression needs no interpreter: it goes beside the rest.
         with ThreadPoolExecutor(max_workers=1) as beside:
             png = beside.submit(write_flat, folder / "flat.png", flat)
-            _write_vectors(made, flat, folder)
+            _write_vectors(made, flat, facts, folder)
             png.result()
 
     def seal(hashes: dict[str, str]) -> bytes:
-        return report_json(replace(report_facts(made, flat), seconds=timed.seconds(), files=hashes))
+        return report_json(replace(facts, seconds=timed.seconds(), files=hashes))
 
     with timed.stage(WRITING):
+        facts = report_facts(made, flat)
         write_folder(made.folder, fill, seal, spare=(made.job.sheet.file,), unchanged={JOB_NAME: job_file})
 
 
-def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
+def _write_vectors(made: Made, flat: FlatPicture, facts: ReportFacts, folder: Path) -> None:
     stamp = made.stamp
     write_svg(made.build, folder / "outlines.svg", stamp=stamp, title=made.job.name)
     write_dxf(made.build, folder / "outlines.dxf", stamp=stamp)
@@ -60,5 +62,5 @@ def _write_vectors(made: Made, flat: FlatPicture, folder: Path) -> None:
     pages_flat = mirrored_flat(flat) if made.job.mirrored else flat
     title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
     write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else pages_flat, title=title)
-    write_html(folder / "report.html", report_facts(made, flat), flat)
+    write_html(folder / "report.html", facts, flat)
     (folder / JOB_NAME).write_text(job_text(made.job, folder=made.folder), encoding="utf-8")

@@ -1,9 +1,10 @@
-"""How long each of the strokes' links is."""
+"""How long each of the strokes' links is, and how far it reaches."""
 
 from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from digitize.strokes import Strokes
 
@@ -19,3 +20,15 @@ def link_lengths_px(strokes: Strokes) -> tuple[float, ...]:
     ends = np.cumsum([0, *(len(link.points_px) for link in strokes.links)]).tolist()
     # The step from one link's last point to the next one's first is no line's.
     return tuple(float(far[first : last - 1].sum()) for first, last in pairwise(ends))
+
+
+@lru_cache(maxsize=2)
+def link_bounds_px(strokes: Strokes) -> NDArray[np.float64]:
+    """Give the bounds (L, 4) of all links, px: x min, y min, x max, y max; not to be written to."""
+    if not strokes.links:
+        return np.empty((0, 4))
+    points = np.concatenate([link.points_px for link in strokes.links])
+    first = np.cumsum([0, *(len(link.points_px) for link in strokes.links[:-1])])
+    bounds = np.hstack([np.minimum.reduceat(points, first), np.maximum.reduceat(points, first)])
+    bounds.flags.writeable = False
+    return bounds
