@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from calibration.adjustment_rows import adjustment
+from calibration.along import fitted_along, known_along
 from calibration.bend_choice import choose_bend
 from calibration.blunders import TELLING, Weeded, weed
 from calibration.calibration import Calibration
@@ -110,6 +111,31 @@ def adjust(
         observations that disagree by more than 5 % with no culprit.
     """
     size = PictureSize(width_px, height_px)
+
+    def fit(given: Sequence[Observation]) -> Calibration:
+        return _adjusted(
+            given, size=size, kind=kind, focal_35mm=focal_35mm, sheet_px=sheet_px, longest_px=longest_px,
+            tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
+        )  # fmt: skip
+
+    if not any(map(known_along, observations)):
+        return fit(observations)
+    refuse_impossible(observations, kind=kind, size=size)
+    return fitted_along(observations, fit)
+
+
+def _adjusted(
+    observations: Sequence[Observation],
+    *,
+    size: PictureSize,
+    kind: Kind,
+    focal_35mm: float | None,
+    sheet_px: Floats | None,
+    longest_px: tuple[PointPx, PointPx] | None,
+    tag_mm_per_px: tuple[float, float] | None,
+    origin_px: PointPx | None,
+) -> Calibration:
+    """Fit to lengths between two marks."""
     refuse_impossible(observations, kind=kind, size=size)
     observations = _of_use(observations, kind)
     told = priors(kind=kind, focal_35mm=focal_35mm)
@@ -120,17 +146,10 @@ def adjust(
     flat = solve_from(build(observations, size=size, priors=told), begin)
     bent = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
     if _found_disagree(observations, flat[0] if bent is None else bent.solution):
-        return adjust(
-            [seen for seen in observations if not _is_found(seen)],
-            width_px=width_px,
-            height_px=height_px,
-            kind=kind,
-            focal_35mm=focal_35mm,
-            sheet_px=sheet_px,
-            longest_px=longest_px,
-            tag_mm_per_px=tag_mm_per_px,
-            origin_px=origin_px,
-        )
+        return _adjusted(
+            [seen for seen in observations if not _is_found(seen)], size=size, kind=kind, focal_35mm=focal_35mm,
+            sheet_px=sheet_px, longest_px=longest_px, tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
+        )  # fmt: skip
     if bent is not None:
         weeded, told = bent, bent.solution.problem.priors
     else:

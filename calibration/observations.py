@@ -40,6 +40,7 @@ class KnownDistance:
     `length_mm` is full size; `give_mm` is half the width within which the figure
     may be off at full size (rounding of the figure, draughting). `text` is the
     length as the person wrote it; `label` is how it is spoken of ("known distance 1").
+    `along_px` are two places of a line where only the part along it is known: to a curved tip's farthest point, say.
     """
 
     start_px: PointPx
@@ -49,6 +50,7 @@ class KnownDistance:
     text: str = ""
     label: str = "known distance"
     sigma_px: float = CLICK_SIGMA_PX
+    along_px: tuple[PointPx, PointPx] | None = None
 
     def __post_init__(self) -> None:
         _refuse_no_length(self)
@@ -65,6 +67,7 @@ class CheckLength:
     text: str = ""
     label: str = "check length"
     sigma_px: float = CLICK_SIGMA_PX
+    along_px: tuple[PointPx, PointPx] | None = None
 
     def __post_init__(self) -> None:
         _refuse_no_length(self)

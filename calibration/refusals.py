@@ -61,7 +61,8 @@ def refuse_impossible(observations: Sequence[Observation], *, kind: Kind, size: 
 def _marks(seen: Observation) -> list[tuple[str, PointPx]]:
     match seen:
         case KnownDistance() | CheckLength():
-            return [(f"first mark of {seen.label}", seen.start_px), (f"second mark of {seen.label}", seen.end_px)]
+            ends = [(f"first mark of {seen.label}", seen.start_px), (f"second mark of {seen.label}", seen.end_px)]
+            return ends + [(f"line that {seen.label} is measured along", mark) for mark in seen.along_px or ()]
         case Corners():
             names = ("upper-left", "upper-right", "lower-right", "lower-left")
             return [(f"{name} of the {seen.label}", mark) for name, mark in zip(names, seen.points_px, strict=True)]

@@ -17,7 +17,11 @@ app = typer.Typer(
 Source = Annotated[Path, typer.Argument(metavar="PICTURE|JOB.toml", help="A photo, scan or PDF of the plan, or a job.")]
 Known = Annotated[
     list[str] | None,
-    typer.Option("--known", metavar='"A B = LENGTH"', help="Two points and the distance between them on the thing."),
+    typer.Option(
+        "--known",
+        metavar='"A B = LENGTH"',
+        help="Two points and the distance between them on the thing; A B along C D: the part of it along that line.",
+    ),
 ]
 OnPaper = Annotated[
     list[str] | None,

@@ -1,5 +1,6 @@
 """Lengths and sizes as people write them, in mm."""
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -34,6 +35,10 @@ _FEET_AND_INCHES = re.compile(
     re.IGNORECASE,
 )
 _DIVIDED = re.compile(rf"(?P<whole>.*?[a-z'\".)])\s*/\s*(?P<divisor>{NUMBER})", re.IGNORECASE)
+_DIHEDRAL = re.compile(
+    rf"(?P<length>.*?)\s*\bover\s+dihedral(?:\s+of)?\s+(?P<degrees>{NUMBER})\s*(?:°|deg\.?|degrees?)", re.IGNORECASE
+)
+_MOST_DIHEDRAL_DEG = 45
 _GIVE_SIGN = re.compile(r"\s*(?:±|\+\s*/\s*-|\+\s*-)\s*")
 _HINT = "write it as 36 in, 7-1/2 in, 2' 6\" or 190.5 mm"
 
@@ -53,13 +58,18 @@ def parse_length(text: str) -> Length:
     Takes `36 in`, `36"`, `7-1/2"`, `7 ½ in`, `2' 6"`, `2 ft 6-1/2 in`, `190.5 mm`, `1,5 cm`, `1.2 m`; a trailing
     `/ 2` divides; `± 1/8 in`, `+- 2 mm`, `+/- 1/8` or `± 0.5 %` tells how far the figure may be off, in the
     length's own unit when it has none. A division before ± is of the length alone; `(36 in ± 1/8) / 2` divides both.
+    `36 in over dihedral 6 deg` is a span seen from above over panels that rise so steeply: the length, then, is that of
+    the panels as they are drawn flat.
 
     Raises
     ------
     DrawingError
         If there is no unit, more than one meaning, or a length that cannot be: not above zero or
-        outside 0.01 mm to 1 km, or a give as large as the length.
+        outside 0.01 mm to 1 km, or a give as large as the length; a dihedral of nothing or of 45 degrees and more.
     """
+    over = _DIHEDRAL.fullmatch(text.strip())
+    if over is not None:
+        return _over_dihedral(parse_length(over["length"]), float(parse_number(over["degrees"])), text.strip())
     said = text.strip()
     plain = plain_signs(said)
     if not plain:
@@ -77,6 +87,18 @@ def parse_length(text: str) -> Length:
     mm /= divisor
     _refuse_impossible(mm, said)
     return Length(float(mm), None if give is None else float(give), said)
+
+
+def _over_dihedral(seen_above: Length, dihedral_deg: float, said: str) -> Length:
+    """Give the length along panels that rise by an angle from the length seen from above."""
+    if not 0 < dihedral_deg < _MOST_DIHEDRAL_DEG:
+        raise DrawingError(
+            f'"{said}" has a dihedral of {dihedral_deg:g} degrees; it is how far one panel rises and must lie between '
+            f"0 and {_MOST_DIHEDRAL_DEG}: type it again, or leave it out for a span measured flat."
+        )
+    rise = math.cos(math.radians(dihedral_deg))
+    give_mm = None if seen_above.give_mm is None else seen_above.give_mm / rise
+    return Length(seen_above.mm / rise, give_mm, said)
 
 
 def parse_size(text: str) -> tuple[float, float]:

@@ -51,13 +51,20 @@ class Mark:
 class GivenLength:
     """Two marks and the length between them as a person wrote it.
 
-    `on_paper` lengths are of the paper, which shows the thing at the sheet's `drawn_at`.
+    `on_paper` lengths are of the paper, which shows the thing at the sheet's `drawn_at`. `along` are two places of a
+    line where only the part along it is known.
     """
 
     start: Mark
     end: Mark
     text: str
     on_paper: bool = False
+    along: tuple[Mark, Mark] | None = None
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """Both ends, then the line's two places where there is one."""
+        return (self.start, self.end, *(self.along or ()))
 
 
 @dataclass(frozen=True, slots=True)

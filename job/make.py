@@ -59,6 +59,10 @@ class Typed:
             parse_length(given.text)
         if self.build_length is not None:
             parse_exact_mm(self.build_length.text, BUILD_LENGTH)
+            if self.build_length.along is not None:
+                raise JobError(
+                    f"{BUILD_LENGTH} is given along a line; it is between two marks: leave along and its line out."
+                )
         if self.corners is not None and self.corners.size_text is not None:
             parse_size(self.corners.size_text)
         if self.card_bar is not None:
@@ -149,7 +153,10 @@ def refuse_changed(sheet: Sheet) -> None:
 def _with_typed(job: Job, typed: Typed, seen: Seen) -> Job:
     def length(given: TypedLength, option: str, *, on_paper: bool = False) -> GivenLength:
         start, end = (mark_at(point, seen, option=option) for point in (given.start, given.end))
-        return GivenLength(start, end, given.text, on_paper)
+        if given.along is None:
+            return GivenLength(start, end, given.text, on_paper)
+        first, second = (mark_at(point, seen, option=option) for point in given.along)
+        return GivenLength(start, end, given.text, on_paper, (first, second))
 
     job = replace(
         job,

@@ -148,9 +148,13 @@ def paper_edge_offer(job: Job, seen: Seen) -> str | None:
 
 def _given(job: Job) -> Iterator[Observation]:
     for number, given in enumerate(job.knowns, 1):
-        yield KnownDistance(*_ends(given), *_length(given, job), given.text, f"known distance {number}", _sigma(given))
+        known = KnownDistance(
+            *_ends(given), *_length(given, job), given.text, f"known distance {number}", _sigma(given)
+        )
+        yield replace(known, along_px=_along(given))
     for number, given in enumerate(job.checks, 1):
-        yield CheckLength(*_ends(given), *_length(given, job), given.text, f"check length {number}", _sigma(given))
+        check = CheckLength(*_ends(given), *_length(given, job), given.text, f"check length {number}", _sigma(given))
+        yield replace(check, along_px=_along(given))
     if job.corners is not None:
         yield _corners(job.corners, job)
     if job.across is not None:
@@ -160,6 +164,10 @@ def _given(job: Job) -> Iterator[Observation]:
 
 def _ends(given: GivenLength) -> tuple[tuple[float, float], tuple[float, float]]:
     return given.start.at_px, given.end.at_px
+
+
+def _along(given: GivenLength) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    return None if given.along is None else (given.along[0].at_px, given.along[1].at_px)
 
 
 def _length(given: GivenLength, job: Job) -> tuple[float, float]:
@@ -187,7 +195,7 @@ def _corners(given: GivenCorners, job: Job) -> Corners:
 
 
 def _sigma(given: GivenLength) -> float:
-    return max(mark_sigma_px(given.start), mark_sigma_px(given.end))
+    return max(mark_sigma_px(mark) for mark in given.marks)
 
 
 def _trusted(job: Job, seen: Seen) -> tuple[list[Observation], list[Finding]]:

@@ -23,11 +23,12 @@ _COORDINATES = re.compile(rf"({_NUMBER}),({_NUMBER})")
 
 @dataclass(frozen=True, slots=True)
 class TypedLength:
-    """Two typed points and the length between them, as written."""
+    """Two typed points and the length between them, as written; `along` are two points of the line it is along."""
 
     start: TypedPoint
     end: TypedPoint
     text: str
+    along: tuple[TypedPoint, TypedPoint] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,21 +40,28 @@ class TypedCorners:
 
 
 def parse_length_between(text: str, *, option: str) -> TypedLength:
-    """Read `A B = LENGTH`; the length itself is read later, with its own sentences.
+    """Read `A B = LENGTH` or `A B along C D = LENGTH`; the length itself is read later, with its own sentences.
 
     Raises
     ------
     JobError
-        When there are not two points, an equals sign and a length.
+        When there are not two points, an equals sign and a length, or another number of points after `along`.
     """
     left, sign, right = text.partition("=")
-    points = parse_points(left, option=option)
+    ends, along, line = left.partition(" along ")
+    points = parse_points(ends, option=option)
+    line_points = parse_points(line, option=option)
+    if along and len(line_points) != 2:
+        raise JobError(
+            f"{option} {text!r} names {_many(len(line_points))} after along; it needs two, of a line that runs the way "
+            f'the length is measured: write it like {option} "12 47 along 3 9 = 36 in / 2".'
+        )
     if not sign or not right.strip() or len(points) != 2:
         raise JobError(
             f"{option} {text!r} names {_many(len(points))}{'' if sign else ' and no length'}; "
             f'it needs two points and a length: write it like {option} "12 47 = 36 in".'
         )
-    return TypedLength(points[0], points[1], right.strip())
+    return TypedLength(points[0], points[1], right.strip(), (line_points[0], line_points[1]) if along else None)
 
 
 def parse_corners(text: str, *, option: str) -> TypedCorners:

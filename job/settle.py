@@ -165,9 +165,13 @@ def with_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
     """Put every mark of a job through `settle`, with the words it is spoken of by."""
 
     def length(given: GivenLength, about: str) -> GivenLength:
-        return replace(
+        given = replace(
             given, start=settle(given.start, f"{about}, first mark"), end=settle(given.end, f"{about}, second mark")
         )
+        if given.along is None:
+            return given
+        first, second = (settle(mark, f"the line that {about} is measured along") for mark in given.along)
+        return replace(given, along=(first, second))
 
     corners = job.corners
     if corners is not None:

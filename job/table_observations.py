@@ -67,8 +67,7 @@ def _observation(table: Table) -> tuple[str, GivenLength] | GivenCorners | Given
     kind = table.text("kind")
     match kind:
         case "known distance" | "check length":
-            start, end = read_ends(table)
-            length = GivenLength(start, end, _length(table, "length"), table.flag("on_paper", False))
+            length = _given_length(table)
             table.done()
             return kind, length
         case "corners":
@@ -97,6 +96,16 @@ def _observation(table: Table) -> tuple[str, GivenLength] | GivenCorners | Given
         case _:
             kinds = (KNOWN, CHECK, CORNERS, ACROSS, STRAIGHT, CARD_BAR)
             raise table.refuse("kind", f"one of {', '.join(map(repr, kinds))}")
+
+
+def _given_length(table: Table) -> GivenLength:
+    ends = [table.point("start_px"), table.point("end_px")]
+    line = table.points("along_px", least=2) if table.has("along_px") else ()
+    if len(line) not in (0, 2):
+        raise table.refuse("along_px", "two points of the line that the length is measured along")
+    start, end, *along = _marks(table, [*ends, *line])
+    text, on_paper = _length(table, "length"), table.flag("on_paper", False)
+    return GivenLength(start, end, text, on_paper, (along[0], along[1]) if along else None)
 
 
 def read_ends(table: Table) -> tuple[Mark, Mark]:
@@ -193,8 +202,9 @@ def length_lines(length: GivenLength) -> list[str]:
     return [
         f"start_px = {point_text(length.start.at_px)}",
         f"end_px = {point_text(length.end.at_px)}",
+        *([points_line("along_px", [mark.at_px for mark in length.along])] if length.along else []),
         f"length = {quoted(length.text)}",
-        marks_line((length.start, length.end)),
+        marks_line(length.marks),
     ]
 
 

@@ -36,7 +36,8 @@ def _commands(
     def change(job: Job, values: JsonValues) -> Job:
         old = items(job)[values["index"]]
         start, end = moved_ends(values, old)
-        new = GivenLength(start, end, values.get("text", old.text), values.get("on_paper", old.on_paper))
+        text, on_paper = values.get("text", old.text), values.get("on_paper", old.on_paper)
+        new = replace(old, start=start, end=end, text=text, on_paper=on_paper)
         return with_items(job, with_item(items(job), values["index"], new))
 
     def set_words(job: Job, values: JsonValues) -> str:

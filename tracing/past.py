@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from job.job import GivenCorners, Job, KeptMeasure, Mark, Settled
+from job.job import GivenCorners, GivenLength, Job, KeptMeasure, Mark, Settled
 from job.settle import with_marks
 from tracing.commands import apply, words
 from tracing.exported import settled_by_export
@@ -134,7 +134,7 @@ def _marks_in(given: Any) -> Iterator[Mark]:
     elif isinstance(given, tuple):
         for one in given:
             yield from _marks_in(one)
-    elif isinstance(given, GivenCorners | KeptMeasure):
+    elif isinstance(given, GivenCorners | GivenLength | KeptMeasure):
         yield from given.marks
     elif given is not None:
         yield from (given.start, given.end)

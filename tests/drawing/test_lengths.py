@@ -85,6 +85,16 @@ def test_give_or_take_is_read_in_the_lengths_own_unit_unless_it_has_one(text: st
     assert length.give_mm == pytest.approx(give_mm, abs=EXACT_MM)
 
 
+def test_a_span_over_dihedral_is_that_of_its_panels_laid_flat() -> None:
+    """A right-angled triangle's hypotenuse: 36 in / cos 6 deg = 919.4368 mm (Euclid; cosine from the library)."""
+    assert parse_length("36 in over dihedral 6 deg").mm == pytest.approx(
+        914.4 / math.cos(math.radians(6)), abs=EXACT_MM
+    )
+    half = parse_length("(36 in ± 1/4) / 2 over dihedral of 6°")
+    assert half.mm == pytest.approx(457.2 / math.cos(math.radians(6)), abs=EXACT_MM)
+    assert half.give_mm == pytest.approx(3.175 / math.cos(math.radians(6)), abs=EXACT_MM)
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -123,6 +133,11 @@ def test_give_or_take_is_read_in_the_lengths_own_unit_unless_it_has_one(text: st
         ("2 ft ± 1/4", "after feet"),
         ("36 in ±", "not a length"),
         ("thirty six inches", "not a length"),
+        ("36 in over dihedral", "not a length"),
+        ("36 in over dihedral 0 deg", "between 0 and 45"),
+        ("36 in over dihedral 45 deg", "between 0 and 45"),
+        ("36 over dihedral 6 deg", "no unit"),
+        ("over dihedral 6 deg", "empty"),
     ],
 )
 def test_what_is_not_one_clear_length_is_refused_in_one_sentence(text: str, says: str) -> None:

@@ -34,7 +34,8 @@ from printing.setup import PageSetup
 px = st.floats(-10, 1e5, allow_nan=False)
 points = st.tuples(px, px)
 marks = st.builds(Mark, px, px, st.sampled_from(Settled))
-lengths = st.builds(GivenLength, marks, marks, st.sampled_from(["36 in", "2' 6\"", "190.5 mm ± 1 mm"]), st.booleans())
+said = st.sampled_from(["36 in", "2' 6\"", "190.5 mm ± 1 mm", "36 in over dihedral 6 deg"])
+lengths = st.builds(GivenLength, marks, marks, said, st.booleans(), st.none() | st.tuples(marks, marks))
 words = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=30)
 setups = st.builds(
     PageSetup,

@@ -10,6 +10,12 @@ def test_a_known_distance_names_numbers_or_pixels() -> None:
     assert typed == TypedLength(12, (310.5, 95.0), '7-1/2"')
 
 
+def test_a_known_distance_may_be_along_a_line() -> None:
+    typed = parse_length_between("12 47 along 3 310.5,95 = 36 in / 2", option="--known")
+
+    assert typed == TypedLength(12, 47, "36 in / 2", (3, (310.5, 95.0)))
+
+
 def test_a_blank_after_the_comma_is_still_one_point() -> None:
     assert parse_pair("10, 20  30 ,40", option="--across") == ((10.0, 20.0), (30.0, 40.0))
 
@@ -30,6 +36,9 @@ def test_corners_come_with_or_without_a_size() -> None:
         ("1e999,3 4 = 36 in", "'1e999,3'"),
         ("nan,3 4 = 36 in", "'nan,3'"),
         ("", "0 points"),
+        ("12 47 along 3 = 36 in", "1 point after along"),
+        ("12 47 along = 36 in", "0 points after along"),
+        ("12 along 3 4 = 36 in", "1 point"),
     ],
 )
 def test_what_is_no_known_distance_is_named(text: str, said: str) -> None:
