@@ -50,12 +50,25 @@ FILM_DIAGONAL_MM = math.hypot(36, 24)
 
 @dataclass(frozen=True)
 class Moved:
-    """A mark put near a drawn place: which, whether it moved to the ink, and how far off it then is, px."""
+    """A mark put near a drawn place: which, whether it moved to the ink, how far off it then is, and one sigma stated.
+
+    All in px.
+    """
 
     place: Place
     moved: bool
     off_px: float
     at_px: tuple[float, float]
+    sigma_px: float
+
+
+@dataclass(frozen=True)
+class Between:
+    """A length between two marks: how far off it is and its give or take, in parts of it; whether both marks moved."""
+
+    off: float
+    u95: float
+    moved: bool
 
 
 def main() -> None:
@@ -69,7 +82,7 @@ def main() -> None:
     print(f"seed {chosen.seed}, {chosen.views} photos, {LENGTHS} lengths each")
     clicked, settled, said, corner, seconds, cpu = [], [], [], [], [], []
     marks: dict[float, list[Moved]] = {slip: [] for slip in SLIPS_PX}
-    drawn: dict[float, list[float]] = {slip: [] for slip in SLIPS_PX}
+    drawn: dict[float, list[Between]] = {slip: [] for slip in SLIPS_PX}
     found = 0
     for number in range(chosen.views):
         kind = kinds[number % len(kinds)]
@@ -120,7 +133,7 @@ def main() -> None:
             f"95 % under {100 * np.quantile(off, 0.95):.3f} %, largest {100 * np.max(off):.2f} %"
         )
     for slip in SLIPS_PX:
-        _print_marks(slip, marks[slip], np.array(drawn[slip]))
+        _print_marks(slip, marks[slip], drawn[slip])
     print(f"95 % intervals, clicks included, hold {np.mean(said):.1%}")
     print(f"paper's edge and border: {np.median(seconds):.2f} s of wall clock, {np.median(cpu):.2f} s of CPU (medians)")
 
@@ -169,13 +182,14 @@ def _marked(rng: np.random.Generator, scene: Scene, view: View, landmarks: Landm
             continue
         clicked = true_px + rng.normal(0, slip_px, 2)
         mark, row = on_ink(Mark(float(clicked[0]), float(clicked[1])), landmarks)
-        marked.append(Moved(place, row is not None, math.dist(mark.at_px, true_px), mark.at_px))
+        sigma_px = slip_px if row is None else float(landmarks.sigmas_px[row])
+        marked.append(Moved(place, row is not None, math.dist(mark.at_px, true_px), mark.at_px, sigma_px))
     return marked
 
 
-def _between(rng: np.random.Generator, calibration: Calibration, scene: Scene, marked: list[Moved]) -> list[float]:
-    """Give by what part lengths between marks, of half the sheet's diagonal and more, are off what was drawn."""
-    off: list[float] = []
+def _between(rng: np.random.Generator, calibration: Calibration, scene: Scene, marked: list[Moved]) -> list[Between]:
+    """Compare lengths between marks, of half the sheet's diagonal and more, with what was drawn."""
+    found: list[Between] = []
     far = [
         (one, other)
         for one, other in itertools.combinations(marked, 2)
@@ -184,22 +198,28 @@ def _between(rng: np.random.Generator, calibration: Calibration, scene: Scene, m
     for n in rng.permutation(len(far))[: 4 * LENGTHS]:
         one, other = far[n]
         true_mm = math.dist(one.place.at_mm, other.place.at_mm)
-        off.append(abs(calibration.length(one.at_px, other.at_px).mm / true_mm - 1))
-    return off
+        length = calibration.length(one.at_px, other.at_px, mark_sigma_px=max(one.sigma_px, other.sigma_px))
+        off = abs(length.mm / true_mm - 1)
+        found.append(Between(off, length.u95_mm / true_mm, one.moved and other.moved))
+    return found
 
 
-def _print_marks(slip_px: float, marked: list[Moved], off: Points) -> None:
-    print(
-        f"from end to end, clicks off by {slip_px:g} px moved to the ink: lengths between drawn places: "
-        f"median {100 * np.median(off):.3f} %, 95 % under {100 * np.quantile(off, 0.95):.3f} %, "
-        f"largest {100 * off.max():.2f} %"
-    )
+def _print_marks(slip_px: float, marked: list[Moved], between: list[Between]) -> None:
+    print(f"from end to end, clicks off by {slip_px:g} px moved to the ink:")
+    for name, some in (("all", between), ("both marks moved", [one for one in between if one.moved])):
+        off = np.array([one.off for one in some])
+        held = np.mean([one.off <= one.u95 for one in some])
+        print(
+            f"  {len(some)} lengths between drawn places, {name}: median {100 * np.median(off):.3f} %, "
+            f"95 % under {100 * np.quantile(off, 0.95):.3f} %, largest {100 * off.max():.2f} %, "
+            f"95 % intervals hold {held:.1%}"
+        )
     for kind in PlaceKind:
-        some = [mark for mark in marked if mark.place.kind is kind]
-        moved = np.array([mark.off_px for mark in some if mark.moved])
+        of_kind = [mark for mark in marked if mark.place.kind is kind]
+        moved = np.array([mark.off_px for mark in of_kind if mark.moved])
         right = moved[moved <= WRONG_PX]
         print(
-            f"  {kind:9} {len(some):4} marked, {len(moved):4} moved, {np.sqrt(np.mean(right**2)):.3f} px rms off; "
+            f"  {kind:9} {len(of_kind):4} marked, {len(moved):4} moved, {np.sqrt(np.mean(right**2)):.3f} px rms off; "
             f"{len(moved) - len(right):3} of them more than {WRONG_PX:g} px (largest {moved.max():.1f})"
         )
 

@@ -1,5 +1,7 @@
 """How often a length that was given wrong is named, what it does to the result, and how often right ones are blamed.
 
+Also what a slip of the hand does, which puts one corner of the sized rectangle some px off.
+
 The views are those of `benchmarks.simulated_views`: corners of a rectangle with its size, its border's sides, and four
 known distances of 200 mm and more, marked to 0.5 px. Run: python -m benchmarks.wrong_lengths [--views N] [--seed S]
 [--rows PATTERN]
@@ -7,6 +9,7 @@ known distances of 200 mm and more, marked to 0.5 px. Run: python -m benchmarks.
 
 import argparse
 import fnmatch
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -14,7 +17,7 @@ import numpy as np
 
 from benchmarks.calibration_error import calibrated
 from benchmarks.simulated_views import Scene, photo, random_lengths
-from calibration.observations import CalibrationError, KnownDistance, Observation
+from calibration.observations import CLICK_SIGMA_PX, CalibrationError, Corners, KnownDistance, Observation
 from drawing.findings import Level
 from drawing.units import MM_PER_INCH
 
@@ -27,6 +30,15 @@ GIVEN = {
     "sized border": Scene(size=True, lines=True, knowns=4),
     "border": Scene(lines=True, knowns=4),
 }
+
+SLIPPED = {
+    "sized corners": Scene(size=True),
+    "sized corners, one known": Scene(size=True, knowns=1),
+    "sized corners, border": Scene(size=True, lines=True),
+    "sized corners, border, one known": Scene(size=True, lines=True, knowns=1),
+}
+SLIPS_PX = (3.0, 6.0, 12.0, 25.0)
+"""How far one corner is off: a thick line's other edge, a double rule's other line, a careless click, a wrong place."""
 
 Spoil = Callable[[float], float]
 
@@ -59,6 +71,12 @@ def main() -> None:
         # Without the rectangle's size nothing else tells the scale, and nothing can know.
         if scene.size and fnmatch.fnmatch(name, f"*{chosen.rows}*"):
             print(f"{name:48}{_two_wrong(scene, views=chosen.views, seed=chosen.seed)}", flush=True)
+    for given, scene in SLIPPED.items():
+        for slip_px in SLIPS_PX:
+            name = f"{given}, one corner {slip_px:g} px off"
+            if fnmatch.fnmatch(name, f"*{chosen.rows}*"):
+                told = _one_slipped(scene, slip_px, views=chosen.views, seed=chosen.seed)
+                print(f"{name:56}{told}", flush=True)
     for given, scene in GIVEN.items():
         name = f"{given}, four right"
         if fnmatch.fnmatch(name, f"*{chosen.rows}*"):
@@ -118,6 +136,42 @@ def _two_wrong(scene: Scene, *, views: int, seed: int) -> str:
         else:
             asked += 1
     return f"asked about {asked / views:6.1%}, refused {refused / views:6.1%}, passed in silence {silent / views:6.1%}"
+
+
+def _one_slipped(scene: Scene, slip_px: float, *, views: int, seed: int) -> str:
+    """Put one corner off, the others where clicks go; the border's lines, where they were found, are right."""
+    rng = np.random.default_rng(seed)
+    named = asked = silent = said = outside = lengths = 0
+    for _ in range(views):
+        taken = photo(rng, scene)
+        corners, *others = taken.observations
+        assert isinstance(corners, Corners)
+        clicked_px = np.array(corners.points_px) + rng.normal(0, CLICK_SIGMA_PX, (4, 2)) * scene.lines
+        turn = rng.uniform(0, 2 * math.pi)
+        clicked_px[rng.integers(4)] += slip_px * math.cos(turn), slip_px * math.sin(turn)
+        first, second, third, fourth = ((float(x), float(y)) for x, y in clicked_px)
+        slipped = replace(corners, points_px=(first, second, third, fourth), sigma_px=CLICK_SIGMA_PX)
+        try:
+            calibration = calibrated(replace(taken, observations=(slipped, *others)))
+        except CalibrationError as error:
+            named += "corner" in str(error).lower()
+            asked += "corner" not in str(error).lower()
+            continue
+        decide = [finding for finding in calibration.findings if finding.level is Level.DECIDE]
+        about = any("corner" in f"{finding.about} {finding.text}".lower() for finding in decide)
+        named += about
+        asked += bool(decide) and not about
+        if not decide:
+            silent += 1
+            said += any(finding.code == "nothing-checks" for finding in calibration.findings)
+            starts_px, ends_px, true_mm = random_lengths(rng, taken.picturing, 10)
+            mm, u95_mm = calibration.lengths_u95(starts_px, ends_px)
+            outside += int((np.abs(mm - true_mm) > u95_mm).sum())
+            lengths += len(true_mm)
+    return (
+        f"named {named / views:6.1%}, asked about {asked / views:6.1%}, passed in silence {silent / views:6.1%} "
+        f"(told that nothing checks: {said}); of their lengths {outside / max(lengths, 1):.1%} outside what is stated"
+    )
 
 
 def _all_right(scene: Scene, *, views: int, seed: int) -> str:

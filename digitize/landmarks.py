@@ -47,8 +47,13 @@ def landmarks_px(strokes: Strokes) -> Floats:
     if len(wanted) == 0:
         return np.empty((0, 2))
     points = strokes.nodes_px[wanted]
-    kept = _without_doubles(points, strokes.kinds[wanted], np.maximum(SAME_WIDTHS * width[wanted], SAME_PX))
+    kept = _without_doubles(points, strokes.kinds[wanted], one_place_px(width[wanted]))
     return _in_reading_order(points[kept])
+
+
+def one_place_px(width_px: Floats) -> Floats:
+    """Give how far from a landmark of such wide lines others are the same place, px."""
+    return np.maximum(SAME_WIDTHS * width_px, SAME_PX)
 
 
 def _without_doubles(points: Floats, kinds: NDArray[np.uint8], apart_px: Floats) -> NDArray[np.int64]:

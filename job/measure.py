@@ -19,12 +19,12 @@ from job.measured_shapes import (
     area_of_part,
     radius_through,
 )
-from job.observe import mark_sigma_px, observe
+from job.observe import observe
 from job.points import TypedPoint
 from job.progress import OUTLINES, SCALE, Progress
 from job.run import calibrate, drawn_parts, fraction_of, strokes_of, with_origin
 from job.see import Seen
-from job.settle import settled_job, settled_point
+from job.settle import marks_sigma_px, settled_job, settled_point
 from job.typed_shapes import Asked, TypedPart
 
 
@@ -79,23 +79,30 @@ def measure(source: Path, typed: Typed, asked: Asked, *, progress: Progress) -> 
         findings.extend(noted)
         return settled
 
+    def marks_and_sigma(points: tuple[TypedPoint, ...], about: str) -> tuple[tuple[Mark, ...], float]:
+        settled = marks(points, about)
+        return settled, marks_sigma_px(settled, seen)
+
     lengths = tuple(
-        _length(marks(pair, f"length {n}"), n, calibration, fraction) for n, pair in enumerate(asked.between, 1)
+        _length(*marks_and_sigma(pair, f"length {n}"), n, calibration, fraction)
+        for n, pair in enumerate(asked.between, 1)
     )
-    angles = tuple(angle_between(calibration, marks(three, f"angle {n}")) for n, three in enumerate(asked.angles, 1))
+    angles = tuple(
+        angle_between(calibration, *marks_and_sigma(three, f"angle {n}")) for n, three in enumerate(asked.angles, 1)
+    )
     areas = tuple(
         area_of_part(calibration, found_outline(outlines, one.named, calibration=calibration))
         if isinstance(one, TypedPart)
-        else area_of_marks(calibration, marks(one, f"area {n}"))
+        else area_of_marks(calibration, *marks_and_sigma(one, f"area {n}"))
         for n, one in enumerate(asked.areas, 1)
     )
     radii = tuple(
-        radius_through(calibration, marks(arc, f"radius {n}"), seen.strokes, about=f"radius {n}")
+        radius_through(calibration, *marks_and_sigma(arc, f"radius {n}"), seen.strokes, about=f"radius {n}")
         for n, arc in enumerate(asked.radii, 1)
     )
     ordinates = []
     for n, one in enumerate(asked.ordinates, 1):
-        base = None if one.base is None else _base(marks(one.base, f"base line {n}"), n)
+        base = None if one.base is None else _base(*marks_and_sigma(one.base, f"base line {n}"), n)
         outline = found_outline(outlines, one.part.named, calibration=calibration)
         table, noted = measured_ordinates(outline, one.stations, base, calibration=calibration, fraction=fraction)
         ordinates.append(table)
@@ -116,18 +123,19 @@ def _settled(
     return tuple(marks), noted
 
 
-def _length(marks: tuple[Mark, ...], number: int, calibration: Calibration, fraction: float) -> MeasuredLength:
+def _length(
+    marks: tuple[Mark, ...], sigma_px: float, number: int, calibration: Calibration, fraction: float
+) -> MeasuredLength:
     start, end = marks
     _refuse_same(start, end, f"length {number}")
-    sigma_px = max(mark_sigma_px(start), mark_sigma_px(end))
     found = calibration.length(start.at_px, end.at_px, mark_sigma_px=sigma_px)
     return MeasuredLength(start.at_px, end.at_px, found.mm, found.u95_mm, found.mm * fraction)
 
 
-def _base(marks: tuple[Mark, ...], number: int) -> Base:
+def _base(marks: tuple[Mark, ...], sigma_px: float, number: int) -> Base:
     start, end = marks
     _refuse_same(start, end, f"base line {number}")
-    return Base((start.at_px, end.at_px), max(mark_sigma_px(start), mark_sigma_px(end)))
+    return Base((start.at_px, end.at_px), sigma_px)
 
 
 def _refuse_same(start: Mark, end: Mark, about: str) -> None:

@@ -13,7 +13,6 @@ from drawing.drawing import Outline
 from drawing.paths import sampled
 from job.errors import JobError
 from job.job import Mark
-from job.observe import mark_sigma_px
 from job.part_errors import OUTLINE_SIGMA_PX
 
 SAMPLED_MM = 0.002
@@ -56,17 +55,17 @@ class RadiusThrough:
     radius: MeasuredRadius
 
 
-def angle_between(calibration: Calibration, marks: tuple[Mark, ...]) -> AngleBetween:
-    """Measure the angle at the second of three marks."""
+def angle_between(calibration: Calibration, marks: tuple[Mark, ...], sigma_px: float) -> AngleBetween:
+    """Measure the angle at the second of three marks, whose one sigma is given."""
     first, corner, second = (mark.at_px for mark in marks)
-    turn = angle(calibration, first, corner, second, mark_sigma_px=max(map(mark_sigma_px, marks)))
+    turn = angle(calibration, first, corner, second, mark_sigma_px=sigma_px)
     return AngleBetween((first, corner, second), turn)
 
 
-def area_of_marks(calibration: Calibration, marks: tuple[Mark, ...]) -> AreaAround:
+def area_of_marks(calibration: Calibration, marks: tuple[Mark, ...], sigma_px: float) -> AreaAround:
     """Measure the area whose corners are marked in order."""
     places = tuple(mark.at_px for mark in marks)
-    return AreaAround(places, None, "", area(calibration, places, mark_sigma_px=max(map(mark_sigma_px, marks))))
+    return AreaAround(places, None, "", area(calibration, places, mark_sigma_px=sigma_px))
 
 
 def area_of_part(calibration: Calibration, outline: Outline) -> AreaAround:
@@ -78,7 +77,9 @@ def area_of_part(calibration: Calibration, outline: Outline) -> AreaAround:
     return AreaAround((), outline.number, outline.name, flat)
 
 
-def radius_through(calibration: Calibration, marks: tuple[Mark, ...], strokes: Strokes, *, about: str) -> RadiusThrough:
+def radius_through(
+    calibration: Calibration, marks: tuple[Mark, ...], sigma_px: float, strokes: Strokes, *, about: str
+) -> RadiusThrough:
     """Measure the arc through three or more marks, or the drawn arc between two.
 
     Raises
@@ -88,7 +89,7 @@ def radius_through(calibration: Calibration, marks: tuple[Mark, ...], strokes: S
     """
     places = tuple(mark.at_px for mark in marks)
     if len(places) > 2:
-        return RadiusThrough(places, False, radius(calibration, places, mark_sigma_px=max(map(mark_sigma_px, marks))))
+        return RadiusThrough(places, False, radius(calibration, places, mark_sigma_px=sigma_px))
     points_px, width_px = _ink_between(strokes, places, about)
     found = radius(calibration, points_px, mark_sigma_px=SETTLED_SIGMA_PX)
     limit_mm = MOST_STRAY_WIDTHS * width_px * calibration.mm_per_px

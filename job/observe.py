@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from calibration.border import Border
 from calibration.kind import Kind
 from calibration.observations import (
-    CLICK_SIGMA_PX,
     DRAUGHTING_MM,
     SETTLED_SIGMA_PX,
     Across,
@@ -25,9 +24,10 @@ from drawing.lengths import parse_length, parse_size
 from drawing.units import MM_PER_INCH
 from job.cards import cards_observed
 from job.errors import JobError
-from job.job import GivenCorners, GivenLength, Job, Mark, Settled
+from job.job import GivenCorners, GivenLength, Job
 from job.long_lines import BESIDE_PART, is_beside
 from job.see import Seen
+from job.settle import marks_sigma_px
 from job.straight_lines import straight_lines
 from pictures.picture import Medium, Source
 
@@ -57,7 +57,7 @@ def observe(job: Job, seen: Seen) -> Gathered:
     JobError
         When nothing tells the scale; a length on the paper without its drawn scale.
     """
-    observations = list(_given(job))
+    observations = list(_given(job, seen))
     findings: list[Finding] = []
     if seen.border is not None:
         observations = list(_bordered(observations, seen.border, _full_per_paper(job) * DRAUGHTING_MM))
@@ -104,11 +104,6 @@ def _found_straight(job: Job, seen: Seen, observations: list[Observation]) -> It
         yield replace(line, label=f"straight line found, {number}", found=True)
 
 
-def mark_sigma_px(mark: Mark) -> float:
-    """Give one sigma of a mark, px: on the ink, or put by hand."""
-    return SETTLED_SIGMA_PX if mark.settled is Settled.INK else CLICK_SIGMA_PX
-
-
 def _bordered(observations: list[Observation], border: Border, give_mm: float) -> Iterator[Observation]:
     """Add a found border: its corners, unless others were given, and its sides, which tell what the lens does.
 
@@ -146,20 +141,22 @@ def paper_edge_offer(job: Job, seen: Seen) -> str | None:
     return f'the paper\'s edge shows and was not used; if its corners are square, add --corners "{corners}" --as-given.'
 
 
-def _given(job: Job) -> Iterator[Observation]:
+def _given(job: Job, seen: Seen) -> Iterator[Observation]:
     for number, given in enumerate(job.knowns, 1):
         known = KnownDistance(
-            *_ends(given), *_length(given, job), given.text, f"known distance {number}", _sigma(given)
+            *_ends(given), *_length(given, job), given.text, f"known distance {number}", _sigma(given, seen)
         )
         yield replace(known, along_px=_along(given))
     for number, given in enumerate(job.checks, 1):
-        check = CheckLength(*_ends(given), *_length(given, job), given.text, f"check length {number}", _sigma(given))
+        check = CheckLength(
+            *_ends(given), *_length(given, job), given.text, f"check length {number}", _sigma(given, seen)
+        )
         yield replace(check, along_px=_along(given))
     if job.corners is not None:
-        yield _corners(job.corners, job)
+        yield _corners(job.corners, job, seen)
     if job.across is not None:
         marks = (job.across.start, job.across.end)
-        yield Across(marks[0].at_px, marks[1].at_px, max(mark_sigma_px(mark) for mark in marks))
+        yield Across(marks[0].at_px, marks[1].at_px, marks_sigma_px(marks, seen))
 
 
 def _ends(given: GivenLength) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -185,17 +182,17 @@ def _length(given: GivenLength, job: Job) -> tuple[float, float]:
     return length.mm * size, own_give * size + DRAUGHTING_MM * full_per_paper
 
 
-def _corners(given: GivenCorners, job: Job) -> Corners:
+def _corners(given: GivenCorners, job: Job, seen: Seen) -> Corners:
     width_mm = height_mm = None
     if given.size_text is not None:
         width_mm, height_mm = (side * _full_per_paper(job) for side in parse_size(given.size_text))
     first, second, third, fourth = (mark.at_px for mark in given.marks)
-    sigma_px = max(mark_sigma_px(mark) for mark in given.marks)
+    sigma_px = marks_sigma_px(given.marks, seen)
     return Corners((first, second, third, fourth), width_mm, height_mm, "corners", sigma_px)
 
 
-def _sigma(given: GivenLength) -> float:
-    return max(mark_sigma_px(mark) for mark in given.marks)
+def _sigma(given: GivenLength, seen: Seen) -> float:
+    return marks_sigma_px(given.marks, seen)
 
 
 def _trusted(job: Job, seen: Seen) -> tuple[list[Observation], list[Finding]]:

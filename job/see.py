@@ -8,11 +8,12 @@ from numpy.typing import NDArray
 from calibration.border import Border, find_border
 from calibration.card_finder import FoundCard, find_cards
 from calibration.kind import Kind
-from calibration.observations import Skew
+from calibration.observations import SETTLED_SIGMA_PX, Skew
 from calibration.sheet import find_sheet
 from calibration.skew import find_skew
 from calibration.tell_kind import tell_kind
 from digitize.find_strokes import find_strokes
+from digitize.landmark_sigmas import landmark_sigmas_px
 from digitize.landmarks import landmarks_px
 from digitize.strokes import Strokes
 from digitize.vector_strokes import vector_strokes
@@ -34,8 +35,8 @@ from pictures.words import Word, read_words, reader_installed
 class Seen:
     """A picture with what was found in it; all in picture px.
 
-    `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n,
-    as `look` prints it, is row n - 1; those of squared paper come last. Nothing was looked for under `cards`.
+    `landmarks_px` is (N, 2): crossings, corners and line ends; landmark number n, as `look` prints it, is row n - 1;
+    those of squared paper come last. `landmark_sigmas_px` is one sigma of each. Nothing was looked for under `cards`.
     `paper` is the squared or ruled paper whose lines are not among the strokes. `long_lines` of a photo may be straight
     on the paper. `words` is the lettering, where a reader is installed.
     """
@@ -47,6 +48,7 @@ class Seen:
     skew: Skew | None
     strokes: Strokes
     landmarks_px: NDArray[np.float64]
+    landmark_sigmas_px: NDArray[np.float64]
     findings: tuple[Finding, ...]
     cards: tuple[FoundCard, ...] = ()
     paper: SquaredPaper | None = None
@@ -92,8 +94,10 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
             words = read_words(picture.grey)
     noted = () if paper is None else (paper_noted(paper),)
     findings = (*picture.findings, *told, *said, *noted, *cards_noted(cards))
-    marks = np.concatenate([landmarks_px(strokes), clear_crossings_px(paper, strokes)])
-    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, findings, cards, paper, lines, words)
+    drawn, ruled = landmarks_px(strokes), clear_crossings_px(paper, strokes)
+    marks = np.concatenate([drawn, ruled])
+    sigmas = np.append(landmark_sigmas_px(strokes, drawn, plain.darkness), np.full(len(ruled), SETTLED_SIGMA_PX))
+    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, sigmas, findings, cards, paper, lines, words)
 
 
 def _squared_paper(

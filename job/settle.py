@@ -1,13 +1,14 @@
 """Moving marks to the ink: a mark put by hand goes to the crossing, corner or line end nearest it."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.observations import CLICK_SIGMA_PX, SETTLED_SIGMA_PX
 from drawing.findings import Finding, Level
 from job.errors import JobError
 from job.job import GivenAcross, GivenCorners, GivenLength, Job, Mark, Settled
@@ -33,9 +34,11 @@ DIGITS = 3
 
 @dataclass(frozen=True, slots=True)
 class Landmarks:
-    """What marks move to: (N, 2) crossings, corners and line ends in px, from how far, and the picture they lie in."""
+    """What marks move to: (N, 2) crossings, corners and line ends in px, one sigma (N,) of each, from how far, and the
+    picture they lie in."""
 
     points_px: NDArray[np.float64]
+    sigmas_px: NDArray[np.float64]
     reach_px: float
     width_px: int
     height_px: int
@@ -46,17 +49,35 @@ def landmarks_in(seen: "Seen") -> Landmarks:
     links = seen.strokes.links
     width_px = float(np.median([link.width_px for link in links])) if links else 0.0
     reach_px = max(LEAST_REACH_PX, REACH_WIDTHS * width_px)
-    return Landmarks(seen.landmarks_px, reach_px, seen.picture.width_px, seen.picture.height_px)
+    picture = seen.picture
+    return Landmarks(seen.landmarks_px, seen.landmark_sigmas_px, reach_px, picture.width_px, picture.height_px)
 
 
 def on_ink(mark: Mark, landmarks: Landmarks) -> tuple[Mark, int | None]:
-    """Give a mark moved to the landmark nearest it, and that landmark's row; out of reach it stays as given."""
-    far = _far_px(mark, landmarks.points_px)
-    if not len(far) or far.min() > landmarks.reach_px:
+    """Give a mark moved to the landmark nearest it, and that landmark's row.
+
+    Out of reach, or where a hand puts a mark better than the ink tells the landmark, it stays as given.
+    """
+    nearest = _nearest(mark, landmarks)
+    if nearest is None or landmarks.sigmas_px[nearest] > CLICK_SIGMA_PX:
         return replace(mark, settled=Settled.AS_GIVEN), None
-    nearest = int(far.argmin())
     x, y = landmarks.points_px[nearest]
     return Mark(round(float(x), DIGITS), round(float(y), DIGITS), Settled.INK), nearest
+
+
+def marks_sigma_px(marks: Iterable[Mark], seen: "Seen") -> float:
+    """Give one sigma of the least sure of some marks, px."""
+    return max(_sigma_px(mark, seen) for mark in marks)
+
+
+def _sigma_px(mark: Mark, seen: "Seen") -> float:
+    """One sigma of a mark put by hand, or of the landmark that it is on."""
+    if mark.settled is not Settled.INK:
+        return CLICK_SIGMA_PX
+    far = _far_px(mark, seen.landmarks_px)
+    if far.min(initial=math.inf) > SAME_PX:
+        return SETTLED_SIGMA_PX
+    return float(seen.landmark_sigmas_px[far.argmin()])
 
 
 def refuse_outside(mark: Mark, landmarks: Landmarks, about: str) -> None:
@@ -137,6 +158,7 @@ def settled_job(job: Job, seen: "Seen", *, as_given: bool) -> tuple[Job, tuple[F
             return mark
         if mark.settled is Settled.INK:
             if _far_px(mark, landmarks.points_px).min(initial=math.inf) <= SAME_PX:
+                notes.extend(_unsure(mark, landmarks, about))
                 return mark
             notes.append(_off_ink(mark, about))
             return replace(mark, settled=Settled.AS_GIVEN)
@@ -153,11 +175,12 @@ def settled_job(job: Job, seen: "Seen", *, as_given: bool) -> tuple[Job, tuple[F
 def settled_point(point: TypedPoint, seen: "Seen", *, about: str, as_given: bool) -> tuple[Mark, tuple[Finding, ...]]:
     """Turn a typed point into a settled mark, with a note when it moved."""
     mark = mark_at(point, seen, option=about)
+    landmarks = landmarks_in(seen)
     if mark.settled is not Settled.NOT_YET:
-        return mark, ()
+        return mark, tuple(_unsure(mark, landmarks, about))
     if as_given:
         return replace(mark, settled=Settled.AS_GIVEN), ()
-    moved, finding = _settled(mark, landmarks_in(seen), about)
+    moved, finding = _settled(mark, landmarks, about)
     return moved, (finding,)
 
 
@@ -207,12 +230,16 @@ def with_marks(job: Job, settle: Callable[[Mark, str], Mark]) -> Job:
 def _settled(mark: Mark, landmarks: Landmarks, about: str) -> tuple[Mark, Finding]:
     moved, nearest = on_ink(mark, landmarks)
     if nearest is None:
+        unsure = _nearest(mark, landmarks)
+        if unsure is None:
+            found = f"There is no crossing, corner or line end within {landmarks.reach_px:.0f} px of"
+        else:
+            found = f"Where the lines of point {unsure + 1} meet cannot be told from their ink, which is near"
         finding = Finding(
             "mark-as-given",
             Level.NOTE,
             about,
-            f"There is no crossing, corner or line end within {landmarks.reach_px:.0f} px of "
-            f"{mark.x_px:g},{mark.y_px:g}; the mark stays where it was put.",
+            f"{found} {mark.x_px:g},{mark.y_px:g}; the mark stays where it was put.",
         )
         return moved, finding
     finding = Finding(
@@ -223,6 +250,25 @@ def _settled(mark: Mark, landmarks: Landmarks, about: str) -> tuple[Mark, Findin
         f"in the ink at {moved.x_px:.1f},{moved.y_px:.1f} (--as-given leaves it where it was put).",
     )
     return moved, finding
+
+
+def _unsure(mark: Mark, landmarks: Landmarks, about: str) -> Iterator[Finding]:
+    """Say so where a mark on the ink is on a landmark that the ink does not tell well."""
+    nearest = _nearest(mark, landmarks)
+    if nearest is not None and landmarks.sigmas_px[nearest] > CLICK_SIGMA_PX:
+        yield Finding(
+            "mark-unsure",
+            Level.NOTE,
+            about,
+            f"Where the lines of point {nearest + 1} meet cannot be told from their ink: it may be off by some "
+            f"{2 * landmarks.sigmas_px[nearest]:.0f} px, which is reckoned with. Put the mark there by hand as x,y.",
+        )
+
+
+def _nearest(mark: Mark, landmarks: Landmarks) -> int | None:
+    """The row of the landmark nearest a mark and within reach."""
+    far = _far_px(mark, landmarks.points_px)
+    return int(far.argmin()) if len(far) and far.min() <= landmarks.reach_px else None
 
 
 def _far_px(mark: Mark, points_px: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -69,6 +69,7 @@ class Answers:
             calibration=scale.calibration,
             fraction=fraction_of(job, scale.calibration),
             landmarks_px=self.seen.landmarks_px,
+            sigmas_px=self.seen.landmark_sigmas_px,
         )
 
     def flat(self, pyramid: Pyramid, scale: Scale | None, job: Job, *, width_px: int) -> bytes:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.calibration import Calibration
-from calibration.observations import CLICK_SIGMA_PX, SETTLED_SIGMA_PX
+from calibration.observations import CLICK_SIGMA_PX
 from calibration.shapes import angle, area, radius
 from drawing.format import format_inches_near
 from drawing.paths import Point
@@ -34,10 +34,12 @@ def measure_view(
     calibration: Calibration,
     fraction: Fraction,
     landmarks_px: NDArray[np.float64],
+    sigmas_px: NDArray[np.float64],
 ) -> dict[str, Any]:
     """Give {full, build, u95, unit, words}: `full` and its give or take `u95` at full size, `build` at build size.
 
-    Units are mm, mm² and degrees. Marks on a crossing, corner or line end are as sure as those of the job.
+    Units are mm, mm² and degrees. Marks on one of `landmarks_px` (N, 2) are as sure as its one
+    sigma in `sigmas_px` (N,) says, as those of the job are.
 
     Raises
     ------
@@ -51,7 +53,7 @@ def measure_view(
         raise JobError(f"The {kind} has {len(points_px)} marks; it needs {_needed(least, most)}: mark them again.")
     if not all(math.isfinite(value) for point in points_px for value in point):
         raise JobError(f"A mark of the {kind} is no pair of numbers of pixels: mark it again.")
-    sigma_px = _sigma_px(points_px, landmarks_px)
+    sigma_px = _sigma_px(points_px, landmarks_px, sigmas_px)
     n = float(fraction)
     match kind:
         case "here":
@@ -105,15 +107,16 @@ def _here(at_px: Point, calibration: Calibration, fraction: float) -> dict[str, 
     return {"full": HERE_MM, "build": HERE_MM * fraction, "u95": worst_mm, "unit": "mm", "words": words}
 
 
-def _sigma_px(points_px: Sequence[Point], landmarks_px: NDArray[np.float64]) -> float:
-    """The error of marks: on the ink when all of them are."""
+def _sigma_px(points_px: Sequence[Point], landmarks_px: NDArray[np.float64], sigmas_px: NDArray[np.float64]) -> float:
+    """The error of the least sure of some marks."""
     if not len(landmarks_px):
         return CLICK_SIGMA_PX
     points = np.array(points_px, dtype=np.float64)
     if len(points) > MOST_COMPARED:
         return CLICK_SIGMA_PX
-    far = np.hypot(*(points[:, None] - landmarks_px[None]).transpose(2, 0, 1)).min(axis=1)
-    return SETTLED_SIGMA_PX if bool((far <= SAME_PX).all()) else CLICK_SIGMA_PX
+    far = np.hypot(*(points[:, None] - landmarks_px[None]).transpose(2, 0, 1))
+    on_ink = far.min(axis=1) <= SAME_PX
+    return float(np.where(on_ink, sigmas_px[far.argmin(axis=1)], CLICK_SIGMA_PX).max())
 
 
 MOST_COMPARED = 100

@@ -193,6 +193,7 @@ def _asker(done: SmallJob):  # type: ignore[no-untyped-def]
             calibration=done.calibration,
             fraction=Fraction(2),
             landmarks_px=done.seen.landmarks_px,
+            sigmas_px=done.seen.landmark_sigmas_px,
         )
 
     return ask

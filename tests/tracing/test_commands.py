@@ -22,7 +22,9 @@ from tracing.commands import COMMANDS, apply, resolve, words
 from tracing.session import Session
 
 JOB = Job("plan", Sheet(Path("/plans/plan.png"), "ab" * 32))
-LANDMARKS = Landmarks(np.random.default_rng(3).uniform(0, 3000, (5000, 2)), 12.0, int(WIDTH), int(HEIGHT))
+LANDMARKS = Landmarks(
+    np.random.default_rng(3).uniform(0, 3000, (5000, 2)), np.full(5000, 0.15), 12.0, int(WIDTH), int(HEIGHT)
+)
 
 
 def grown(seed: int, count: int) -> Job:

@@ -25,7 +25,9 @@ from tracing.history import HISTORY_NAME
 from tracing.lock import LOCK_NAME
 from tracing.session import Conflict, Saved, Session, StaleRevision
 
-LANDMARKS = Landmarks(np.random.default_rng(3).uniform(0, 3000, (4000, 2)), 12.0, int(WIDTH), int(HEIGHT))
+LANDMARKS = Landmarks(
+    np.random.default_rng(3).uniform(0, 3000, (4000, 2)), np.full(4000, 0.15), 12.0, int(WIDTH), int(HEIGHT)
+)
 
 
 def new_job(folder: Path) -> Job:
