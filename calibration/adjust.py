@@ -9,6 +9,7 @@ import numpy as np
 from calibration.adjustment_rows import adjustment
 from calibration.along import fitted_along, known_along
 from calibration.bend_choice import choose_bend
+from calibration.bend_rivals import mean_and_spread
 from calibration.blunders import TELLING, Weeded, weed
 from calibration.calibration import Calibration
 from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
@@ -32,7 +33,7 @@ from calibration.observations import (
 from calibration.observed import observe
 from calibration.paper_shape import refuse_wrong_paper
 from calibration.parameters import Prior, loosened, priors, with_stretch
-from calibration.plane_map import Floats, P, PictureSize, plane_from_picture
+from calibration.plane_map import Floats, P, PictureSize, is_bent, plane_from_picture
 from calibration.problem import Problem, build
 from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
@@ -164,7 +165,8 @@ def _adjusted(
         # Paper that lies in small waves bends its lines by more than they are measured to: they tell less of the lens.
         line_times = math.sqrt(weeded.agreement.line_factor)
         observations = [_less_sure(seen, line_times) for seen in observations]
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
+        begin = [*(one.values for one in _possible(weeded)), *begin]
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
     elif not weeded.disputed and weeded.solution.problem.line_rows:
         truer = as_by_machine(observations)
         other = _weeded_alike(truer, weeded, kind=kind, size=size, priors=told)
@@ -188,6 +190,11 @@ def _adjusted(
     solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
     if by_hand is not None:
         covariance = allowing_for_hand(covariance, solution.values, by_hand[0], chance_of_machine=by_hand[1])
+    likeliest, alone = solution.values, covariance.whole
+    if is_bent(solution.values):
+        mean, spread = mean_and_spread(_possible(weeded), size)
+        solution = replace(solution, values=solution.values + mean)
+        covariance = MapCovariance(covariance.whole + spread, covariance.lens)
     out = frozenset(fault.suspect for fault in weeded.left_out)
     calibration = Calibration(
         kind=kind,
@@ -211,6 +218,7 @@ def _adjusted(
         card_times=card_times,
         card_out=card_out,
         longest_px=longest,
+        likeliest=replace(calibration, values=likeliest, covariance=alone),
         rivals=_rivals(weeded),
         tag_mm_per_px=tag_mm_per_px,
         focal_doubt=focal_doubt,
@@ -313,7 +321,9 @@ def _weeded_alike(
 ) -> Weeded | None:
     """Weed observations taken for truer; None where anything else is wrong with them than before."""
     try:
-        weeded = _weeded(observations, kind=kind, size=size, priors=priors, begin=[like.solution.values])
+        weeded = _weeded(
+            observations, kind=kind, size=size, priors=priors, begin=[one.values for one in _possible(like)]
+        )
     except CalibrationError:
         return None
     before, after = ({fault.suspect for fault in one.left_out} for one in (like, weeded))
@@ -357,5 +367,11 @@ def _furthest(observations: Sequence[Observation], size: PictureSize) -> tuple[P
 
 def _rivals(weeded: Weeded) -> tuple[Floats, ...]:
     """Give the maps of other minima that explain the marks nearly as well."""
-    lowest = weeded.solution.cost
-    return tuple(m.values for m in weeded.minima[1:] if m.converged and m.cost - lowest < NEARLY_AS_GOOD)
+    return tuple(m.values for m in _possible(weeded)[1:])
+
+
+def _possible(weeded: Weeded) -> list[Solution]:
+    """Give the lowest minimum and those that explain the marks nearly as well."""
+    lowest, *others = weeded.minima
+    found = (m for m in others if m.converged or is_bent(m.values))
+    return [lowest, *(m for m in found if m.cost - lowest.cost < NEARLY_AS_GOOD)]

@@ -7,7 +7,9 @@ middle meets the plane and S the mm of a half diagonal,
 
     z / S = b2 t^2 + b3 t^3 + ... + g1 H1(x, y) + g2 H2(x, y) + ...,    t = x cos turn + y sin turn.
 
-The first sum is a cylinder, and the paper's own length along it is the arc's; the second, a bulge, is no surface that
+The first sum is a cylinder, and the paper's own length along it is the arc's. What is known of it beforehand is that
+paper's curvature wanders along it (a random walk: Wahba 1978, smoothing by splines); all of its terms are always
+solved for, so that where nothing shows the profile its intervals are wide. The second, a bulge, is no surface that
 paper takes without stretching, so its places are those seen from straight above. It is a sum of equal humps on a grid:
 powers of x and y grow without end outside the lines that hold them (trials: twice the error). Their amounts go
 alike with their neighbours'. A profile's
@@ -23,8 +25,32 @@ from numpy.typing import NDArray
 
 Floats: TypeAlias = NDArray[np.float64]
 
-POWERS = (2, 3, 4, 5, 6)
-"""Powers of t in a cylinder's profile; b2 to b6."""
+POWERS = (2, 3, 4, 5, 6, 7, 8)
+"""Powers of t in a cylinder's profile; b2 to b8."""
+
+PROFILE_ENDS = np.linspace(-1, 1, 201)
+"""Places over which the powers stand for a wandering curvature: a picture's corners are one half diagonal away."""
+
+
+def _profile_amounts() -> Floats:
+    """Give (7, 7): what makes of amounts, each on its own and of sigma 1, powers of t of a profile.
+
+    The first is an even curvature of 1; the others let it move away from that by a sigma of 1 over a half diagonal.
+    """
+    t = PROFILE_ENDS
+    near = np.minimum.outer(np.abs(t), np.abs(t))
+    apart = np.abs(np.abs(t)[:, None] - np.abs(t))
+    # White noise three times integrated from the middle to both sides.
+    walk = np.where(t[:, None] * t > 0, near**5 / 20 + near**4 * apart / 8 + near**3 * apart**2 / 12, 0)
+    # Slopes and not heights are what lengths on bent paper go by.
+    slopes = np.gradient(np.gradient(walk, t, axis=0), t, axis=1)
+    to_powers = np.linalg.pinv(np.stack([power * t ** (power - 1) for power in POWERS], axis=1))
+    eigenvalues, vectors = np.linalg.eigh(to_powers @ slopes @ to_powers.T)
+    wanders = (vectors * np.sqrt(np.maximum(eigenvalues, 0))).T[:0:-1]
+    return np.vstack([0.5 * np.eye(len(POWERS))[0], wanders])
+
+
+PROFILE = _profile_amounts()
 
 LONG_SIDE = np.linspace(-0.85, 0.85, 6)
 SHORT_SIDE = np.linspace(-0.6, 0.6, 5)
@@ -74,7 +100,7 @@ SETTLED = 1e-10
 class Bend:
     """One bend or, with leading axes, sets of them.
 
-    `turn` (...,), `cylinder` (..., 5), `bulge` (..., 30); `distance` (...,) is D and `middle` (..., 2) is w0, in S.
+    `turn` (...,), `cylinder` (..., 7), `bulge` (..., 30); `distance` (...,) is D and `middle` (..., 2) is w0, in S.
     `long_axis` is that along which the picture is longer, 0 for x and 1 for y.
     """
 
@@ -116,26 +142,24 @@ class Bend:
         return self._profile((offset * direction[..., None, :]).sum(axis=-1)) + self._bulged(offset)
 
     def _profile(self, t: Floats) -> Floats:
+        if not self.cylinder.any():
+            return np.zeros_like(t)
         height = np.zeros_like(t)
-        for place in range(self._terms() - 1, -1, -1):
-            height = height * t + self._term(place, t)
+        for amount in self._powers(t)[::-1]:
+            height = height * t + amount
         return np.asarray(height * t * t)
 
     def _slope(self, t: Floats) -> Floats:
         slope = np.zeros_like(t)
-        for place in range(self._terms() - 1, -1, -1):
-            slope = slope * t + POWERS[place] * self._term(place, t)
+        for power, amount in zip(POWERS[::-1], self._powers(t)[::-1], strict=True):
+            slope = slope * t + power * amount
         return np.asarray(slope * t)
 
-    def _term(self, place: int, t: Floats) -> Floats:
-        """Give a term's amount, to be multiplied with t's sets."""
-        amounts = self.cylinder[..., place]
-        return amounts.reshape(*amounts.shape, *[1] * (t.ndim - amounts.ndim))
-
-    def _terms(self) -> int:
-        """Give how many terms of the profile are used at all."""
-        used = np.flatnonzero(self.cylinder.reshape(-1, len(POWERS)).any(axis=0))
-        return int(used[-1]) + 1 if len(used) else 0
+    def _powers(self, t: Floats) -> list[Floats]:
+        """Give each power's amount, to be multiplied with t's sets."""
+        amounts = self.cylinder @ PROFILE
+        shape = (*amounts.shape[:-1], *[1] * (t.ndim - amounts.ndim + 1))
+        return [amounts[..., place].reshape(shape) for place in range(len(POWERS))]
 
     def _bulged(self, offset: Floats) -> Floats:
         if not self.bulge.any():
@@ -156,7 +180,7 @@ class Bend:
         if not self.cylinder.any():
             return np.zeros_like(t)
         distance, middle = self.distance[..., None, None], (self.middle * direction).sum(axis=-1)[..., None, None]
-        nodes, weights = _gauss(POWERS[self._terms() - 1] + MORE_NODES)
+        nodes, weights = _gauss(POWERS[-1] + MORE_NODES)
         part = t[..., None, :] * ((nodes + 1) / 2)[:, None]
         slope = self._slope(part)
         along = 1 - (self._profile(part) + (part + middle) * slope) / distance

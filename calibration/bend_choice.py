@@ -1,13 +1,13 @@
 """Whether what was given shows that the paper is curled, and into what: flat, a cylinder, or a bulge.
 
 Bending paper that lies flat would put the marks' errors into it, so a bend is never tried unless lines or lengths
-disagree in a way that a bend explains (a score test: Rao 1948), and never taken unless its evidence is the higher
+disagree in a way that a bend explains (to first order), and never taken unless its evidence is the higher
 (Bayes; Laplace's approximation as in MacKay 1992), its own parameters counted.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from calibration.blocks import LineBlock
 from calibration.blunders import Weeded, weed
 from calibration.lens_choice import beyond_usual
 from calibration.observations import CalibrationError, KnownDistance, Observation
-from calibration.parameters import BULGE_SIGMA, CYLINDER_SIGMA, Prior, loosened, with_bulge, with_cylinder
+from calibration.parameters import BOW_SIGMA, BULGE_SIGMA, WANDER_SIGMAS, Prior, loosened, with_bulge, with_cylinder
 from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize
 from calibration.problem import Problem, What, build
 from calibration.solution import Solution, roughly, solve, solve_from
@@ -29,12 +29,14 @@ INNER_FOR_BULGE = 8
 
 SIDES = 4
 
-SUSPICIOUS = 18.0
-"""Drop in the sum of squares that any smooth height promises before bends are tried: flat sheets promise 9 to 12 by
-chance, and one in ten more than this, which costs them time only."""
+WORTH_TRYING = -2.0
+"""Log of the odds for a bend, to first order, from which bends are tried. Under flat paper odds above some K turn up
+once in K at most (Markov's inequality; of 300 flat sheets simulated none came to even odds), and what is first order
+may be too low."""
 
-SHOWN = 4.0
-"""A bend must be this much likelier (log of the odds) than none to be taken: 50 to 1."""
+SHOWN = 0.0
+"""How much likelier than flat a bend must be to be taken (log of the odds): both are common. At 50 to 1 the sheets that
+were curled and left flat had intervals of which 40 % lied (trials); 1 of 200 flat ones simulated is taken for bent."""
 
 BLUNDER = 8.0
 """Log of the odds against one thing given being wrong: one in a hundred, and wrong by any amount at all."""
@@ -59,11 +61,6 @@ HOPELESS_COST = 40.0
 """A rough minimum that costs more than this many times the lowest and this much more will not come near it by another
 term; one that costs twice as much has done so."""
 
-FIRST_TERMS = 4
-TERMS_IN_TURN = (4, 3, 2, 1, 5)
-"""Four terms are tried first: with fewer the search for the direction of an edge that lifts goes astray (a rendered
-photo: 28 degrees off). Fewer or more are taken where their evidence is the higher."""
-
 CERTAINLY_BENT = 2.5
 """Lines that agree so much worse than they are measured are bent whatever else is wrong: four sides' factor stays below
 1.6 by chance, and a blunder in a corner hardly bends them."""
@@ -82,7 +79,11 @@ def choose_bend(
         Of a photo, before any bend.
     """
     lines = sum(isinstance(block, LineBlock) for block in flat.problem.blocks)
-    if lines < LEAST_LINES or not _suspicious(flat) or _by_wrong_length(observations, flat, size=size):
+    if (
+        lines < LEAST_LINES
+        or not _suspicious(flat, lines)
+        or _by_wrong_length(observations, flat, size=size, lines=lines)
+    ):
         return None
     begin = _best_bend(observations, flat, size=size, priors=priors, lines=lines)
     if not begin:
@@ -94,13 +95,17 @@ def choose_bend(
     return bent
 
 
-def _suspicious(flat: Solution) -> bool:
-    """Whether some smooth height would bring the rows nearer to one another by more than chance does."""
-    drop, _ = _promise(flat, list(BULGE), np.full(len(BULGE), BULGE_SIGMA))
-    return drop > SUSPICIOUS
+def _suspicious(flat: Solution, lines: int) -> bool:
+    """Whether a bend is nearly as likely as none, to first order: a cylinder in any direction, or a bulge."""
+    around = _Around.of(flat)
+    directions = [around.promise(CYLINDER, BOW_SIGMA, turn_rad=turn).log_odds for turn in DIRECTIONS_RAD]
+    odds = float(np.logaddexp.reduce(directions)) - math.log(len(directions))
+    if lines - SIDES >= INNER_FOR_BULGE:
+        odds = max(odds, around.promise(BULGE, BULGE_SIGMA).log_odds)
+    return odds > WORTH_TRYING
 
 
-def _by_wrong_length(observations: Sequence[Observation], flat: Solution, *, size: PictureSize) -> bool:
+def _by_wrong_length(observations: Sequence[Observation], flat: Solution, *, size: PictureSize, lines: int) -> bool:
     """Whether a known distance that is plainly wrong makes all of the disagreement: then no bend need be tried.
 
     A wrong length bends the lines of the whole fit; once it is left out they are straight again, which curled paper's
@@ -112,7 +117,7 @@ def _by_wrong_length(observations: Sequence[Observation], flat: Solution, *, siz
     if weeded is None or not weeded.left_out or weeded.disputed:
         return False
     lengths = all(fault.suspect.what is What.KNOWN for fault in weeded.left_out)
-    return lengths and not _suspicious(weeded.solution)
+    return lengths and not _suspicious(weeded.solution, lines)
 
 
 def _weeded(observations: Sequence[Observation], begin: list[Solution], *, size: PictureSize) -> Weeded | None:
@@ -150,26 +155,22 @@ def _flat_odds(
 def _best_bend(
     observations: Sequence[Observation], flat: Solution, *, size: PictureSize, priors: dict[P, Prior], lines: int
 ) -> list[Solution]:
-    """Give about where the likeliest bend lies, with its rivals: more terms, or a bulge, only as long as they pay."""
+    """Give about where the likeliest bend lies, with its rivals: a cylinder, or a bulge where lines enough tell."""
     begin = _cylinder_starts(flat)
     best: list[Solution] = []
     best_evidence = -math.inf
-    for terms in TERMS_IN_TURN:
-        found = _roughly(build(observations, size=size, priors=with_cylinder(priors, terms=terms)), begin)
+    for wander_sigma in WANDER_SIGMAS:
+        told = with_cylinder(priors, wander_sigma=wander_sigma)
+        found = _roughly(build(observations, size=size, priors=told), begin)
         if not found:
             break
-        if terms >= FIRST_TERMS:
-            begin = [solution.values for solution in found]
+        begin = [solution.values for solution in found]
         evidence = max(_log_evidence(solution) for solution in found)
         if evidence > best_evidence:
             best, best_evidence = found, evidence
-        elif terms > FIRST_TERMS:
-            break
     if lines - SIDES >= INNER_FOR_BULGE:
-        _, amounts = _promise(flat, list(BULGE), np.full(len(BULGE), BULGE_SIGMA))
-        values = flat.values.copy()
-        values[list(BULGE)] = np.clip(amounts, -BULGE_SIGMA, BULGE_SIGMA)
-        found = _roughly(build(observations, size=size, priors=with_bulge(priors)), [values])
+        start = _Around.of(flat).promise(BULGE, BULGE_SIGMA).start
+        found = _roughly(build(observations, size=size, priors=with_bulge(priors)), [start])
         if found and _log_evidence(found[0]) > best_evidence:
             best = found
     return best
@@ -190,33 +191,51 @@ def _roughly(problem: Problem, begin: list[Floats]) -> list[Solution]:
 
 def _cylinder_starts(flat: Solution) -> list[Floats]:
     """Give maps to start from: the directions that promise most, each with the bend that it promises."""
-    promised = []
-    for turn in DIRECTIONS_RAD:
-        values = flat.values.copy()
-        values[P.BEND_TURN] = turn
-        profile, sigmas = list(CYLINDER[:FIRST_TERMS]), np.array(CYLINDER_SIGMA[:FIRST_TERMS])
-        drop, amounts = _promise(replace(flat, values=values), profile, sigmas)
-        values[profile] = np.clip(amounts, -sigmas, sigmas)
-        promised.append((drop, turn, values))
-    promised.sort(key=lambda one: -one[0])
-    taken: list[tuple[float, Floats]] = []
-    for _, turn, values in promised:
-        if all(abs(_half_turn(turn - other)) > APART_RAD for other, _ in taken):
-            taken.append((float(turn), values))
-    return [values for _, values in taken[:STARTS]]
+    around = _Around.of(flat)
+    promised = [around.promise(CYLINDER, BOW_SIGMA, turn_rad=turn) for turn in DIRECTIONS_RAD]
+    taken: list[Floats] = []
+    for promise in sorted(promised, key=lambda one: -one.log_odds):
+        turn = promise.start[P.BEND_TURN]
+        if all(abs(_half_turn(turn - other[P.BEND_TURN])) > APART_RAD for other in taken):
+            taken.append(promise.start)
+    return taken[:STARTS]
 
 
-def _promise(flat: Solution, terms: list[P], sigmas: Floats) -> tuple[float, Floats]:
-    """Give by how much the sum of squares would fall, and the terms' amounts (k,), to first order, under priors."""
-    problem, count = flat.problem, len(terms)
-    slopes = problem.slopes(flat.values, flat.unknowns, problem.weights(flat.values), terms)[:, :count]
-    q, _ = np.linalg.qr(flat.by_unknowns * problem.bounds)
-    slopes = (slopes - q @ (q.T @ slopes)) * sigmas
-    rows = flat.rows - q @ (q.T @ flat.rows)
-    normal = slopes.T @ slopes + np.eye(count)
-    pull = slopes.T @ rows
-    amounts = -np.linalg.solve(normal, pull)
-    return float(-pull @ amounts), np.asarray(amounts * sigmas)
+@dataclass(frozen=True, slots=True)
+class _Promise:
+    """What a bend makes of the rows, to first order: log of its odds against none, and the map (48,) with it."""
+
+    log_odds: float
+    start: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """A flat fit with what every first step from it needs: weights, what its unknowns span (m, n), rows free of it."""
+
+    flat: Solution
+    weights: list[Floats]
+    span: Floats
+    rows: Floats
+
+    @classmethod
+    def of(cls, flat: Solution) -> "_Around":
+        span, _ = np.linalg.qr(flat.by_unknowns * flat.problem.bounds)
+        return cls(flat, flat.problem.weights(flat.values), span, flat.rows - span @ (span.T @ flat.rows))
+
+    def promise(self, terms: tuple[P, ...], sigma: float, *, turn_rad: float = 0.0) -> _Promise:
+        """Give what bending by these terms, each under a prior of so many sigma, promises."""
+        count = len(terms)
+        values = self.flat.values.copy()
+        values[P.BEND_TURN] = turn_rad
+        slopes = self.flat.problem.slopes(values, self.flat.unknowns, self.weights, terms)[:, :count]
+        slopes = (slopes - self.span @ (self.span.T @ slopes)) * sigma
+        normal = slopes.T @ slopes + np.eye(count)
+        pull = slopes.T @ self.rows
+        amounts = -np.linalg.solve(normal, pull)
+        _, size = np.linalg.slogdet(normal)
+        values[list(terms)] = sigma * np.clip(amounts, -1, 1)
+        return _Promise(-0.5 * float(pull @ amounts) - 0.5 * float(size), values)
 
 
 def _half_turn(angle_rad: float) -> float:

@@ -9,7 +9,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.bend import ALIKE, HUMP_REACH, LONG_SIDE, MORE_NODES, POWERS, SHORT_SIDE, Bend, Floats, humps_by_side
+from calibration.bend import (
+    ALIKE,
+    HUMP_REACH,
+    LONG_SIDE,
+    MORE_NODES,
+    POWERS,
+    PROFILE,
+    SHORT_SIDE,
+    Bend,
+    Floats,
+    humps_by_side,
+)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(POWERS[-1] + MORE_NODES)
 
@@ -24,7 +35,7 @@ class Moves:
 
 
 def paper_moves(bend: Bend, w: Floats, moves: Moves, *, bulge: Sequence[int]) -> tuple[Floats, Floats]:
-    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 6 + b, N, 2).
+    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 8 + b, N, 2).
 
     Of the bulge by those of its amounts that `bulge` tells.
     """
@@ -67,7 +78,7 @@ def _uphill(bend: Bend, offset: Floats, humps: Floats) -> Floats:
 
 
 def _arc_moves(bend: Bend, t: Floats, middle: float) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Give the arc's excess, and how it grows with t, the middle and the distance, (N,) each, and profile (5, N)."""
+    """Give the arc's excess, and how it grows with t, the middle and the distance, (N,) each, and profile (7, N)."""
     distance = float(bend.distance)
     # The last node is the place itself: there the integrand is the excess's growth with t.
     parts = np.append((_NODES + 1) / 2, 1.0)[:, None] * t
@@ -92,11 +103,11 @@ def _arc_moves(bend: Bend, t: Floats, middle: float) -> tuple[Floats, Floats, Fl
 
 
 def _terms(t: Floats) -> tuple[Floats, Floats]:
-    """Give (5, ...): each power's slope at t, and its height."""
+    """Give (7, ...): the slope at t that each amount of a profile makes, and the height."""
     slopes, rises = np.empty((len(POWERS), *t.shape)), np.empty((len(POWERS), *t.shape))
     power = t
     for place, exponent in enumerate(POWERS):
         slopes[place] = exponent * power
         power = power * t
         rises[place] = power
-    return slopes, rises
+    return np.tensordot(PROFILE, slopes, axes=1), np.tensordot(PROFILE, rises, axes=1)

@@ -38,7 +38,7 @@ def plane_slopes(
 
     Parameters
     ----------
-    values : (46,) array
+    values : (48,) array
         One set, in the order of `P`.
     points_px : (N, 2) array
         Picture frame.

@@ -61,8 +61,12 @@ SHEAR_SIGMA = 0.001
 PAGE_SIGMA = 1e-4
 """Stretch and shear of a page drawn by a program: rounding of its coordinates only."""
 
-CYLINDER_SIGMA = (0.02, 0.02, 0.02, 0.02, 0.02)
-"""Half diagonals, for t^2 to t^6: an A1 sheet that fills the picture rises by 5 mm at its edge with each."""
+BOW_SIGMA = 0.05
+"""Curvature of a cylinder's profile, per half diagonal: an A1 sheet that fills the picture then bends with a radius of
+10 m, and rises by some 6 mm at its edge."""
+
+WANDER_SIGMAS = (0.05, 0.01)
+"""By how much the curvature wanders over a half diagonal: paper that lifts or waves, or that bows evenly."""
 
 BULGE_SIGMA = 0.008
 """Half diagonals, of the height anywhere: 5 mm on an A1 sheet that fills the picture."""
@@ -106,10 +110,11 @@ def with_stretch(before: dict[P, Prior]) -> dict[P, Prior]:
     }
 
 
-def with_cylinder(before: dict[P, Prior], *, terms: int) -> dict[P, Prior]:
-    """Give the same priors with a cylinder's direction and the first so many terms of its profile solved for."""
-    profile = {p: Prior(Role.FREE, sigma=sigma) for p, sigma in zip(CYLINDER[:terms], CYLINDER_SIGMA, strict=False)}
-    return before | {P.BEND_TURN: Prior(Role.FREE)} | profile
+def with_cylinder(before: dict[P, Prior], *, wander_sigma: float = WANDER_SIGMAS[0]) -> dict[P, Prior]:
+    """Give the same priors with a cylinder's direction and its profile solved for."""
+    bow, *wanders = CYLINDER
+    profile = {p: Prior(Role.FREE, sigma=wander_sigma) for p in wanders}
+    return before | {P.BEND_TURN: Prior(Role.FREE), bow: Prior(Role.FREE, sigma=BOW_SIGMA)} | profile
 
 
 def with_bulge(before: dict[P, Prior]) -> dict[P, Prior]:

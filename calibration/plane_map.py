@@ -48,41 +48,43 @@ class P(IntEnum):
     CENTRE_X = 8
     CENTRE_Y = 9
     BEND_TURN = 10
-    BEND_2 = 11
-    BEND_3 = 12
-    BEND_4 = 13
-    BEND_5 = 14
-    BEND_6 = 15
-    BULGE_1 = 16
-    BULGE_2 = 17
-    BULGE_3 = 18
-    BULGE_4 = 19
-    BULGE_5 = 20
-    BULGE_6 = 21
-    BULGE_7 = 22
-    BULGE_8 = 23
-    BULGE_9 = 24
-    BULGE_10 = 25
-    BULGE_11 = 26
-    BULGE_12 = 27
-    BULGE_13 = 28
-    BULGE_14 = 29
-    BULGE_15 = 30
-    BULGE_16 = 31
-    BULGE_17 = 32
-    BULGE_18 = 33
-    BULGE_19 = 34
-    BULGE_20 = 35
-    BULGE_21 = 36
-    BULGE_22 = 37
-    BULGE_23 = 38
-    BULGE_24 = 39
-    BULGE_25 = 40
-    BULGE_26 = 41
-    BULGE_27 = 42
-    BULGE_28 = 43
-    BULGE_29 = 44
-    BULGE_30 = 45
+    BEND_1 = 11
+    BEND_2 = 12
+    BEND_3 = 13
+    BEND_4 = 14
+    BEND_5 = 15
+    BEND_6 = 16
+    BEND_7 = 17
+    BULGE_1 = 18
+    BULGE_2 = 19
+    BULGE_3 = 20
+    BULGE_4 = 21
+    BULGE_5 = 22
+    BULGE_6 = 23
+    BULGE_7 = 24
+    BULGE_8 = 25
+    BULGE_9 = 26
+    BULGE_10 = 27
+    BULGE_11 = 28
+    BULGE_12 = 29
+    BULGE_13 = 30
+    BULGE_14 = 31
+    BULGE_15 = 32
+    BULGE_16 = 33
+    BULGE_17 = 34
+    BULGE_18 = 35
+    BULGE_19 = 36
+    BULGE_20 = 37
+    BULGE_21 = 38
+    BULGE_22 = 39
+    BULGE_23 = 40
+    BULGE_24 = 41
+    BULGE_25 = 42
+    BULGE_26 = 43
+    BULGE_27 = 44
+    BULGE_28 = 45
+    BULGE_29 = 46
+    BULGE_30 = 47
 
 
 LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
@@ -90,7 +92,7 @@ LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
 
 _LENS = slice(P.K1, P.CENTRE_Y + 1)
 
-CYLINDER = tuple(P)[P.BEND_2 : P.BEND_2 + len(POWERS)]
+CYLINDER = tuple(P)[P.BEND_1 : P.BEND_1 + len(POWERS)]
 """A cylinder's profile; its direction is `P.BEND_TURN`."""
 
 BULGE = tuple(P)[P.BULGE_1 : P.BULGE_1 + HUMPS]
@@ -120,7 +122,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
 
     Parameters
     ----------
-    values : (..., 46) array
+    values : (..., 48) array
         Parameters in the order of `P`; leading axes are sets of parameters.
     points_px : (N, 2) array
         Picture frame.
@@ -175,24 +177,24 @@ def homography(values: Floats) -> Floats:
 
 
 def moving(values: Floats) -> list[P]:
-    """Give the parameters that the map (46,) depends on: those of a bend only where there is one."""
-    bent = values[P.BEND_2 :].any()
+    """Give the parameters that the map (48,) depends on: those of a bend only where there is one."""
+    bent = values[P.BEND_1 :].any()
     return [p for p in P if p < P.BEND_TURN or (bent and (p < P.BULGE_1 or values[P.BULGE_1 :].any()))]
 
 
 def is_bent(values: Floats) -> bool:
     """Whether the map takes curled paper for curled."""
-    return bool(values[..., P.BEND_2 :].any())
+    return bool(values[..., P.BEND_1 :].any())
 
 
 def bend(values: Floats, size: PictureSize) -> Bend:
-    """Give the bend that the parameters (..., 46) describe."""
+    """Give the bend that the parameters (..., 48) describe."""
     focal = np.exp(values[..., P.LOG_FOCAL])
     lean = np.stack([values[..., P.TILT_X], values[..., P.TILT_Y]], axis=-1) * focal[..., None]
     length = np.sqrt(1 + (lean**2).sum(axis=-1))
     # The axis of the camera, x = y = 0, meets the plane here: the third column of `camera_matrix`.
     middle = -lean * (focal / length)[..., None]
-    cylinder = values[..., P.BEND_2 : P.BEND_6 + 1]
+    cylinder = values[..., P.BEND_1 : P.BULGE_1]
     long_axis = int(size.height_px > size.width_px)
     return Bend(values[..., P.BEND_TURN], cylinder, values[..., P.BULGE_1 :], focal / length, middle, long_axis)
 
@@ -233,7 +235,7 @@ def standing(values: Floats, points_px: Floats, size: PictureSize) -> tuple[floa
     points = np.asarray(points_px, dtype=np.float64)
     scale = float(np.exp(values[P.LOG_SCALE]))
     flat = np.array(values)
-    flat[P.BEND_2 :] = 0.0
+    flat[P.BEND_1 :] = 0.0
     w = plane_from_picture(flat, points, size) / scale
     heights = bend(values, size).heights(w)
     plane = np.column_stack([w, np.ones(len(w))])

@@ -54,10 +54,11 @@ SMALLEST_PICTURE_MM = 50.0
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What an adjustment knows besides its result. `rivals` are maps (10,) that explain the marks as well; `lens_shown`
-    is False where a lens that bends nothing does; lines were taken as `line_times` less sure than they were given,
-    cards as `card_times`; `focal_doubt` is there where the file's focal length is likely not the picture's; `card_out`
-    is what is to be said of a card that was left out.
+    """What an adjustment knows besides its result. `likeliest` is the likeliest of the
+    maps that were averaged, `rivals` are those (48,) that explain the marks as well; `lens_shown` is False where a lens
+    that bends nothing does; lines were taken as `line_times` less sure than they were given, cards as `card_times`;
+    `focal_doubt` is there where the file's focal length is likely not the picture's; `card_out` is what is to be said
+    of a card that was left out.
     """
 
     observations: Sequence[Observation]
@@ -66,6 +67,7 @@ class Evidence:
     lens_shown: bool
     line_times: float
     longest_px: tuple[PointPx, PointPx]
+    likeliest: Calibration
     rivals: tuple[Floats, ...]
     tag_mm_per_px: tuple[float, float] | None
     focal_doubt: FocalDoubt | None
@@ -180,7 +182,7 @@ def _two_bends(calibration: Calibration, evidence: Evidence) -> Iterator[Finding
     lines = [seen.points_px[[0, -1]] for seen in evidence.observations if isinstance(seen, StraightLine)]
     ends = np.concatenate(lines)
     first, second = np.triu_indices(len(ends), 1)
-    mm, u95_mm = calibration.lengths_u95(ends[first], ends[second])
+    mm, u95_mm = evidence.likeliest.lengths_u95(ends[first], ends[second])
     worst_mm, worst_part = 0.0, 0.0
     for values in evidence.rivals:
         plane = plane_from_picture(values, ends, calibration.size)

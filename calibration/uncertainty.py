@@ -180,7 +180,7 @@ def length_sigmas(
 
 
 def length_slopes(values: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize) -> Floats:
-    """Give the (46, N) derivatives of lengths by the map's parameters."""
+    """Give the (48, N) derivatives of lengths by the map's parameters."""
     moved = moving(values)
     steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])[moved]
     sets = np.concatenate([values + steps, values - steps])

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from calibration.adjust import adjust
-from calibration.bend import HUMPS, Bend
+from calibration.bend import HUMPS, PROFILE, Bend
 from calibration.kind import Kind
 from calibration.observations import Corners, StraightLine
 from calibration.plane_map import BULGE, CYLINDER, P, PictureSize, picture_from_plane, plane_from_picture
@@ -36,7 +36,8 @@ def test_a_parabolas_arc_is_as_long_as_the_closed_form_says():
     # From far away the place on the plane is the place seen from above; y = b x^2 from 0 to x is
     # (s w + asinh(s)) / (4 b) long with s = 2 b x, w = sqrt(1 + s^2) (any table of integrals).
     b, x = 0.1, 0.8
-    bend = Bend(np.array(0.0), np.array([b, 0, 0, 0, 0]), np.zeros(HUMPS), np.array(1e9), np.zeros(2))
+    profile = np.linalg.solve(PROFILE.T, [b, *np.zeros(6)])
+    bend = Bend(np.array(0.0), profile, np.zeros(HUMPS), np.array(1e9), np.zeros(2))
 
     ((along, _),) = bend.paper(np.array([[x, 0.3]]))
 
