@@ -94,7 +94,7 @@ def crossed_links(strokes: Strokes) -> NDArray[np.bool_]:
     tree = line_tree(strokes)
     for ring in rings:
         link = strokes.links[ring]
-        others = tree.query(shapely.LinearRing(link.points_px), "dwithin", 0.5 * link.width_px + 0.5)
+        others = tree.query(shapely.LineString(link.points_px), "dwithin", 0.5 * link.width_px + 0.5)
         others = others[others != ring]
         marked[others] = True
         marked[ring] |= len(others) > 0

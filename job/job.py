@@ -183,6 +183,7 @@ class Found(StrEnum):
     SQUARED_PAPER = "squared paper"
     STRAIGHT_LINES = "straight lines"
     NAMES = "names"
+    BREAKS = "break lines"
 
 
 @dataclass(frozen=True, slots=True)

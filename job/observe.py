@@ -22,6 +22,7 @@ from calibration.straight_choice import straight_among
 from drawing.findings import Finding, Level
 from drawing.lengths import parse_length, parse_size
 from drawing.units import MM_PER_INCH
+from job.broken_lengths import about_breaks
 from job.cards import cards_observed
 from job.errors import JobError
 from job.job import GivenCorners, GivenLength, Job
@@ -68,6 +69,7 @@ def observe(job: Job, seen: Seen) -> Gathered:
         observations.append(seen.skew)
     if (offer := paper_edge_offer(job, seen)) is not None:
         findings.append(Finding("paper-edge-offered", Level.NOTE, "the paper's edge", offer))
+    findings += about_breaks(job, seen.strokes)
     scale, said = _trusted(job, seen)
     observations += scale
     findings += said

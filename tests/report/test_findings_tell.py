@@ -53,6 +53,8 @@ WHY_NOT = {
     "mark-moved": "tells px; the ends' own error is in every give or take",
     "mark-as-given": "the same",
     "mark-off-ink": "the same",
+    "mark-unsure": "the same",
+    "crosses-break": "how much is left out at a break is not in the picture: told as such",
     "ends-alike": "tells heights from the other end; changes none",
     "pages-added": "paper, not lengths",
     "pages-laid-anew": "paper, not lengths",
