@@ -119,10 +119,11 @@ def adjust(
             tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
         )  # fmt: skip
 
+    refuse_impossible(observations, kind=kind, size=size)
     if not any(map(known_along, observations)):
         return fit(observations)
-    refuse_impossible(observations, kind=kind, size=size)
-    return fitted_along(observations, fit)
+    begin = starts(observations, kind=kind, size=size, priors=priors(kind=kind, focal_35mm=focal_35mm))
+    return fitted_along(observations, fit, start=begin[0], size=size)
 
 
 def _adjusted(
@@ -136,8 +137,7 @@ def _adjusted(
     tag_mm_per_px: tuple[float, float] | None,
     origin_px: PointPx | None,
 ) -> Calibration:
-    """Fit to lengths between two marks."""
-    refuse_impossible(observations, kind=kind, size=size)
+    """Fit to lengths between two places, which need not lie in the picture."""
     observations = _of_use(observations, kind)
     told = priors(kind=kind, focal_35mm=focal_35mm)
     begin = starts(observations, kind=kind, size=size, priors=told)

@@ -12,13 +12,16 @@ import numpy as np
 
 from calibration.calibration import Calibration
 from calibration.observations import CalibrationError, CheckLength, KnownDistance, Observation
-from calibration.plane_map import Floats
+from calibration.plane_map import Floats, PictureSize, picture_from_plane, plane_from_picture
 
 SETTLED_PX = 1e-3
-"""Feet that move by less are where they belong."""
+"""Feet that move by less are where they belong: a hundredth of what ink tells."""
 
-ROUNDS = 8
-"""A foot off by some part of what stands aside of its line makes the map off by the square of it: two or three do."""
+ROUNDS = 12
+"""Each brings a foot nearer by the part of its length that it was off by; three or four do."""
+
+LEAST_LINE_PX = 1.0
+"""Two marks nearer than a px tell no direction."""
 
 LEAST_PART = 0.2
 """A second mark nearer to the foot of its own line than this part of its distance says more aside than along."""
@@ -27,23 +30,36 @@ Fit = Callable[[Sequence[Observation]], Calibration]
 Map = Callable[[Floats], Floats]
 
 
-def fitted_along(observations: Sequence[Observation], fit: Fit) -> Calibration:
-    """Fit to observations of which some are known along a direction; `fit` takes those between two marks only.
+def fitted_along(observations: Sequence[Observation], fit: Fit, *, start: Floats, size: PictureSize) -> Calibration:
+    """Fit to observations of which some are known along a direction; `fit` takes those between two places only.
+
+    `start` are parameters of a map that tells how the camera leaned, of whatever scale.
 
     Raises
     ------
     CalibrationError
-        For a direction of no length, a second mark that lies aside of it, and all that `fit` refuses.
+        For a direction of no length, a second mark that lies aside of it, feet that do not come to rest, and all that
+        `fit` refuses.
     """
-    placed = [_with_foot(seen, _as_is, _as_is) for seen in observations]
-    calibration = fit(placed)
+
+    def to_plane(points_px: Floats) -> Floats:
+        return plane_from_picture(start, points_px, size)
+
+    def from_plane(points_mm: Floats) -> Floats:
+        return picture_from_plane(start, points_mm, size)
+
+    placed = [_with_foot(seen, to_plane, from_plane) for seen in observations]
     for _ in range(ROUNDS):
+        calibration = fit(placed)
         before = placed
         placed = [_with_foot(seen, calibration.to_plan, calibration.to_picture) for seen in observations]
-        calibration = fit(placed)
         if max(map(_moved_px, before, placed)) < SETTLED_PX:
-            break
-    return calibration
+            return calibration
+    named = next(seen for seen in observations if isinstance(seen, KnownDistance | CheckLength) and seen.along_px)
+    raise CalibrationError(
+        f"Where {named.label} ends along its line comes out otherwise each time it is worked out, so no scale follows; "
+        "mark four corners of a rectangle, or give a length between two marks as well."
+    )
 
 
 def known_along(seen: Observation) -> bool:
@@ -51,16 +67,12 @@ def known_along(seen: Observation) -> bool:
     return isinstance(seen, KnownDistance | CheckLength) and seen.along_px is not None
 
 
-def _as_is(points: Floats) -> Floats:
-    return points
-
-
 def _with_foot(seen: Observation, to_plan: Map, to_picture: Map) -> Observation:
     """Give a length that ends at the foot, its give widened by what the direction's own marks leave open."""
     if not isinstance(seen, KnownDistance | CheckLength) or seen.along_px is None:
         return seen
     first, second = seen.along_px
-    if math.dist(first, second) < 1.0:
+    if math.dist(first, second) < LEAST_LINE_PX:
         raise CalibrationError(
             f"The line that {seen.label} is measured along has both ends at ({first[0]:g}, {first[1]:g}) px; it needs "
             "two places: mark its other end."

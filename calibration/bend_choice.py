@@ -13,10 +13,11 @@ import numpy as np
 
 from calibration.blocks import LineBlock
 from calibration.blunders import Weeded, weed
+from calibration.evidence import log_evidence
 from calibration.lens_choice import beyond_usual
 from calibration.observations import CalibrationError, KnownDistance, Observation
 from calibration.parameters import BOW_SIGMA, BULGE_SIGMA, WANDER_SIGMAS, Prior, loosened, with_bulge, with_cylinder
-from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize
+from calibration.plane_map import BULGE, CYLINDER, Floats, P, PictureSize
 from calibration.problem import Problem, What, build
 from calibration.solution import Solution, roughly, solve, solve_from
 from calibration.uncertainty import SEEN_SIGMA, agreement, unseen
@@ -49,9 +50,6 @@ APART_RAD = math.radians(25)
 
 STARTS = 4
 """A cylinder along one diagonal looks much like one along the other: both must be tried, and their neighbours."""
-
-TURN_SIGMA = math.pi / math.sqrt(2 * math.pi)
-"""A direction may be any: the normal density that weighs as much as one in half a turn."""
 
 SAME_RAD = math.radians(8)
 """Minima of a smooth profile lie further apart."""
@@ -136,18 +134,18 @@ def _weeded(observations: Sequence[Observation], begin: list[Solution], *, size:
 
 
 def _odds(weeded: Weeded) -> float:
-    return _log_evidence(weeded.solution) - BLUNDER * (len(weeded.left_out) + len(weeded.disputed[:1]))
+    return log_evidence(weeded.solution) - BLUNDER * (len(weeded.left_out) + len(weeded.disputed[:1]))
 
 
 def _flat_odds(
     observations: Sequence[Observation], flat: Solution, *, size: PictureSize, priors: dict[P, Prior]
 ) -> float:
     """Give the odds of flat paper: with all that was given, with what may be wrong left out, and with a wider lens."""
-    odds = [_log_evidence(flat)]
+    odds = [log_evidence(flat)]
     wide = flat
     if beyond_usual(flat):
         wide = solve(build(observations, size=size, priors=loosened(priors)), flat.values)
-        odds.append(_log_evidence(wide) if wide.possible else -math.inf)
+        odds.append(log_evidence(wide) if wide.possible else -math.inf)
     agrees = agreement(wide)
     if agrees.line_factor < CERTAINLY_BENT and agrees.variance_factor > 1:
         weeded = _weeded(observations, [wide], size=size)
@@ -168,13 +166,13 @@ def _best_bend(
         if not found:
             break
         begin = [solution.values for solution in found]
-        evidence = max(_log_evidence(solution) for solution in found)
+        evidence = max(log_evidence(solution) for solution in found)
         if evidence > best_evidence:
             best, best_evidence = found, evidence
     if lines - SIDES >= INNER_FOR_BULGE:
         start = _Around.of(flat).promise(BULGE, BULGE_SIGMA).start
         found = _roughly(build(observations, size=size, priors=with_bulge(priors)), [start])
-        if found and _log_evidence(found[0]) > best_evidence:
+        if found and log_evidence(found[0]) > best_evidence:
             best = found
     return best
 
@@ -244,14 +242,3 @@ class _Around:
 def _half_turn(angle_rad: float) -> float:
     """Give the angle between two directions of lines, from -90 to 90 degrees."""
     return (angle_rad + math.pi / 2) % math.pi - math.pi / 2
-
-
-def _log_evidence(solution: Solution) -> float:
-    """Give it but for what all models share: the marks' sigmas and the other priors."""
-    problem = solution.problem
-    _, size = np.linalg.slogdet(solution.by_unknowns.T @ solution.by_unknowns)
-    own = [p for p in (*LENS, P.LOG_FOCAL, *CYLINDER, *BULGE) if p in problem.free]
-    told = sum(math.log(problem.priors[p].sigma) for p in own)
-    if P.BEND_TURN in problem.free:
-        told += math.log(TURN_SIGMA)
-    return -0.5 * solution.cost - 0.5 * float(size) - told

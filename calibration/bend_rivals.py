@@ -49,7 +49,8 @@ def mean_and_spread(minima: Sequence[Solution], size: PictureSize) -> tuple[Floa
 def _apart(values: Floats, other: Floats, size: PictureSize) -> Floats:
     """Give the change of parameters (48,) that takes the one map to the other, but for where the plan lies on it."""
     across, down = ((np.arange(n) + 0.5) / n for n in GRID)
-    px = np.stack(np.meshgrid(across * size.width_px, down * size.height_px), axis=-1).reshape(-1, 2)
+    # Pixel centres are at integers: the picture begins half a px before the first.
+    px = np.stack(np.meshgrid(across * size.width_px, down * size.height_px), axis=-1).reshape(-1, 2) - 0.5
     sigmas = MIXED | dict.fromkeys(CYLINDER, BOW_SIGMA) | dict.fromkeys(BULGE, BULGE_SIGMA)
     plane, slopes = plane_slopes(values, px, size, list(sigmas))
     unit = np.array(list(sigmas.values()))

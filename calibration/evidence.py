@@ -4,16 +4,24 @@ import math
 
 import numpy as np
 
-from calibration.plane_map import LENS, P
+from calibration.plane_map import BULGE, CYLINDER, LENS, P
 from calibration.solution import Solution
+
+TURN_SIGMA = math.pi / math.sqrt(2 * math.pi)
+"""A direction may be any: the normal density that weighs as much as one in half a turn."""
+
+CHOSEN = (*LENS, P.LOG_FOCAL, *CYLINDER, *BULGE)
+"""Parameters that one model solves for, or knows more of, and another does not."""
 
 
 def log_evidence(solution: Solution) -> float:
-    """Give its logarithm but for what models that differ in lens or focal length share: marks' sigmas, other priors.
+    """Give its logarithm but for what all models share: the marks' sigmas and the other priors.
 
     Laplace's approximation, as in MacKay 1992.
     """
     problem = solution.problem
     _, size = np.linalg.slogdet(solution.by_unknowns.T @ solution.by_unknowns)
-    told = sum(math.log(problem.priors[p].sigma) for p in (*LENS, P.LOG_FOCAL) if p in problem.free)
+    told = sum(math.log(problem.priors[p].sigma) for p in CHOSEN if p in problem.free)
+    if P.BEND_TURN in problem.free:
+        told += math.log(TURN_SIGMA)
     return -0.5 * solution.cost - 0.5 * float(size) - told

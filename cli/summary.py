@@ -11,7 +11,6 @@ from drawing.format import format_give, format_inches_near, format_mm
 from job.look import Looked
 from job.made import Made
 from job.size import overall_size
-from job.words import rests_on
 
 # What happens on every good run; the report tells it in full.
 _ROUTINE = {
@@ -35,7 +34,7 @@ def say_made(made: Made) -> int:
     say(f"  Parts:    {parts}, with {_count(holes, 'hole')}")
     sheets = len(made.pages.tiles)
     say(f"  To print: the page plan, then {_count(sheets, f'{made.pages.setup.paper.name} sheet')}")
-    say(f"  Scale:    rests on {rests_on(made)}")
+    say(f"  Scale:    rests on {made.rests_on}")
     say(f"\nWritten to {made.folder}: open report.html first.")
     if made.stamp:
         say(f"{made.stamp}: settle what stands under Decide before you cut wood.")

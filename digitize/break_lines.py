@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from digitize.break_shapes import Manner, Shape, bends, is_wave, zigzags
 from digitize.continuation import LineGraph, Side, length_px, line_graph, points_from
+from digitize.link_sizes import link_bounds_px
 from digitize.runs import Floats
 from digitize.strokes import Strokes
 
@@ -103,12 +104,9 @@ def _near(strokes: Strokes, start_px: Floats, end_px: Floats) -> Strokes:
         return strokes
     reach_px = AROUND_WIDTHS * float(np.median([link.width_px for link in strokes.links]))
     low, high = np.minimum(start_px, end_px) - reach_px, np.maximum(start_px, end_px) + reach_px
-    links = [
-        link
-        for link in strokes.links
-        if (link.points_px.max(axis=0) >= low).all() and (link.points_px.min(axis=0) <= high).all()
-    ]
-    return Strokes(strokes.nodes_px, strokes.kinds, tuple(links))
+    lows_px, highs_px = np.hsplit(link_bounds_px(strokes), 2)
+    here = np.flatnonzero((highs_px >= low).all(axis=1) & (lows_px <= high).all(axis=1))
+    return Strokes(strokes.nodes_px, strokes.kinds, tuple(strokes.links[number] for number in here))
 
 
 def _crossed(strokes: Strokes, start_px: Floats, end_px: Floats, way: Floats) -> Iterator[_Crossed]:

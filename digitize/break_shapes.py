@@ -46,6 +46,9 @@ class Shape:
 BROKEN_WIDTHS = 0.6
 """Bends that stray less from a straight line, in line widths, are the ink's: a zigzag's teeth are some ten widths."""
 
+LEAST_BROKEN_PX = 0.8
+"""A line's points wander by so much, however thin it is: the middle of ink is told to a fraction of a px."""
+
 ONE_BEND_WIDTHS = 4.0
 """A tooth rounded by blur or pen turns in two steps this near to each other, in line widths."""
 
@@ -55,6 +58,7 @@ the standard's turn by 120 to 150), and where it has no peaks but only slants ba
 tabs turn by a right angle."""
 
 MOST_TURNS = 6
+"""A zigzag has two to four; more in a row are waves, hatching or lettering."""
 
 PARALLEL_DEG = 15.0
 """Both straight sides of a zigzag go one way; a side of some widths shows its direction no better."""
@@ -74,7 +78,9 @@ ASIDE_WIDTHS = 2.0
 
 def bends(points_px: Floats, width_px: float) -> tuple[list[int], Floats]:
     """Which points of a line are the corners of the polygon it amounts to, and its turn at each, degrees."""
-    broken = cv2.approxPolyDP(points_px.astype(np.float32)[:, None], max(BROKEN_WIDTHS * width_px, 0.8), False)[:, 0]
+    broken = cv2.approxPolyDP(
+        points_px.astype(np.float32)[:, None], max(BROKEN_WIDTHS * width_px, LEAST_BROKEN_PX), False
+    )[:, 0]
     at = [0]
     for corner in broken[1:]:
         far = np.abs(points_px[at[-1] + 1 :] - corner).sum(axis=1)

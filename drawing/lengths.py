@@ -67,10 +67,15 @@ def parse_length(text: str) -> Length:
         If there is no unit, more than one meaning, or a length that cannot be: not above zero or
         outside 0.01 mm to 1 km, or a give as large as the length; a dihedral of nothing or of 45 degrees and more.
     """
-    over = _DIHEDRAL.fullmatch(text.strip())
-    if over is not None:
-        return _over_dihedral(parse_length(over["length"]), float(parse_number(over["degrees"])), text.strip())
     said = text.strip()
+    over = _DIHEDRAL.fullmatch(plain_signs(said))
+    if over is None:
+        return _flat_length(said)
+    return _over_dihedral(_flat_length(over["length"].strip()), float(parse_number(over["degrees"])), said)
+
+
+def _flat_length(said: str) -> Length:
+    """Read a length without a dihedral."""
     plain = plain_signs(said)
     if not plain:
         raise DrawingError(f"A length is empty; it needs a number and a unit: {_HINT}.")

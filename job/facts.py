@@ -6,7 +6,6 @@ import numpy as np
 
 from job.made import Made
 from job.size import overall_size
-from job.words import rests_on
 from pictures.flat import FlatPicture
 from report.facts import ReportFacts
 
@@ -19,7 +18,7 @@ def report_facts(made: Made, flat: FlatPicture) -> ReportFacts:
         date=date.today().isoformat(),
         picture=made.seen.picture,
         calibration=made.calibration,
-        rests_on=rests_on(made),
+        rests_on=made.rests_on,
         build=made.build,
         fraction=made.fraction,
         overall=overall_size(made),

@@ -33,6 +33,8 @@ class Made:
     pages: PagePlan
     findings: tuple[Finding, ...]
     folder: Path
+    rests_on: str
+    """What the scale was fitted to, in words."""
 
     @property
     def stamp(self) -> str | None:

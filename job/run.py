@@ -30,6 +30,7 @@ from job.progress import OUTLINES, SCALE, Timed
 from job.see import Seen
 from job.settle import DIGITS, settled_job
 from job.tiles import lay_out
+from job.words import rests_on
 from job.write_results import write_results
 
 
@@ -78,6 +79,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
             *laid,
         ),
         folder=folder,
+        rests_on=rests_on(observed.observations, calibration),
     )
     write_results(made, timed, job_file=job_file)
     return made

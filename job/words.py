@@ -4,17 +4,10 @@ from collections.abc import Sequence
 
 from calibration.calibration import Calibration, Given
 from calibration.observations import Cards, Corners, GivenScale, Observation
-from job.made import Made
-from job.observe import observe
 
 
-def rests_on(made: Made) -> str:
-    """Say what the scale was fitted to: "known distance 1 (36 in) and the drawn border"."""
-    return calibration_rests_on(observe(made.job, made.seen).observations, made.calibration)
-
-
-def calibration_rests_on(observations: Sequence[Observation], calibration: Calibration) -> str:
-    """Say the same of a calibration and what it was fitted to."""
+def rests_on(observations: Sequence[Observation], calibration: Calibration) -> str:
+    """Say what a scale was fitted to: "known distance 1 (36 in) and the drawn border"."""
     items = [_item(observation, calibration) for observation in observations]
     named = [item for item in items if item]
     return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"

@@ -26,7 +26,7 @@ from job.observe import Gathered
 from job.part_errors import with_give_or_take
 from job.see import Seen
 from job.size import size_over_all
-from job.words import calibration_rests_on
+from job.words import rests_on
 from printing.plan_pages import PagePlan
 from tracing.picture_paths import loop_data, path_data
 from tracing.view_words import counted, give_or_take, on_the_page, plain_fraction, plain_mm, with_give
@@ -49,7 +49,7 @@ def scale_view(gathered: Gathered, calibration: Calibration) -> dict[str, Any]:
     given = {o.label: o for o in gathered.observations if isinstance(o, KnownDistance | CheckLength)}
     lone = _lone(gathered)
     observed = [_observed(item, given.get(item.label), calibration, lone=lone) for item in calibration.observed]
-    rests = calibration_rests_on(gathered.observations, calibration)
+    rests = rests_on(gathered.observations, calibration)
     return {
         "mm_per_px": calibration.mm_per_px,
         "kind": str(calibration.kind),

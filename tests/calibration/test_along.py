@@ -104,6 +104,23 @@ def test_a_line_that_is_none_or_runs_across_is_refused(pinhole, line_mm, words):
         photo([Corners(marks(camera(BORDER_MM))), known])
 
 
+def test_its_end_on_the_line_may_lie_outside_the_picture(pinhole):
+    """The foot of the perpendicular is a place of the plan, not a mark: the tip itself is in the picture."""
+    camera = pinhole(26, 3, -2, 0, distance_mm=780)
+    start_mm, tip_mm, line_mm = (70.0, 45.0), (770.0, 60.0), ((100.0, 400.0), (700.0, 250.0))
+    marks_px = marks(camera(np.array([start_mm, tip_mm, *line_mm])))
+    way = np.subtract(line_mm[1], line_mm[0]) / math.dist(*line_mm)
+    ahead_mm = float(np.subtract(tip_mm, start_mm) @ way)
+    foot_px = camera(np.array([np.add(start_mm, ahead_mm * way)]))[0]
+    assert not ((foot_px > 0) & (foot_px < (4000, 3000))).all()
+    known = KnownDistance(marks_px[0], marks_px[1], ahead_mm, along_px=(marks_px[2], marks_px[3]))
+
+    calibration = photo([Corners(marks(camera(BORDER_MM))), known])
+
+    mm, _ = calibration.lengths_u95(camera(BORDER_MM[:1]), camera(BORDER_MM[1:2]))
+    assert mm[0] == pytest.approx(760.0, rel=1e-3)
+
+
 def test_a_line_marked_outside_the_picture_is_refused(pinhole):
     camera = pinhole(26, 14, -11, 5, distance_mm=1350)
     start, end = marks(camera(np.array([ROOT_MM, TIP_MM])))

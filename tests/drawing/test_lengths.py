@@ -138,6 +138,8 @@ def test_a_span_over_dihedral_is_that_of_its_panels_laid_flat() -> None:
         ("36 in over dihedral 45 deg", "between 0 and 45"),
         ("36 over dihedral 6 deg", "no unit"),
         ("over dihedral 6 deg", "empty"),
+        ("36 in over dihedral 6 deg over dihedral 6 deg", "not a length"),
+        ("36 in" + " over dihedral 6 deg" * 2000, "characters"),
     ],
 )
 def test_what_is_not_one_clear_length_is_refused_in_one_sentence(text: str, says: str) -> None:
