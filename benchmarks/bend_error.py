@@ -2,8 +2,9 @@
 
 The paper is not the fitted model: arches, waves, lifted edges and rolls of 3-10 mm in any direction whose lengths along
 the paper are exact, and bulges that are no cylinder; nor is the camera (pinhole, forward k1 and k2, principal point off
-by 0.4 % of the width, tilted to 25 degrees). Borders are drawn as people draw them, marks put by hand (0.5 px), focal
-lengths in files 2 % off; inner lines are straight to 0.2 mm. Run: python -m benchmarks.bend_error [--views N]
+by 0.4 % of the width, tilted to 25 degrees). Plans are drawn by hand, lines straight and lengths true to 0.2 mm, or by
+machine (`benchmarks.simulated_views`); marks are put by hand (0.5 px), focal lengths in files 2 % off.
+Run: python -m benchmarks.bend_error [--views N]
 """
 
 import argparse
@@ -15,12 +16,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchmarks.simulated_views import BY_HAND, BY_MACHINE, Drawn
 from calibration.adjust import adjust
 from calibration.kind import Kind
 from calibration.observations import (
     CLICK_SIGMA_PX,
-    DRAUGHTING_MM,
-    LEAN_SIGMA_RAD,
     CalibrationError,
     Corners,
     KnownDistance,
@@ -52,6 +52,7 @@ class Row:
     inner: int
     sized: bool = True
     knowns: int = 0
+    drawn: Drawn = BY_HAND
 
 
 def rows() -> dict[str, Row]:
@@ -68,6 +69,8 @@ def rows() -> dict[str, Row]:
     table["bulge, sized border, 4 inner lines"] = Row(_bulge, 4)
     table["bulge, sized border, 8 inner lines"] = Row(_bulge, 8)
     table["bulge, sized border, 12 inner lines"] = Row(_bulge, 12)
+    table["bulge, sized border, 8 inner lines, by machine"] = Row(_bulge, 8, drawn=BY_MACHINE)
+    table["bulge, sized border, 12 inner lines, by machine"] = Row(_bulge, 12, drawn=BY_MACHINE)
     table["bulge, border + 2 knowns, 12 inner lines"] = Row(_bulge, 12, sized=False, knowns=2)
     return table
 
@@ -81,7 +84,7 @@ def main() -> None:
     chosen = parser.parse_args()
     print(f"seed {chosen.seed}, {chosen.views} views x {LENGTHS} lengths; errors in % of the length; 'sure' are views")
     print("without a finding to decide: their errors and coverage; 'bent' is the part of views taken for curled")
-    print(f"{'':42}{'median':>8}{'95 %':>8}{'cover':>8}{'bent':>7}{'sure':>7}{'95 %':>8}{'cover':>8}{'ms':>7}")
+    print(f"{'':50}{'median':>8}{'95 %':>8}{'cover':>8}{'bent':>7}{'sure':>7}{'95 %':>8}{'cover':>8}{'ms':>7}")
     for name, row in rows().items():
         if chosen.only in name:
             _row(name, row, views=chosen.views, seed=chosen.seed)
@@ -118,7 +121,7 @@ def _row(name: str, row: Row, *, views: int, seed: int) -> None:
     tail = 100 * np.quantile(error[among], 0.95) if certain.any() else math.nan
     cover = (error[among] <= give[among]).mean() if certain.any() else math.nan
     print(
-        f"{name:42}{100 * np.median(error):8.3f}{100 * np.quantile(error, 0.95):8.3f}{(error <= give).mean():8.3f}"
+        f"{name:54}{100 * np.median(error):8.3f}{100 * np.quantile(error, 0.95):8.3f}{(error <= give).mean():8.3f}"
         f"{bent / views:7.3f}{certain.mean():7.3f}{tail:8.3f}{cover:8.3f}{1000 * np.mean(spent):6.0f}"
         f"/{1000 * max(spent):.0f} ms, refused {refused}; "
         + " ".join(f"{code}:{count}" for code, count in codes.most_common(4)),
@@ -145,10 +148,10 @@ def _bulge(rng: np.random.Generator, camera: Camera) -> Seen:
 
 def given(rng: np.random.Generator, seen: Seen, row: Row) -> list[Observation]:
     """Give what is given of a view: the border, its sides, known distances and inner lines, as they are measured."""
-    middle = BORDER_MM.mean(axis=0)
+    middle, within_mm = BORDER_MM.mean(axis=0), row.drawn.within_mm
     drawn = BORDER_MM - middle
-    drawn[:, 0] += rng.normal(0, LEAN_SIGMA_RAD) * drawn[:, 1]
-    drawn += middle + rng.uniform(-DRAUGHTING_MM, DRAUGHTING_MM, (4, 2))
+    drawn[:, 0] += rng.normal(0, row.drawn.lean_rad) * drawn[:, 1]
+    drawn += middle + rng.uniform(-within_mm, within_mm, (4, 2))
     first, second, third, fourth = _marks(rng, seen, drawn, CORNER_SIGMA_PX)
     width_mm, height_mm = (801.0, 554.0) if row.sized else (None, None)
     given: list[Observation] = [Corners((first, second, third, fourth), width_mm, height_mm, sigma_px=CORNER_SIGMA_PX)]
@@ -156,11 +159,11 @@ def given(rng: np.random.Generator, seen: Seen, row: Row) -> list[Observation]:
         ends = rng.uniform((30, 30), (811, 564), (2, 2))
         while np.hypot(*(ends[1] - ends[0])) < 300:
             ends = rng.uniform((30, 30), (811, 564), (2, 2))
-        length = float(np.hypot(*(ends[1] - ends[0]))) + rng.uniform(-DRAUGHTING_MM, DRAUGHTING_MM)
+        length = float(np.hypot(*(ends[1] - ends[0]))) + rng.uniform(-within_mm, within_mm)
         start_px, end_px = _marks(rng, seen, ends, CLICK_SIGMA_PX)
         given.append(KnownDistance(start_px, end_px, length))
-    given += [_line(rng, seen, drawn[i], drawn[(i + 1) % 4], f"side {i}") for i in range(4)]
-    given += [_line(rng, seen, *inner_ends(rng), f"inner line {i}") for i in range(row.inner)]
+    given += [_line(rng, seen, drawn[i], drawn[(i + 1) % 4], f"side {i}", within_mm) for i in range(4)]
+    given += [_line(rng, seen, *inner_ends(rng), f"inner line {i}", within_mm) for i in range(row.inner)]
     return given
 
 
@@ -183,12 +186,14 @@ def _marks(rng: np.random.Generator, seen: Seen, points_mm: Floats, sigma_px: fl
     return [(float(x), float(y)) for x, y in px]
 
 
-def _line(rng: np.random.Generator, seen: Seen, start_mm: Floats, end_mm: Floats, label: str) -> StraightLine:
+def _line(
+    rng: np.random.Generator, seen: Seen, start_mm: Floats, end_mm: Floats, label: str, within_mm: float
+) -> StraightLine:
     """Give centres along a drawn line, px; as drawn and laid it sags by up to the draughting's give."""
     t = (np.arange(SIDE_POINTS) + 0.5) / SIDE_POINTS
     along = end_mm - start_mm
     across = np.array([-along[1], along[0]]) / np.hypot(*along)
-    sag = 4 * t * (1 - t) * rng.uniform(-DRAUGHTING_MM, DRAUGHTING_MM)
+    sag = 4 * t * (1 - t) * rng.uniform(-within_mm, within_mm)
     px = seen.to_picture(start_mm + t[:, None] * along + sag[:, None] * across)
     return StraightLine(np.asarray(px + rng.normal(0, SIDE_SIGMA_PX, px.shape)), SIDE_SIGMA_PX, label)
 

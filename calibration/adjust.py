@@ -18,7 +18,7 @@ from calibration.findings_words import dispute_text
 from calibration.focal_choice import doubt_focal
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
-from calibration.lens_choice import beyond_usual, choose_lens
+from calibration.lens_choice import average_lens, beyond_usual
 from calibration.observations import (
     CalibrationError,
     Cards,
@@ -186,7 +186,8 @@ def _adjusted(
         observations = [seen.less_sure(card_times) if isinstance(seen, Cards) else seen for seen in observations]
         weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
     _refuse_unseen(weeded.solution, kind)
-    chosen, focal_doubt = doubt_focal(choose_lens(weeded.solution))
+    focal_chosen, covariance, focal_doubt = doubt_focal(weeded.solution)
+    chosen = average_lens(focal_chosen, covariance)
     solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
     if by_hand is not None:
         covariance = allowing_for_hand(covariance, solution.values, by_hand[0], chance_of_machine=by_hand[1])

@@ -16,7 +16,16 @@ from calibration.blunders import Weeded, weed
 from calibration.evidence import log_evidence
 from calibration.lens_choice import beyond_usual
 from calibration.observations import CalibrationError, KnownDistance, Observation
-from calibration.parameters import BOW_SIGMA, BULGE_SIGMA, WANDER_SIGMAS, Prior, loosened, with_bulge, with_cylinder
+from calibration.parameters import (
+    BOW_SIGMA,
+    BULGE_SIGMA,
+    BULGE_SIGMAS,
+    WANDER_SIGMAS,
+    Prior,
+    loosened,
+    with_bulge,
+    with_cylinder,
+)
 from calibration.plane_map import BULGE, CYLINDER, Floats, P, PictureSize
 from calibration.problem import Problem, What, build
 from calibration.solution import Solution, roughly, solve, solve_from
@@ -171,9 +180,13 @@ def _best_bend(
             best, best_evidence = found, evidence
     if lines - SIDES >= INNER_FOR_BULGE:
         start = _Around.of(flat).promise(BULGE, BULGE_SIGMA).start
-        found = _roughly(build(observations, size=size, priors=with_bulge(priors)), [start])
-        if found and log_evidence(found[0]) > best_evidence:
-            best = found
+        for sigma in BULGE_SIGMAS:
+            found = _roughly(build(observations, size=size, priors=with_bulge(priors, sigma=sigma)), [start])
+            if not found:
+                continue
+            start, evidence = found[0].values, log_evidence(found[0])
+            if evidence > best_evidence:
+                best, best_evidence = found, evidence
     return best
 
 

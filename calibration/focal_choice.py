@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.evidence import log_evidence
-from calibration.lens_choice import Chosen
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, FULL_FRAME_HALF_DIAGONAL_MM
 from calibration.plane_map import Floats, P
-from calibration.solution import solve
+from calibration.solution import Solution, solve
 from calibration.uncertainty import MapCovariance, map_covariance
 
 WRONG_BEFOREHAND = 0.3
@@ -30,31 +29,27 @@ class FocalDoubt:
     by_file: Floats
 
 
-def doubt_focal(chosen: Chosen) -> tuple[Chosen, FocalDoubt | None]:
+def doubt_focal(held: Solution) -> tuple[Solution, MapCovariance, FocalDoubt | None]:
     """Give the map that holds to the file's focal length or the one that hardly does, whichever is likelier.
 
     Its covariance is that of both, each as likely as it is, about the map given (a mixture's second moment). The doubt
     is None where the file's is the likelier.
     """
-    held = chosen.solution
-    prior = held.problem.priors[P.LOG_FOCAL]
+    prior, as_held = held.problem.priors[P.LOG_FOCAL], map_covariance(held)
     if P.LOG_FOCAL not in held.problem.free or prior.sigma >= FOCAL_SIGMA_UNTOLD:
-        return chosen, None
+        return held, as_held, None
     loosely = held.problem.priors | {P.LOG_FOCAL: replace(prior, sigma=FOCAL_SIGMA_UNTOLD)}
     loose = solve(replace(held.problem, priors=loosely), held.values)
     if not (loose.possible and loose.converged):
-        return chosen, None
+        return held, as_held, None
     odds = log_evidence(loose) - log_evidence(held) + math.log(WRONG_BEFOREHAND / (1 - WRONG_BEFOREHAND))
     wrong = 1 / (1 + math.exp(-odds)) if odds > 0 else math.exp(odds) / (1 + math.exp(odds))
-    # What the choice of a lens left open, it leaves open either way.
-    as_loose, as_held = map_covariance(loose), map_covariance(held)
+    as_loose = map_covariance(loose)
     apart = np.outer(loose.values - held.values, loose.values - held.values)
-    likelier = max(wrong, 1 - wrong)
-    whole = chosen.covariance.whole + wrong * (as_loose.whole - as_held.whole) + (1 - likelier) * apart
-    lens = chosen.covariance.lens + wrong * (as_loose.lens - as_held.lens)
-    covariance = MapCovariance(whole, lens)
+    whole = (1 - wrong) * as_held.whole + wrong * as_loose.whole + min(wrong, 1 - wrong) * apart
+    covariance = MapCovariance(whole, (1 - wrong) * as_held.lens + wrong * as_loose.lens)
     if wrong <= 0.5:
-        return replace(chosen, covariance=covariance), None
+        return held, covariance, None
     shown = FULL_FRAME_HALF_DIAGONAL_MM * math.exp(float(loose.values[P.LOG_FOCAL]))
     told = FULL_FRAME_HALF_DIAGONAL_MM * math.exp(prior.expected)
-    return Chosen(loose, covariance, chosen.lens_shown), FocalDoubt(told, shown, held.values)
+    return loose, covariance, FocalDoubt(told, shown, held.values)
