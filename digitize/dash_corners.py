@@ -14,7 +14,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from digitize.dashed_lines import dashed_line_px, over_gaps, sides_at
+from digitize.dashed_lines import dashed_line_px, is_straight, over_gaps, sides_at
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.strokes import Link, NodeKind, Strokes
 
@@ -108,6 +108,10 @@ def _pieces(strokes: Strokes) -> list[_Piece]:
     return found
 
 
+RUN_WIDTHS, RUN_BOW = 24.0, 0.5
+"""A line as long as two dashes and more, in line widths, straight to within this part of one, shows as well where it
+leads as dashes do."""
+
 MOST_LINKS = 3
 """A piece with one corner has two links; thinning may leave one more."""
 
@@ -124,14 +128,17 @@ class _Dash:
 
 
 def _dashes(strokes: Strokes, sides: list[Side], over: dict[Side, Side]) -> list[_Dash]:
-    """Those of some free ends at which a straight line of dashes begins."""
+    """Those of some free ends at which a straight line of dashes begins, or one so long that it may be some."""
     at = sides_at(strokes)
     found = []
     for side in sides:
+        link = strokes.links[side >> 1]
         line = dashed_line_px(strokes, side, over, at)
         if line is None:
-            continue
-        link = strokes.links[side >> 1]
+            # In a coarse picture most gaps are closed.
+            line = towards(link, side)[-round(RUN_WIDTHS * link.width_px) :]
+            if len(line) < RUN_WIDTHS * link.width_px - 1 or not is_straight(line, RUN_BOW * link.width_px):
+                continue
         end = towards(link, side)[-1]
         middle = line.mean(axis=0)
         _, _, axes = np.linalg.svd(line - middle, full_matrices=False)

@@ -13,6 +13,7 @@ from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.dash_corners import with_dash_corners
 from digitize.gaps import bridges
+from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.nodes import Placed, place_nodes
 from digitize.ring_strokes import with_rings, without_rings
@@ -92,6 +93,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings)
     strokes = with_dash_corners(strokes, lettering_links(strokes))
+    strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
     tell(1.0)
     return strokes

@@ -254,8 +254,13 @@ def _touching_letters(piece: Piece) -> bool:
         and piece.long_px > 1.3 * piece.high_px
         and not piece.plain
         and piece.long_px / len(piece.links) < 0.6 * TALLEST_WIDTHS * wide / 2
+        and max(len(link.points_px) for link in piece.members) < LONGEST_STROKE * piece.high_px
         and _is_one_pen(piece.members)
     )
+
+
+LONGEST_STROKE = 4.0
+"""No stroke of letters is longer than this, in heights of what they make; the back of a thickly drawn rib is."""
 
 
 def _lone_letters(piece: Piece) -> bool:

@@ -234,11 +234,22 @@ MOST_STEPS = 20
 
 
 def _last(graph: LineGraph, side: Side, at: dict[int, list[Side]]) -> Side:
-    """A line's last side beyond what an arrowhead has cut off it: a short piece that nothing else meets."""
-    width_px = graph.strokes.links[side >> 1].width_px
+    """A line's last side beyond what an arrowhead has cut off it: a short piece that carries on from it."""
+    most_px = ARROW_WIDTHS * graph.strokes.links[side >> 1].width_px
     others = [other for other in at[graph.place_of(side)] if other != side]
-    if len(others) == 1 and len(graph.strokes.links[others[0] >> 1].points_px) < ARROW_WIDTHS * width_px:
+    short = [other for other in others if len(graph.strokes.links[other >> 1].points_px) < most_px]
+    if len(others) == 1 and short:
         return others[0] ^ 1
+    # A filled one is as wide as its barbs are apart: thinning leaves stubs of these beside the way to its point.
+    if len(others) == len(short):
+        own = _outward(graph, side)
+        onward = [
+            other
+            for other in short
+            if len(at[graph.place_of(other ^ 1)]) > 2 and float(_outward(graph, other) @ own) < OPPOSITE_COSINE
+        ]
+        if len(onward) == 1:
+            return onward[0] ^ 1
     return side
 
 
@@ -253,9 +264,41 @@ def _is_stopped(graph: LineGraph, along: Side, side: Side, at: dict[int, list[Si
     free = [other for other in here if _is_free(graph, other, at, met, PAST_WIDTHS * width_px)]
     fixed = [other for other in here if other not in free]
     # An arc that goes on from a straight edge is fixed too: then the edge does not end here.
-    if len(fixed) != 1 or abs(float(ways[fixed[0]] @ own)) > ACROSS_COSINE:
+    if len(fixed) != 1:
         return False
-    return any(float(ways[fixed[0]] @ ways[past]) < OPPOSITE_COSINE for past in free)
+    across = abs(float(ways[fixed[0]] @ own)) <= ACROSS_COSINE
+    if across and any(float(ways[fixed[0]] @ ways[past]) < OPPOSITE_COSINE for past in free):
+        return True
+    base, way = _beyond_arrow(graph, fixed[0], width_px)
+    if abs(float(way @ own)) > ACROSS_COSINE:
+        return False
+    return any(_is_past(graph, past, base, way, width_px) for past in free)
+
+
+def _beyond_arrow(graph: LineGraph, side: Side, width_px: float) -> tuple[Floats, Floats]:
+    """Where a link is and how it leaves beyond the ink of an arrowhead, which bends it towards the barbs."""
+    points = points_from(graph.strokes, side)
+    first = min(len(points) // 2, round(ARROW_WIDTHS * width_px))
+    way = points[min(len(points) - 1, first + 30)] - points[first]
+    unit: Floats = way / max(float(np.hypot(*way)), 1e-9)
+    return points[first], unit
+
+
+def _is_past(graph: LineGraph, side: Side, base: Floats, way: Floats, width_px: float) -> bool:
+    """Whether what leaves a place by a link ends on the line through `base`, on the other side of the place."""
+    points = points_from(graph.strokes, side)
+    off = points[-1] - base
+    beyond = float((points[0] - points[-1]) @ way)
+    aside = abs(float(off[0] * way[1] - off[1] * way[0]))
+    return beyond > PAST_LEAST_WIDTHS * width_px and aside < IN_LINE_WIDTHS * width_px + PIXEL_PX
+
+
+PAST_LEAST_WIDTHS = 1.5
+"""What an extension line runs past a dimension line is longer than this, in line widths; the stub of a barb may not
+be."""
+
+PIXEL_PX = 1.0
+"""A free end of a thinned line is off by up to this."""
 
 
 def _is_corner(graph: LineGraph, side: Side, at: dict[int, list[Side]], thin_px: float) -> bool:

@@ -4,6 +4,7 @@ import numpy as np
 
 from digitize.continuation import THIN_LINE, LineGraph, Side
 from digitize.faces import Walk
+from digitize.link_sizes import link_lengths_px
 
 INWARD_RAD = np.deg2rad(20)
 """A boundary that turns inward by more was drawn around two things, or has a real inner corner there."""
@@ -13,16 +14,45 @@ EDGE_RAD = np.deg2rad(40)
 
 
 def seam_links(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
-    """Give the links of inner lines that run from one inward corner of a boundary to another."""
+    """Give the links of inner lines that run from one inward corner of a boundary to another.
+
+    A line that carries on outside of the boundary is drawn across it: a chord along the floor of a rib's notch. So is
+    one thinner than the boundary.
+    """
     inward = _inward_places(graph, outer)
+    links = graph.strokes.links
+    full_px = _full_px(graph, outer)
+    own = inner | {side >> 1 for side in outer}
     seams: set[int] = set()
     for link in inner:
         for side in (2 * link, 2 * link + 1):
             if graph.place_of(side) in inward:
                 run, last = _run(graph, side, inner)
-                if graph.place_of(last ^ 1) in inward:
+                if graph.place_of(last ^ 1) not in inward or max(links[one].width_px for one in run) < full_px:
+                    continue
+                most_px = FLOOR_SHARE * sum(link_lengths_px(graph.strokes)[one] for one in run)
+                if not any(_leaves(graph, end, own, most_px) for end in (side, last ^ 1)):
                     seams.update(run)
     return seams
+
+
+FLOOR_SHARE = 0.25
+"""The floor of a notch that a line runs along is shorter than this part of the line; a sheet's step may be longer."""
+
+
+def _leaves(graph: LineGraph, side: Side, own: set[int], most_px: float) -> bool:
+    """Whether a line carries on straight beyond one of its ends, after no more than so far along a figure's own lines,
+    as one that is none of these."""
+    gone_px = 0.0
+    while gone_px <= most_px:
+        side = int(graph.mate[side])
+        if side < 0 or np.isnan(graph.leaving_rad[side]):
+            return False
+        if side >> 1 not in own:
+            return True
+        gone_px += link_lengths_px(graph.strokes)[side >> 1]
+        side ^= 1
+    return False
 
 
 def seams_in_doubt(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
@@ -55,8 +85,13 @@ def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -
     if _inward_places(graph, outer, EDGE_RAD) != _inward_places(graph, outer, INWARD_RAD):
         return False
     widths_px = np.array([link.width_px for link in graph.strokes.links])
-    full_px = THIN_LINE * float(np.median(widths_px[[side >> 1 for side in outer]]))
+    full_px = _full_px(graph, outer)
     return bool((widths_px[sorted(seams)] >= full_px).all() and not (widths_px[sorted(inner - seams)] >= full_px).any())
+
+
+def _full_px(graph: LineGraph, outer: Walk) -> float:
+    """The width from which a line is as wide as a boundary."""
+    return THIN_LINE * float(np.median([graph.strokes.links[side >> 1].width_px for side in outer]))
 
 
 def is_closed_thinly(graph: LineGraph, outer: Walk, walls: set[int]) -> bool:
