@@ -2,8 +2,9 @@
 
 Each row is an ensemble: the views of `benchmarks.simulated_views`, with what is given in that row. "by hand" is a
 plan drawn to 0.2 mm, whose border's sides sag as much and which leans by 0.06 degrees, "by machine" one true to 0.02 mm
-and an arc minute. Lengths given are anywhere on the sheet, 200 mm and more, and marked to 0.5 px; "marks on ink" are
-those that the program moved to the drawn crossing or corner, to 0.15 px (`benchmarks.bordered_photos`).
+and an arc minute; "on a printed sheet" is a border by machine with a plan drawn into it by hand. Lengths given are
+anywhere on the sheet, 200 mm and more, and marked to 0.5 px; "marks on ink" are those that the program moved to the
+drawn crossing or corner, to 0.15 px (`benchmarks.bordered_photos`).
 Run: python -m benchmarks.calibration_error [--views N] [--seed S] [--rows PATTERN]
 """
 
@@ -20,6 +21,7 @@ import numpy as np
 from benchmarks.simulated_views import (
     BY_HAND,
     BY_MACHINE,
+    ON_A_PRINTED_SHEET,
     SCAN_KNOWNS_MM,
     Drawn,
     Scene,
@@ -49,6 +51,7 @@ PHOTOS = {
     "sized border, EXIF 20 % off": Scene(size=True, lines=True, drawn=BY_MACHINE, focal_off=0.2),
     "border + 1 known, by machine": Scene(lines=True, knowns=1, drawn=BY_MACHINE),
     "border + 1 known, by hand": Scene(lines=True, knowns=1),
+    "border + 1 known, on a printed sheet": Scene(lines=True, knowns=1, drawn=ON_A_PRINTED_SHEET),
     "border + 1 known, no EXIF": Scene(lines=True, knowns=1, drawn=BY_MACHINE, focal_off=None),
     "border + 1 known, EXIF 20 % off": Scene(lines=True, knowns=1, drawn=BY_MACHINE, focal_off=0.2),
     "border + 2 knowns, by machine": Scene(lines=True, knowns=2, drawn=BY_MACHINE),
@@ -67,6 +70,9 @@ PHOTOS = {
     "six knowns, by hand, marks on ink": Scene(rectangle=False, knowns=6, click_sigma_px=SETTLED_SIGMA_PX),
     "eight knowns, by hand": Scene(rectangle=False, knowns=8),
     "six knowns + border lines, by machine": Scene(rectangle=False, knowns=6, lines=True, drawn=BY_MACHINE),
+    "six knowns + border lines, on a printed sheet": Scene(
+        rectangle=False, knowns=6, lines=True, drawn=ON_A_PRINTED_SHEET
+    ),
     "six knowns + border lines, by hand": Scene(rectangle=False, knowns=6, lines=True),
     "crosses: 4 sides 2 diagonals": Scene(rectangle=False, crosses=True),
 }
@@ -80,7 +86,7 @@ def main() -> None:
     parser.add_argument("--rows", default="*", help="which rows, as a shell pattern; a part of the name is enough")
     chosen = parser.parse_args()
     print(f"seed {chosen.seed}, {chosen.views} views x {LENGTHS} lengths; errors in % of the length")
-    print(f"{'':45}{'median':>8}{'95 %':>8}{'max':>8}{'cover':>8}{'u95':>8}{'findings':>10}{'ratio':>8}{'ms':>7}")
+    print(f"{'':52}{'median':>8}{'95 %':>8}{'max':>8}{'cover':>8}{'u95':>8}{'findings':>10}{'ratio':>8}{'ms':>7}")
     for name, make in rows().items():
         if fnmatch.fnmatch(name, f"*{chosen.rows}*"):
             _print_row(name, make, views=chosen.views, seed=chosen.seed)
@@ -150,7 +156,7 @@ def _print_row(name: str, make: Maker, *, views: int, seed: int) -> None:
     plain = np.concatenate([one.plain for one in errors])
     ratio = np.median(off) / np.median(plain) if len(plain) else math.nan
     print(
-        f"{name:45}{100 * np.median(off):8.3f}{100 * np.quantile(off, 0.95):8.3f}{100 * off.max():8.2f}"
+        f"{name:52}{100 * np.median(off):8.3f}{100 * np.quantile(off, 0.95):8.3f}{100 * off.max():8.2f}"
         f"{(off <= said).mean():8.3f}{100 * np.median(said):8.3f}{decided:5}+{refused:<4}{ratio:8.2f}"
         f"{1000 * np.median(seconds):7.0f}",
         flush=True,
@@ -177,7 +183,7 @@ def _print_axes(how: str, drawn: Drawn, *, views: int, seed: int) -> None:
         axes = [
             f"{axis} {np.median(part[:, n]):.3f} / {np.quantile(part[:, n], 0.95):.3f}" for n, axis in enumerate("xy")
         ]
-        print(f"  lengths drawn by {how} ({drawn.within_mm:g} mm), {what}: {', '.join(axes)} % (median / 95 %)")
+        print(f"  lengths drawn by {how} ({drawn.lengths_mm:g} mm), {what}: {', '.join(axes)} % (median / 95 %)")
 
 
 def _homography_error(view: Taken, starts_px: Floats, ends_px: Floats, true: Floats) -> Floats:

@@ -44,15 +44,18 @@ LEAST_KNOWN_MM = 200.0
 
 @dataclass(frozen=True)
 class Drawn:
-    """How truly a plan is drawn: corners and sag of lines (half width, mm), and one sigma of a rectangle's lean."""
+    """How truly a plan is drawn: corners, sag of lines and lengths given (half widths, mm), and a lean's sigma."""
 
     within_mm: float
     lean_rad: float
+    lengths_mm: float
 
 
-BY_HAND = Drawn(DRAUGHTING_MM, LEAN_SIGMA_RAD)
-BY_MACHINE = Drawn(0.02, 0.0003)
+BY_HAND = Drawn(DRAUGHTING_MM, LEAN_SIGMA_RAD, DRAUGHTING_MM)
+BY_MACHINE = Drawn(0.02, 0.0003, 0.02)
 """Plotters and printers place a line to 0.02 mm, with axes square to an arc minute."""
+ON_A_PRINTED_SHEET = Drawn(BY_MACHINE.within_mm, BY_MACHINE.lean_rad, DRAUGHTING_MM)
+"""A border that came with the paper, and a plan drawn into it by hand."""
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def photo(rng: np.random.Generator, scene: Scene) -> Taken:
         crosses = BORDER_MM + rng.uniform(-30, 0, (4, 2)) * np.sign(BORDER_MM - BORDER_MM.mean(axis=0))
         pairs += [crosses[list(pair)] for pair in ((0, 1), (1, 2), (2, 3), (3, 0), (0, 2), (1, 3))]
     for number, ends in enumerate(pairs, 1):
-        known = known_distance(rng, camera, ends, within_mm=scene.drawn.within_mm, sigma_px=scene.click_sigma_px)
+        known = known_distance(rng, camera, ends, within_mm=scene.drawn.lengths_mm, sigma_px=scene.click_sigma_px)
         observations.append(replace(known, label=f"known distance {number}"))
     focal = None if scene.focal_off is None else camera.focal_35mm * (1 + scene.focal_off * rng.choice([-1, 1]))
     return Taken(camera, Kind.PHOTO, focal, tuple(observations))
@@ -120,7 +123,7 @@ def scan(rng: np.random.Generator, knowns: int, drawn: Drawn = BY_HAND) -> Taken
     lean = np.array([[1, shear / 2], [shear / 2, 1]])
     scanner = replace(scanner, matrix=lean @ scanner.matrix)
     pairs = [np.array(pair) for pair in SCAN_KNOWNS_MM[:knowns]]
-    given = tuple(known_distance(rng, scanner, pair, within_mm=drawn.within_mm) for pair in pairs)
+    given = tuple(known_distance(rng, scanner, pair, within_mm=drawn.lengths_mm) for pair in pairs)
     return Taken(scanner, Kind.SCAN, None, given)
 
 
