@@ -97,20 +97,20 @@ def weed(
     if minima is None:
         minima = solver(build(observations, size=size, priors=priors))
     before = agreement(minima[0])
+    off = _off_its_sides(observations)
     while True:
         solution = minima[0]
         agrees = agreement(solution)
-        suspects = _suspects(solution, agrees)
-        if not suspects:
-            earned = agrees.whole_misfit + 2 * len(left_out) if left_out else math.inf
-            return Weeded(tuple(minima), agrees, before, tuple(left_out), (), earned)
-        off = _off_its_sides(observations)
         if off is not None and off not in without:
-            # What is seen in the picture needs no test: size and tilt may have taken up most of its misfit.
+            # What is seen in the picture needs no test: size, tilt and lens may have taken up most of its misfit.
             without |= {off}
             minima = solver(build(observations, size=size, priors=priors, without=without))
             left_out.append(_fault(off, observations, minima[0]))
             continue
+        suspects = _suspects(solution, agrees)
+        if not suspects:
+            earned = agrees.whole_misfit + 2 * len(left_out) if left_out else math.inf
+            return Weeded(tuple(minima), agrees, before, tuple(left_out), (), earned)
         tried = []
         for suspect, rows in suspects[:RIVALS]:
             if not _tells_scale(observations, without | {suspect}):

@@ -93,3 +93,26 @@ def long_enough_mm(rng):
         ends_mm = rng.uniform((20, 20), (821, 574), (2, 2))
         if math.dist(*ends_mm) > 200:
             return ends_mm
+
+
+@pytest.mark.parametrize("slip_px", [(6.0, 0.0), (-14.0, 20.0)])
+def test_a_slipped_corner_is_named_where_only_its_sides_check_it(pinhole, slip_px):
+    """Size, tilt and lens take up all that one corner of a sized rectangle is off: no residual shows it."""
+    camera, rng = pinhole(26, 14, -9, 2, k1=-0.03, distance_mm=1200), np.random.default_rng(3)
+    sides = list(sides_of(camera, rng))
+    places_px = camera(RECTANGLE_MM) + rng.normal(0, 0.5, (4, 2))
+    places_px[1] += slip_px
+
+    calibration = adjust(
+        [Corners(marks(places_px), 801.0, 554.0), *sides], width_px=4000, height_px=3000, kind=Kind.PHOTO,
+        focal_35mm=26,
+    )  # fmt: skip
+
+    decide = [finding for finding in calibration.findings if finding.level is Level.DECIDE]
+    assert [finding.code for finding in decide] == ["given-left-out"]
+    assert decide[0].about.startswith("the upper-right")
+    ends_mm = np.array([long_enough_mm(rng) for _ in range(40)])
+    starts_px, ends_px = camera(ends_mm[:, 0]), camera(ends_mm[:, 1])
+    mm, u95_mm = calibration.lengths_u95(starts_px, ends_px, mark_sigma_px=0.0)
+    off_mm = np.abs(mm - np.hypot(*(ends_mm[:, 1] - ends_mm[:, 0]).T))
+    assert np.mean(off_mm <= u95_mm) >= 0.9
