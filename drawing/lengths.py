@@ -17,11 +17,11 @@ SHORTEST_MM = 0.01
 
 _INCH = Fraction(str(MM_PER_INCH))
 _UNITS = {
-    "mm": Fraction(1), "millimetre": Fraction(1), "millimetres": Fraction(1),
+    "mm": Fraction(1), "mm.": Fraction(1), "millimetre": Fraction(1), "millimetres": Fraction(1),
     "millimeter": Fraction(1), "millimeters": Fraction(1),
-    "cm": Fraction(10), "centimetre": Fraction(10), "centimetres": Fraction(10),
+    "cm": Fraction(10), "cm.": Fraction(10), "centimetre": Fraction(10), "centimetres": Fraction(10),
     "centimeter": Fraction(10), "centimeters": Fraction(10),
-    "m": Fraction(1000), "metre": Fraction(1000), "metres": Fraction(1000),
+    "m": Fraction(1000), "m.": Fraction(1000), "metre": Fraction(1000), "metres": Fraction(1000),
     "meter": Fraction(1000), "meters": Fraction(1000),
     "in": _INCH, "in.": _INCH, "inch": _INCH, "inches": _INCH, '"': _INCH,
     "ft": 12 * _INCH, "ft.": 12 * _INCH, "foot": 12 * _INCH, "feet": 12 * _INCH, "'": 12 * _INCH,
