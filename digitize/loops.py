@@ -119,7 +119,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
             for loop in outlines
             if walls.isdisjoint(loop.links) or not any(_is_rest(loop, one, graph) for one in shared)
         ]
-    taken += [loop for loop in shared if not any(_is_same(loop, one) for one in taken)]
+    taken += [loop for loop in shared if not any(_is_same(loop, one) for one in taken if one.role is Role.PART)]
     taken += _nested_fields(graph, fields, taken, width_px)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not is_thin(field, width_px)]
