@@ -37,7 +37,7 @@ from calibration.plane_map import Floats, P, PictureSize, is_bent, plane_from_pi
 from calibration.problem import Problem, build
 from calibration.refusals import CROSSES, refuse_impossible
 from calibration.remarks import Evidence, remarks
-from calibration.solution import Solution, solve_from
+from calibration.solution import Solution, foreseen, solve_from
 from calibration.start import starts
 from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, agreement, unseen
 from calibration.unit_slips import refuse_unit_slips
@@ -63,6 +63,10 @@ LEAST_SURE_PART = 0.2
 
 LOOSENINGS = 2
 """From a phone's main lens to a wide one, and to an action camera's."""
+
+HOPELESS = 5e-5
+"""A chance, foreseen to first order, that solving will not make even. The log of its odds is then -10, and what is
+foreseen is off by up to 2 there, by up to a tenth farther off (trials)."""
 
 NEARLY_AS_GOOD = 6.0
 """A second minimum whose sum of squares is within this of the lowest explains the marks as well (odds of 20 to 1)."""
@@ -320,7 +324,18 @@ def _refuse_unseen(solution: Solution, kind: Kind) -> None:
 def _weeded_alike(
     observations: Sequence[Observation], like: Weeded, *, kind: Kind, size: PictureSize, priors: dict[P, Prior]
 ) -> Weeded | None:
-    """Weed observations taken for truer; None where anything else is wrong with them than before."""
+    """Weed observations taken for truer; None where anything else is wrong with them than before.
+
+    Or where they are hopelessly less likely with the same left out, whether the plan is stretched or not.
+    """
+    without = frozenset(fault.suspect for fault in like.left_out)
+    chances = (
+        chance_of_machine(like.solution, foreseen(build(observations, size=size, priors=told, without=without), one))
+        for told in (priors, with_stretch(priors))
+        for one in _possible(like)
+    )
+    if all(chance < HOPELESS for chance in chances):
+        return None
     try:
         weeded = _weeded(
             observations, kind=kind, size=size, priors=priors, begin=[one.values for one in _possible(like)]

@@ -12,9 +12,10 @@ from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Scal
 from calibration.blunders import UNTESTED, Weeded
 from calibration.card_block import POSE, CardsBlock
 from calibration.kind import Kind
+from calibration.map_slopes import local_scales
 from calibration.naming import CORNER_NAMES
 from calibration.observations import Across, CheckLength, Corners, KnownDistance, Observation, Skew
-from calibration.plane_map import Floats, PictureSize, local_scales, plane_from_picture
+from calibration.plane_map import Floats, PictureSize, plane_from_picture
 from calibration.problem import USUAL, Suspect, What
 from calibration.solution import Solution
 from calibration.uncertainty import Agreement, agreement, length_sigmas
@@ -92,7 +93,7 @@ class _Told:
         yield from of_own
         yield from self._not_fitted()
 
-    def _of_block(self, block: Block, weight: Floats, own: Floats, rows: slice) -> Iterator[ObservedRow]:
+    def _of_block(self, block: Block | LineBlock, weight: Floats, own: Floats, rows: slice) -> Iterator[ObservedRow]:
         points_px = block.points_px
         plane_mm = plane_from_picture(self.solution.values, points_px, self.size)
         match block:

@@ -17,7 +17,6 @@ constant and linear terms are left out: they are the plane's distance and tilt.
 """
 
 from dataclasses import dataclass
-from functools import cache
 from typing import TypeAlias
 
 import numpy as np
@@ -89,6 +88,22 @@ ALIKE = _alike()
 MORE_NODES = 1
 """Gauss's rule with as many nodes as the profile's highest power, and one, takes the arc of slopes to 0.3 to 1e-5."""
 
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(POWERS[-1] + MORE_NODES)
+
+WEIGHTS = _WEIGHTS / 2
+"""Of the nodes of an integral from 0 to 1."""
+
+PARTS = np.append((_NODES + 1) / 2, 1.0)
+"""Those nodes, as parts of the way to a place, and the place itself."""
+
+EXPONENTS = np.array(POWERS)
+
+SLOPE_PARTS = EXPONENTS * PARTS[:, None] ** (EXPONENTS - 1)
+RISE_PARTS = (EXPONENTS + 1) * PARTS[:, None] ** EXPONENTS
+"""(nodes, 7): a power's slope at a node is the node's own times a power of t, and so is that of t times the height.
+
+With them all nodes and places are one product of matrices."""
+
 INVERSE_STEPS = 20
 """Each step of the inverse leaves a tenth of the error or less for slopes to 0.1; it ends when all have settled."""
 
@@ -113,9 +128,15 @@ class Bend:
 
     def paper(self, w: Floats) -> Floats:
         """Give (..., N, 2) places on the paper, laid flat, for places (..., N, 2) on the plane; both in S."""
+        offset = w - self.middle[..., None, :]
+        height = self._bulged(offset)
+        if not self.cylinder.any():
+            return np.asarray(w * (1 - height / self.distance[..., None])[..., None])
+        powers = powers_of(self._along(offset))
+        height = height + self._profile(powers)
+        arc = self._arc_excess(powers)
         direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
-        nearer = 1 - self.heights(w) / self.distance[..., None]
-        arc = self.arc_excess(w)
+        nearer = 1 - height / self.distance[..., None]
         return np.asarray(w * nearer[..., None] + arc[..., None] * direction[..., None, :])
 
     def plane(self, paper: Floats) -> Floats:
@@ -137,29 +158,16 @@ class Bend:
 
     def heights(self, w: Floats) -> Floats:
         """Give (..., N) heights above the plane where rays meet it at (..., N, 2), in S."""
-        direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
         offset = w - self.middle[..., None, :]
-        return self._profile((offset * direction[..., None, :]).sum(axis=-1)) + self._bulged(offset)
+        return self._profile(powers_of(self._along(offset))) + self._bulged(offset)
 
-    def _profile(self, t: Floats) -> Floats:
-        if not self.cylinder.any():
-            return np.zeros_like(t)
-        height = np.zeros_like(t)
-        for amount in self._powers(t)[::-1]:
-            height = height * t + amount
-        return np.asarray(height * t * t)
+    def _along(self, offset: Floats) -> Floats:
+        """Give t (..., N) of places from the middle."""
+        return offset[..., 0] * np.cos(self.turn)[..., None] + offset[..., 1] * np.sin(self.turn)[..., None]
 
-    def _slope(self, t: Floats) -> Floats:
-        slope = np.zeros_like(t)
-        for power, amount in zip(POWERS[::-1], self._powers(t)[::-1], strict=True):
-            slope = slope * t + power * amount
-        return np.asarray(slope * t)
-
-    def _powers(self, t: Floats) -> list[Floats]:
-        """Give each power's amount, to be multiplied with t's sets."""
+    def _profile(self, powers: Floats) -> Floats:
         amounts = self.cylinder @ PROFILE
-        shape = (*amounts.shape[:-1], *[1] * (t.ndim - amounts.ndim + 1))
-        return [amounts[..., place].reshape(shape) for place in range(len(POWERS))]
+        return np.asarray((amounts[..., None, :] @ powers[..., 2:-1, :])[..., 0, :])
 
     def _bulged(self, offset: Floats) -> Floats:
         if not self.bulge.any():
@@ -175,16 +183,24 @@ class Bend:
 
         Along the profile's direction.
         """
-        direction = np.stack([np.cos(self.turn), np.sin(self.turn)], axis=-1)
-        t = ((w - self.middle[..., None, :]) * direction[..., None, :]).sum(axis=-1)
-        if not self.cylinder.any():
-            return np.zeros_like(t)
-        distance, middle = self.distance[..., None, None], (self.middle * direction).sum(axis=-1)[..., None, None]
-        nodes, weights = _gauss(POWERS[-1] + MORE_NODES)
-        part = t[..., None, :] * ((nodes + 1) / 2)[:, None]
-        slope = self._slope(part)
-        along = 1 - (self._profile(part) + (part + middle) * slope) / distance
-        return np.asarray((weights / 2) @ (np.hypot(along, slope) - along) * t)
+        return self._arc_excess(powers_of(self._along(w - self.middle[..., None, :])))
+
+    def _arc_excess(self, powers: Floats) -> Floats:
+        amounts = (self.cylinder @ PROFILE)[..., None, :]
+        middle = self.middle[..., 0] * np.cos(self.turn) + self.middle[..., 1] * np.sin(self.turn)
+        slope = (SLOPE_PARTS[:-1] * amounts) @ powers[..., 1:-2, :]
+        rise = (RISE_PARTS[:-1] * amounts) @ powers[..., 2:-1, :] + middle[..., None, None] * slope
+        along = 1 - rise / self.distance[..., None, None]
+        return np.asarray((WEIGHTS @ (np.hypot(along, slope) - along)) * powers[..., 1, :])
+
+
+def powers_of(t: Floats) -> Floats:
+    """Give (..., 10, N): t (..., N) to the power of 0, 1, ... up to one more than a profile's highest."""
+    powers = np.empty((*t.shape[:-1], POWERS[-1] + 2, t.shape[-1]))
+    powers[..., 0, :] = 1
+    for exponent in range(1, POWERS[-1] + 2):
+        np.multiply(powers[..., exponent - 1, :], t, out=powers[..., exponent, :])
+    return powers
 
 
 def humps_by_side(offset: Floats, long_axis: int) -> tuple[Floats, Floats]:
@@ -192,9 +208,3 @@ def humps_by_side(offset: Floats, long_axis: int) -> tuple[Floats, Floats]:
     along = offset[..., long_axis, None] - LONG_SIDE
     across = offset[..., 1 - long_axis, None] - SHORT_SIDE
     return np.exp(along**2 / _HUMP_SPREAD), np.exp(across**2 / _HUMP_SPREAD)
-
-
-@cache
-def _gauss(nodes: int) -> tuple[Floats, Floats]:
-    places, weights = np.polynomial.legendre.leggauss(nodes)
-    return places, weights

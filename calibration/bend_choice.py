@@ -7,7 +7,7 @@ disagree in a way that a bend explains (to first order), and never taken unless 
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from calibration.blocks import LineBlock
 from calibration.blunders import Weeded, weed
 from calibration.evidence import log_evidence
 from calibration.lens_choice import beyond_usual
+from calibration.map_slopes import first_cylinders, plane_slopes
 from calibration.observations import CalibrationError, KnownDistance, Observation
 from calibration.parameters import (
     BOW_SIGMA,
@@ -26,7 +27,7 @@ from calibration.parameters import (
     with_bulge,
     with_cylinder,
 )
-from calibration.plane_map import BULGE, CYLINDER, Floats, P, PictureSize
+from calibration.plane_map import BULGE, CYLINDER, P, PictureSize
 from calibration.problem import Problem, What, build
 from calibration.solution import Solution, roughly, solve, solve_from
 from calibration.uncertainty import SEEN_SIGMA, agreement, unseen
@@ -86,13 +87,15 @@ def choose_bend(
         Of a photo, before any bend.
     """
     lines = sum(isinstance(block, LineBlock) for block in flat.problem.blocks)
-    if (
-        lines < LEAST_LINES
-        or not _suspicious(flat, lines)
-        or _by_wrong_length(observations, flat, size=size, lines=lines)
-    ):
+    if lines < LEAST_LINES:
         return None
-    begin = _best_bend(observations, flat, size=size, priors=priors, lines=lines)
+    promised = _Promised.by(flat, lines)
+    if promised.log_odds < WORTH_TRYING:
+        return None
+    weeded = _weeded(observations, [flat], size=size, minima=[flat])
+    if any(isinstance(seen, KnownDistance) for seen in observations) and _by_wrong_length(weeded, lines):
+        return None
+    begin = _best_bend(observations, promised, size=size, priors=priors)
     if not begin:
         return None
     near = [solution for solution in begin if solution.cost < begin[0].cost + HOPELESS_COST]
@@ -100,44 +103,40 @@ def choose_bend(
     if bent is None or unseen(bent.solution)[1] > SEEN_SIGMA:
         # Odds mean nothing where the bend leaves the scale or a rectangle's size open.
         return None
-    if _odds(bent) - _flat_odds(observations, flat, size=size, priors=priors) < SHOWN:
+    if _odds(bent) - _flat_odds(observations, flat, weeded, size=size, priors=priors) < SHOWN:
         return None
     return bent
 
 
-def _suspicious(flat: Solution, lines: int) -> bool:
-    """Whether a bend is nearly as likely as none, to first order: a cylinder in any direction, or a bulge."""
-    around = _Around.of(flat)
-    directions = [around.promise(CYLINDER, BOW_SIGMA, turn_rad=turn).log_odds for turn in DIRECTIONS_RAD]
-    odds = float(np.logaddexp.reduce(directions)) - math.log(len(directions))
-    if lines - SIDES >= INNER_FOR_BULGE:
-        odds = max(odds, around.promise(BULGE, BULGE_SIGMA).log_odds)
-    return odds > WORTH_TRYING
-
-
-def _by_wrong_length(observations: Sequence[Observation], flat: Solution, *, size: PictureSize, lines: int) -> bool:
+def _by_wrong_length(weeded: Weeded | None, lines: int) -> bool:
     """Whether a known distance that is plainly wrong makes all of the disagreement: then no bend need be tried.
 
     A wrong length bends the lines of the whole fit; once it is left out they are straight again, which curled paper's
     are not.
     """
-    if not any(isinstance(seen, KnownDistance) for seen in observations):
-        return False
-    weeded = _weeded(observations, [flat], size=size)
     if weeded is None or not weeded.left_out or weeded.disputed:
         return False
     lengths = all(fault.suspect.what is What.KNOWN for fault in weeded.left_out)
-    return lengths and not _suspicious(weeded.solution, lines)
+    return lengths and _Promised.by(weeded.solution, lines).log_odds < WORTH_TRYING
 
 
-def _weeded(observations: Sequence[Observation], begin: list[Solution], *, size: PictureSize) -> Weeded | None:
-    """Give the best of some solutions of one problem, what is wrong left out; None where nothing comes of it."""
+def _weeded(
+    observations: Sequence[Observation],
+    begin: list[Solution],
+    *,
+    size: PictureSize,
+    minima: list[Solution] | None = None,
+) -> Weeded | None:
+    """Give the best of some solutions of one problem, what is wrong left out; None where nothing comes of it.
+
+    `minima` are those of everything given, where they are known already.
+    """
 
     def solver(problem: Problem) -> list[Solution]:
-        return solve_from(problem, [solution.values for solution in begin])
+        return solve_from(problem, begin)
 
     try:
-        return weed(observations, size=size, priors=begin[0].problem.priors, solver=solver)
+        return weed(observations, size=size, priors=begin[0].problem.priors, solver=solver, minima=minima)
     except CalibrationError:
         return None
 
@@ -147,26 +146,35 @@ def _odds(weeded: Weeded) -> float:
 
 
 def _flat_odds(
-    observations: Sequence[Observation], flat: Solution, *, size: PictureSize, priors: dict[P, Prior]
+    observations: Sequence[Observation],
+    flat: Solution,
+    weeded: Weeded | None,
+    *,
+    size: PictureSize,
+    priors: dict[P, Prior],
 ) -> float:
-    """Give the odds of flat paper: with all that was given, with what may be wrong left out, and with a wider lens."""
+    """Give the odds of flat paper: with all that was given, with what may be wrong left out, and with a wider lens.
+
+    `weeded` is the flat fit of the lens expected.
+    """
     odds = [log_evidence(flat)]
     wide = flat
     if beyond_usual(flat):
-        wide = solve(build(observations, size=size, priors=loosened(priors)), flat.values)
+        wide = solve(build(observations, size=size, priors=loosened(priors)), flat)
         odds.append(log_evidence(wide) if wide.possible else -math.inf)
     agrees = agreement(wide)
     if agrees.line_factor < CERTAINLY_BENT and agrees.variance_factor > 1:
-        weeded = _weeded(observations, [wide], size=size)
+        if wide is not flat:
+            weeded = _weeded(observations, [wide], size=size, minima=[wide])
         odds.append(-math.inf if weeded is None else _odds(weeded))
     return max(odds)
 
 
 def _best_bend(
-    observations: Sequence[Observation], flat: Solution, *, size: PictureSize, priors: dict[P, Prior], lines: int
+    observations: Sequence[Observation], promised: "_Promised", *, size: PictureSize, priors: dict[P, Prior]
 ) -> list[Solution]:
     """Give about where the likeliest bend lies, with its rivals: a cylinder, or a bulge where lines enough tell."""
-    begin = _cylinder_starts(flat)
+    begin = promised.cylinder_starts()
     best: list[Solution] = []
     best_evidence = -math.inf
     for wander_sigma in WANDER_SIGMAS:
@@ -174,23 +182,23 @@ def _best_bend(
         found = _roughly(build(observations, size=size, priors=told), begin)
         if not found:
             break
-        begin = [solution.values for solution in found]
+        begin = found
         evidence = max(log_evidence(solution) for solution in found)
         if evidence > best_evidence:
             best, best_evidence = found, evidence
-    if lines - SIDES >= INNER_FOR_BULGE:
-        start = _Around.of(flat).promise(BULGE, BULGE_SIGMA).start
+    if promised.bulge is not None:
+        start = promised.bulge.start
         for sigma in BULGE_SIGMAS:
             found = _roughly(build(observations, size=size, priors=with_bulge(priors, sigma=sigma)), [start])
             if not found:
                 continue
-            start, evidence = found[0].values, log_evidence(found[0])
+            start, evidence = found[0], log_evidence(found[0])
             if evidence > best_evidence:
                 best, best_evidence = found, evidence
     return best
 
 
-def _roughly(problem: Problem, begin: list[Floats]) -> list[Solution]:
+def _roughly(problem: Problem, begin: list[Solution]) -> list[Solution]:
     """Give about where starts lead to, the lowest first, without those that are much worse or the same."""
     found = sorted((one for start in begin if (one := roughly(problem, start)).possible), key=lambda one: one.cost)
     kept: list[Solution] = []
@@ -203,53 +211,74 @@ def _roughly(problem: Problem, begin: list[Floats]) -> list[Solution]:
     return kept
 
 
-def _cylinder_starts(flat: Solution) -> list[Floats]:
-    """Give maps to start from: the directions that promise most, each with the bend that it promises."""
-    around = _Around.of(flat)
-    promised = [around.promise(CYLINDER, BOW_SIGMA, turn_rad=turn) for turn in DIRECTIONS_RAD]
-    taken: list[Floats] = []
-    for promise in sorted(promised, key=lambda one: -one.log_odds):
-        turn = promise.start[P.BEND_TURN]
-        if all(abs(_half_turn(turn - other[P.BEND_TURN])) > APART_RAD for other in taken):
-            taken.append(promise.start)
-    return taken[:STARTS]
-
-
 @dataclass(frozen=True, slots=True)
 class _Promise:
-    """What a bend makes of the rows, to first order: log of its odds against none, and the map (48,) with it."""
+    """What a bend makes of the rows, to first order: log of its odds against none, and the flat fit moved by it."""
 
     log_odds: float
-    start: Floats
+    start: Solution
 
 
 @dataclass(frozen=True, slots=True)
-class _Around:
-    """A flat fit with what every first step from it needs: weights, what its unknowns span (m, n), rows free of it."""
+class _Promised:
+    """What cylinders promise in each of the directions tried, and a bulge where lines enough tell of one."""
 
-    flat: Solution
-    weights: list[Floats]
-    span: Floats
-    rows: Floats
+    cylinders: list[_Promise]
+    bulge: _Promise | None
 
     @classmethod
-    def of(cls, flat: Solution) -> "_Around":
-        span, _ = np.linalg.qr(flat.by_unknowns * flat.problem.bounds)
-        return cls(flat, flat.problem.weights(flat.values), span, flat.rows - span @ (span.T @ flat.rows))
+    def by(cls, flat: Solution, lines: int) -> "_Promised":
+        """To first order around a flat fit."""
+        problem = flat.problem
+        weights = problem.weights(flat.values)
+        plane_mm, by_bulge = plane_slopes(
+            flat.values, problem.points_px, problem.size, BULGE if lines - SIDES >= INNER_FOR_BULGE else ()
+        )
+        turns = first_cylinders(flat.values, problem.points_px, problem.size, DIRECTIONS_RAD)
+        moves = np.concatenate([turns.reshape(-1, *plane_mm.shape), by_bulge])
+        slopes = problem.slopes_by_moves(plane_mm, moves, flat.unknowns, weights)[:, : len(moves)]
+        # What the flat fit's own unknowns span is theirs to explain.
+        span, scale = np.linalg.qr(flat.by_unknowns * problem.bounds)
+        shares = span.T @ slopes
+        left, rows = slopes - span @ shares, flat.rows - span @ (span.T @ flat.rows)
+        follow = -np.linalg.lstsq(scale, shares)[0] * problem.bounds[:, None]
 
-    def promise(self, terms: tuple[P, ...], sigma: float, *, turn_rad: float = 0.0) -> _Promise:
-        """Give what bending by these terms, each under a prior of so many sigma, promises."""
-        count = len(terms)
-        values = self.flat.values.copy()
-        values[P.BEND_TURN] = turn_rad
-        slopes = self.flat.problem.slopes(values, self.flat.unknowns, self.weights, terms)[:, :count]
-        slopes = (slopes - self.span @ (self.span.T @ slopes)) * sigma
-        normal = slopes.T @ slopes + np.eye(count)
-        pull = slopes.T @ self.rows
-        amounts = -np.linalg.solve(normal, pull)
-        _, size = np.linalg.slogdet(normal)
-        values[list(terms)] = sigma * np.clip(amounts, -1, 1)
-        return _Promise(-0.5 * float(pull @ amounts) - 0.5 * float(size), values)
+        def promise(terms: tuple[P, ...], at: int, sigma: float, turn_rad: float) -> _Promise:
+            part = slice(at, at + len(terms))
+            by = left[:, part] * sigma
+            normal = by.T @ by + np.eye(len(terms))
+            pull = by.T @ rows
+            amounts = -np.linalg.solve(normal, pull)
+            _, size = np.linalg.slogdet(normal)
+            taken = sigma * np.clip(amounts, -1, 1)
+            moved = follow[:, part] @ taken
+            unknowns = flat.unknowns + moved / max(1.0, np.abs(moved / problem.bounds).max())
+            values = problem.values(unknowns)
+            values[P.BEND_TURN] = turn_rad
+            values[list(terms)] = taken
+            start = replace(flat, values=values, unknowns=unknowns)
+            return _Promise(-0.5 * float(pull @ amounts) - 0.5 * float(size), start)
+
+        count = len(CYLINDER)
+        cylinders = [promise(CYLINDER, n * count, BOW_SIGMA, turn) for n, turn in enumerate(DIRECTIONS_RAD)]
+        at = count * len(cylinders)
+        return cls(cylinders, promise(BULGE, at, BULGE_SIGMA, 0.0) if len(by_bulge) else None)
+
+    @property
+    def log_odds(self) -> float:
+        """How much likelier than none a bend is: a cylinder in any direction, or a bulge."""
+        odds = [one.log_odds for one in self.cylinders]
+        cylinder = float(np.logaddexp.reduce(odds)) - math.log(len(odds))
+        return cylinder if self.bulge is None else max(cylinder, self.bulge.log_odds)
+
+    def cylinder_starts(self) -> list[Solution]:
+        """Give what to start from: the directions that promise most, each with the bend that it promises."""
+        taken: list[Solution] = []
+        for promise in sorted(self.cylinders, key=lambda one: -one.log_odds):
+            turn = promise.start.values[P.BEND_TURN]
+            if all(abs(_half_turn(turn - other.values[P.BEND_TURN])) > APART_RAD for other in taken):
+                taken.append(promise.start)
+        return taken[:STARTS]
 
 
 def _half_turn(angle_rad: float) -> float:

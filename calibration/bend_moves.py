@@ -11,18 +11,24 @@ import numpy as np
 
 from calibration.bend import (
     ALIKE,
+    EXPONENTS,
     HUMP_REACH,
     LONG_SIDE,
-    MORE_NODES,
+    PARTS,
     POWERS,
     PROFILE,
+    RISE_PARTS,
     SHORT_SIDE,
+    SLOPE_PARTS,
+    WEIGHTS,
     Bend,
     Floats,
     humps_by_side,
+    powers_of,
 )
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(POWERS[-1] + MORE_NODES)
+_PART_SUMS = (WEIGHTS[:, None] * PARTS[:-1, None] ** np.arange(1, POWERS[-1] + 1)).T
+"""(8, nodes): integrals of what is taken at nodes times a power of the node."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,30 +49,39 @@ def paper_moves(bend: Bend, w: Floats, moves: Moves, *, bulge: Sequence[int]) ->
     aside = np.array([-direction[1], direction[0]])
     offset, distance = w - bend.middle, float(bend.distance)
     t, t_aside = offset @ direction, offset @ aside
-    slopes, rises = _terms(t)
-    slope = bend.cylinder @ slopes
-    along, across = humps_by_side(offset, bend.long_axis)
-    humps = (across[:, :, None] * along[:, None]).reshape(len(w), -1)
-    amounts = bend.bulge @ ALIKE
-    uphill = slope[:, None] * direction + _uphill(bend, offset, humps * amounts)
-    height = bend.cylinder @ rises + humps @ amounts
-    excess, by_t, by_middle, by_distance, by_cylinder = _arc_moves(bend, t, float(bend.middle @ direction))
+    powers, amounts = powers_of(t), bend.cylinder @ PROFILE
+    height = amounts @ powers[2:-1]
+    slope = (amounts * EXPONENTS) @ powers[1:-2]
+    uphill = slope[:, None] * direction
+    rises = [slope[None] * t_aside, PROFILE @ powers[2:-1]]
+    if bulge or bend.bulge.any():
+        along, across = humps_by_side(offset, bend.long_axis)
+        humps = (across[:, :, None] * along[:, None]).reshape(len(w), -1)
+        sizes = bend.bulge @ ALIKE
+        uphill += _uphill(bend, offset, humps * sizes)
+        height += humps @ sizes
+        rises.append((humps @ ALIKE[:, list(bulge)]).T)
+    arc = _arc(bend, amounts, powers, float(bend.middle @ direction))
 
     offset_moves = moves.w - moves.middle[:, None]
     rise = (uphill * offset_moves).sum(axis=2)
     nearer = -rise / distance + np.outer(moves.distance, height) / distance**2
-    arc = by_t * (offset_moves @ direction)
-    arc += np.outer(moves.middle @ direction, by_middle) + np.outer(moves.distance, by_distance)
-    given = moves.w * (1 - height / distance)[:, None] + nearer[:, :, None] * w + arc[:, :, None] * direction
+    arc_moves = arc.by_t * (offset_moves @ direction)
+    arc_moves += np.outer(moves.middle @ direction, arc.by_middle) + np.outer(moves.distance, arc.by_distance)
+    given = moves.w * (1 - height / distance)[:, None] + nearer[:, :, None] * w + arc_moves[:, :, None] * direction
 
-    rise = np.vstack([slope * t_aside, rises, (humps @ ALIKE[:, list(bulge)]).T])
-    arc = np.zeros_like(rise)
-    arc[0] = by_t * t_aside + by_middle * float(bend.middle @ aside)
-    arc[1 : 1 + len(POWERS)] = by_cylinder
-    own = -rise[:, :, None] / distance * w + arc[:, :, None] * direction
-    own[0] += excess[:, None] * aside
-    paper = (1 - height / distance)[:, None] * w + excess[:, None] * direction
+    own = np.concatenate(rises)[:, :, None] * (w / -distance)
+    turned = arc.by_t * t_aside + arc.by_middle * float(bend.middle @ aside)
+    own[: 1 + len(POWERS)] += np.vstack([turned, arc.by_cylinder])[:, :, None] * direction
+    own[0] += arc.excess[:, None] * aside
+    paper = (1 - height / distance)[:, None] * w + arc.excess[:, None] * direction
     return np.asarray(paper), np.concatenate([given, own])
+
+
+def first_rises(bend: Bend, w: Floats, turns_rad: Floats) -> Floats:
+    """Give (T, 7, N): the height that each amount of a profile makes at (N, 2), for each of T directions."""
+    t = np.column_stack([np.cos(turns_rad), np.sin(turns_rad)]) @ (w - bend.middle).T
+    return np.asarray(PROFILE @ powers_of(t)[:, 2:-1])
 
 
 def _uphill(bend: Bend, offset: Floats, humps: Floats) -> Floats:
@@ -77,37 +92,30 @@ def _uphill(bend: Bend, offset: Floats, humps: Floats) -> Floats:
     return np.asarray(uphill / HUMP_REACH**2)
 
 
-def _arc_moves(bend: Bend, t: Floats, middle: float) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Give the arc's excess, and how it grows with t, the middle and the distance, (N,) each, and profile (7, N)."""
-    distance = float(bend.distance)
-    # The last node is the place itself: there the integrand is the excess's growth with t.
-    parts = np.append((_NODES + 1) / 2, 1.0)[:, None] * t
-    slopes, rises = _terms(parts)
-    rises += (parts + middle) * slopes
-    slope, rise = (np.tensordot(bend.cylinder, terms, axes=1) for terms in (slopes, rises))
+@dataclass(frozen=True, slots=True)
+class _Arc:
+    """The arc's excess, and how it grows with t, the middle and the distance, (N,) each, and profile (7, N)."""
+
+    excess: Floats
+    by_t: Floats
+    by_middle: Floats
+    by_distance: Floats
+    by_cylinder: Floats
+
+
+def _arc(bend: Bend, amounts: Floats, powers: Floats, middle: float) -> _Arc:
+    """Integrate from the middle to t, all nodes at once: a power at a node is the node's own times that of t."""
+    distance, t = float(bend.distance), powers[1]
+    slope = (SLOPE_PARTS * amounts) @ powers[1:-2]
+    rise = (RISE_PARTS * amounts) @ powers[2:-1] + middle * slope
     along = 1 - rise / distance
     steep = np.hypot(along, slope)
-    by_t = steep[-1] - along[-1]
-    by_along, by_slope = along / steep - 1, slope / steep
-    weights = np.append(_WEIGHTS / 2, 0.0)
-
-    def whole(integrand: Floats) -> Floats:
-        return np.asarray(weights @ integrand)
-
-    by_middle = whole(by_along * slope) * -t / distance
-    by_distance = whole(by_along * rise) * t / distance**2
-    by_cylinder = [
-        whole(by_slope * one - by_along / distance * other) * t for one, other in zip(slopes, rises, strict=True)
-    ]
-    return whole(steep - along) * t, np.asarray(by_t), by_middle, by_distance, np.array(by_cylinder)
-
-
-def _terms(t: Floats) -> tuple[Floats, Floats]:
-    """Give (7, ...): the slope at t that each amount of a profile makes, and the height."""
-    slopes, rises = np.empty((len(POWERS), *t.shape)), np.empty((len(POWERS), *t.shape))
-    power = t
-    for place, exponent in enumerate(POWERS):
-        slopes[place] = exponent * power
-        power = power * t
-        rises[place] = power
-    return np.tensordot(PROFILE, slopes, axes=1), np.tensordot(PROFILE, rises, axes=1)
+    longer = steep - along
+    # The last node is the place itself: there the integrand is the excess's growth with t.
+    by_along, by_slope = (along / steep - 1)[:-1], (slope / steep)[:-1]
+    by_middle = (WEIGHTS @ (by_along * slope[:-1])) * -t / distance
+    by_distance = (WEIGHTS @ (by_along * rise[:-1])) * t / distance**2
+    sums_along, sums_slope = _PART_SUMS @ by_along, _PART_SUMS @ by_slope
+    by_powers = EXPONENTS[:, None] * powers[2:-1] * (sums_slope - middle / distance * sums_along)[:-1]
+    by_powers -= (EXPONENTS + 1)[:, None] / distance * powers[3:] * sums_along[1:]
+    return _Arc((WEIGHTS @ longer[:-1]) * t, longer[-1], by_middle, by_distance, PROFILE @ by_powers)

@@ -21,6 +21,10 @@ from calibration.plane_map import Floats, PictureSize
 DROPPED_TIMES = 1e4
 """A corner that is left out keeps its place, with an error this many times larger."""
 
+DIFFERENCE = 1e-6
+"""Step of a block's numerical derivative, as a part of its marks' extent and of each bound: central differences are
+then good to 1e-9."""
+
 Rows = tuple[int, ...]
 
 
@@ -53,6 +57,9 @@ class Block(Protocol):
     def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
         """Give (B, m) misfits for B sets: marks on the plane (B, k, 2) and own unknowns (B, q)."""
 
+    def slopes(self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """Give (m, p) and (m, q): how misfits move where the marks (k, 2) move by (p, k, 2), and with own unknowns."""
+
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Give the matrix that takes misfits (m,) to rows of unit covariance.
 
@@ -81,6 +88,13 @@ class KnownsBlock:
         """Give lengths on the plane less the given ones."""
         along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
         return np.asarray(np.hypot(along[..., 0], along[..., 1]) - [known.length_mm for known in self.knowns])
+
+    def slopes(self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """A length grows by what its ends move apart along it."""
+        along = plane_mm[1::2] - plane_mm[::2]
+        along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
+        apart = moves_mm[:, 1::2] - moves_mm[:, ::2]
+        return (apart * along).sum(axis=2).T, np.zeros((len(along), 0))
 
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks through the local scale, and the give as a rectangular distribution."""
@@ -149,6 +163,20 @@ class CornersBlock:
         off: Floats = (plane_mm - rectangle).reshape(*plane_mm.shape[:-2], 8)
         return off
 
+    def slopes(self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """A corner moves as its mark does, and away from its rectangle's."""
+        _, _, turn, log_width, log_height, lean = unknowns
+        v = math.exp(log_height) / 2 * np.array([1.0, 1.0, -1.0, -1.0])
+        half = math.exp(log_width) / 2 * np.array([-1.0, 1.0, 1.0, -1.0])
+        cos, sin = math.cos(turn), math.sin(turn)
+        none, one = np.zeros(4), np.ones(4)
+        u = half + lean * v
+        rectangle = np.array(
+            [[one, none], [none, one], [-sin * u - cos * v, cos * u - sin * v], [cos * half, sin * half],
+             [cos * lean * v - sin * v, sin * lean * v + cos * v], [cos * v, sin * v]]
+        )  # fmt: skip
+        return moves_mm.reshape(len(moves_mm), 8).T, -np.swapaxes(rectangle, 1, 2).reshape(6, 8).T
+
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Marks through the local scale, and how true the corner was drawn."""
         whole = np.zeros((8, 8))
@@ -185,6 +213,10 @@ class ScaleBlock:
         along = plane_mm[..., 1::2, :] - plane_mm[..., ::2, :]
         return np.asarray(np.log(np.hypot(along[..., 0], along[..., 1]) / self.lengths_mm()))
 
+    def slopes(self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """By differences."""
+        return difference_slopes(self, plane_mm, moves_mm, unknowns)
+
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """As stated with the scale."""
         return np.eye(2) / self.scale.relative_sigma
@@ -201,10 +233,7 @@ class ScaleBlock:
 
 @dataclass(frozen=True, slots=True)
 class LineBlock:
-    """A line that is straight on the plan; a misfit is a point's distance from the chord of the line's ends, mm.
-
-    The line's own place and direction are taken out of the rows (variable projection: Golub, Pereyra 1973).
-    """
+    """A line that is straight on the plan; `line_rows` makes the rows of all of them."""
 
     line: StraightLine
     bounds: Floats = field(default_factory=lambda: np.zeros(0))
@@ -214,38 +243,6 @@ class LineBlock:
     def points_px(self) -> Floats:
         """The line's points in order."""
         return np.asarray(self.line.points_px, dtype=np.float64)
-
-    def start(self, plane_mm: Floats) -> Floats:
-        """No unknowns."""
-        return np.zeros(0)
-
-    def misfits(self, plane_mm: Floats, unknowns: Floats) -> Floats:
-        """Give each point's distance, to the left of the chord."""
-        chord = plane_mm[..., -1:, :] - plane_mm[..., :1, :]
-        off = plane_mm - plane_mm[..., :1, :]
-        cross = chord[..., 0] * off[..., 1] - chord[..., 1] * off[..., 0]
-        return np.asarray(cross / np.hypot(chord[..., 0], chord[..., 1]))
-
-    def slopes(self, plane_mm: Floats, moves_mm: Floats) -> Floats:
-        """Give (n, k): how the misfits move where the points move by (n, k, 2)."""
-        chord, off = plane_mm[-1] - plane_mm[0], plane_mm - plane_mm[0]
-        chord_moves, off_moves = moves_mm[:, -1] - moves_mm[:, 0], moves_mm - moves_mm[:, :1]
-        length = math.hypot(*chord)
-        misfits = (chord[0] * off[:, 1] - chord[1] * off[:, 0]) / length
-        cross = off_moves @ np.array([-chord[1], chord[0]]) + chord_moves @ np.array([off[:, 1], -off[:, 0]])
-        return np.asarray(cross / length - np.outer(chord_moves @ chord, misfits) / length**2)
-
-    def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
-        """Marks across the line through the local scale, and a sag of the line as drawn and laid; two rows fewer."""
-        chord = plane_mm[-1] - plane_mm[0]
-        length = float(np.hypot(*chord))
-        across = np.array([-chord[1], chord[0]]) / length
-        px_mm = np.hypot(*np.einsum("j,njk->kn", across, local))
-        t = (plane_mm - plane_mm[0]) @ chord / length**2
-        sag = 4 * t * (1 - t) * self.line.give_mm / math.sqrt(3)
-        white = _whitener(np.diag((self.line.sigma_px * px_mm) ** 2) + np.outer(sag, sag))
-        whole, _ = np.linalg.qr(white @ np.column_stack([1 - t, t]), mode="complete")
-        return np.asarray(whole[:, 2:].T @ white)
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,9 +280,27 @@ class SquareBlock:
         cross = along[..., 0] * across[..., 1] - along[..., 1] * across[..., 0]
         return np.asarray(np.arctan2(dot, np.abs(cross))[..., None])
 
+    def slopes(self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """By differences."""
+        return difference_slopes(self, plane_mm, moves_mm, unknowns)
+
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """As sure as both families' directions are."""
         return np.eye(1) / self.skew.shear_sigma_rad
+
+
+def difference_slopes(block: Block, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+    """Give a block's `slopes` by central differences."""
+    count = len(moves_mm)
+    largest = np.abs(moves_mm).max(axis=(1, 2), initial=0.0)
+    reach = float(np.abs(plane_mm - plane_mm[0]).max())
+    away = DIFFERENCE * reach / np.where(largest > 0, largest, 1.0)
+    steps = np.concatenate([away, DIFFERENCE * block.bounds])
+    moved = np.concatenate([away[:, None, None] * moves_mm, np.zeros((len(unknowns), *plane_mm.shape))])
+    own = np.concatenate([np.zeros((count, len(unknowns))), np.diag(steps[count:])])
+    ahead, behind = (block.misfits(plane_mm + way * moved, unknowns + way * own) for way in (1, -1))
+    slopes = ((ahead - behind) / (2 * steps[:, None])).T
+    return slopes[:, :count], slopes[:, count:]
 
 
 def _whitener(covariance: Floats) -> Floats:

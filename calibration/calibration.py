@@ -8,13 +8,13 @@ import numpy as np
 
 from calibration.adjustment import Adjustment
 from calibration.kind import Kind
+from calibration.map_slopes import local_scales
 from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, PointPx
 from calibration.plane_map import (
     LENS,
     Floats,
     PictureSize,
     is_bent,
-    local_scales,
     picture_from_plane,
     plane_from_picture,
 )

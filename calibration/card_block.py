@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from calibration.blocks import difference_slopes
 from calibration.observations import Cards
 from calibration.plane_map import Floats
 
@@ -72,6 +73,10 @@ class CardsBlock:
             off.append((on_card - nominal + nominal.mean(axis=0)).reshape(*there.shape[:-2], -1))
         off += [np.log(printed[..., axis] / measured)[..., None] for axis, measured, _ in self.bars]
         return np.concatenate(off, axis=-1)
+
+    def slopes(self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """By differences."""
+        return difference_slopes(self, plane_mm, moves_mm, unknowns)
 
     def whitening(self, plane_mm: Floats, local: Floats) -> Floats:
         """Corners through the local scale, but for what a pose explains: three rows a card fewer; then the bars."""

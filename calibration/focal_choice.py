@@ -39,7 +39,7 @@ def doubt_focal(held: Solution) -> tuple[Solution, MapCovariance, FocalDoubt | N
     if P.LOG_FOCAL not in held.problem.free or prior.sigma >= FOCAL_SIGMA_UNTOLD:
         return held, as_held, None
     loosely = held.problem.priors | {P.LOG_FOCAL: replace(prior, sigma=FOCAL_SIGMA_UNTOLD)}
-    loose = solve(replace(held.problem, priors=loosely), held.values)
+    loose = solve(replace(held.problem, priors=loosely), held)
     if not (loose.possible and loose.converged):
         return held, as_held, None
     odds = log_evidence(loose) - log_evidence(held) + math.log(WRONG_BEFOREHAND / (1 - WRONG_BEFOREHAND))

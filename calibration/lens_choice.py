@@ -78,5 +78,5 @@ def _without_lens(full: Solution) -> Solution | None:
     problem = replace(full.problem, priors=full.problem.priors | none)
     values = full.values.copy()
     values[list(LENS)] = 0.0
-    plain = solve(problem, values)
+    plain = solve(problem, replace(full, values=values))
     return plain if plain.possible and plain.converged else None

@@ -243,14 +243,6 @@ def standing(values: Floats, points_px: Floats, size: PictureSize) -> tuple[floa
     return float(np.ptp(off)) * scale, float(bend(values, size).distance) * scale
 
 
-def local_scales(values: Floats, points_px: Floats, size: PictureSize) -> Floats:
-    """Give the (N, 2, 2) derivative of mm on the plane by px (x right, y down) at each point."""
-    points = np.asarray(points_px, dtype=np.float64)
-    around = np.concatenate([points + step for step in ((0.5, 0.0), (-0.5, 0.0), (0.0, 0.5), (0.0, -0.5))])
-    right, left, down, up = plane_from_picture(values, around, size).reshape(4, -1, 2)
-    return np.stack([right - left, down - up], axis=-1)
-
-
 def _undistorted(values: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     x = x - values[..., P.CENTRE_X, None]
     y = y - values[..., P.CENTRE_Y, None]

@@ -1,19 +1,21 @@
 """Everything given, as one weighted least-squares problem with priors."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import Enum, auto
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.blocks import Block, CornersBlock, KnownsBlock, LineBlock, Rows, ScaleBlock, Sides, SquareBlock
 from calibration.card_block import CardsBlock
-from calibration.map_slopes import plane_slopes
+from calibration.line_rows import LineRows
+from calibration.map_slopes import local_scales, plane_slopes
 from calibration.observations import Cards, Corners, GivenScale, KnownDistance, Observation, Skew, StraightLine
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, Prior, Role
-from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize, local_scales, plane_from_picture
+from calibration.plane_map import BULGE, CYLINDER, LENS, Floats, P, PictureSize, plane_from_picture
 from calibration.side_corners import corner_by_sides
 
 LARGEST_STEP = {
@@ -34,10 +36,6 @@ LARGEST_STEP = {
 
 USUAL = (P.TILT_X, P.TILT_Y, P.SHEAR, *LENS, *CYLINDER, *BULGE)
 """Parameters whose priors say what is usual and measure nothing: they do not count among what agrees or not."""
-
-
-DIFFERENCE = 1e-6
-"""Step of a block's numerical derivative, in units of each bound: central differences are then good to 1e-9."""
 
 
 class What(Enum):
@@ -70,7 +68,7 @@ class Problem:
 
     size: PictureSize
     priors: dict[P, Prior]
-    blocks: tuple[Block, ...]
+    blocks: tuple[Block | LineBlock, ...]
     suspects: dict[Suspect, Rows]
     line_rows: Rows = ()
     usual_rows: Rows = ()
@@ -85,7 +83,8 @@ class Problem:
     """All marks, block after block."""
     expected: Floats = field(init=False, repr=False, compare=False)
     """The map's parameters before any observation."""
-    _ends: NDArray[np.intp] = field(init=False, repr=False, compare=False)
+    _parts: tuple["_Part", ...] = field(init=False, repr=False, compare=False)
+    _told: "_Told" = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         free = tuple(p for p, prior in self.priors.items() if prior.role is Role.FREE)
@@ -99,7 +98,8 @@ class Problem:
             ("bounds", bounds),
             ("points_px", np.concatenate(marks)),
             ("expected", expected),
-            ("_ends", np.cumsum([len(points) for points in marks])[:-1]),
+            ("_parts", tuple(_parts(self.blocks))),
+            ("_told", _Told.of(self.priors, free, self.blocks)),
         ):
             object.__setattr__(self, name, value)
 
@@ -112,80 +112,122 @@ class Problem:
     def start(self, values: Floats) -> Floats:
         """Give unknowns from parameters of the map, the blocks' own fitted to it."""
         plane_mm = plane_from_picture(values, self.points_px, self.size)
-        own = [block.start(part) for block, part in zip(self.blocks, self._split(plane_mm), strict=True)]
+        own = [part.of.start(plane_mm[part.marks]) for part in self._parts if not isinstance(part.of, LineRows)]
         return np.concatenate([values[list(self.free)], *own])
 
     def rows(self, values: Floats, unknowns: Floats, weights: Sequence[Floats]) -> Floats:
         """Give (B, m) whitened rows, observations first, then priors, for (B, 10) parameters and (B, n) unknowns."""
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             plane_mm = plane_from_picture(values, self.points_px, self.size)
-            observed, told = [], []
+            observed = []
             at = len(self.free)
-            for block, part, weight in zip(self.blocks, self._split(plane_mm), weights, strict=True):
-                own = unknowns[..., at : at + len(block.bounds)]
-                at += len(block.bounds)
-                observed.append(block.misfits(part, own) @ weight.T)
-                told += [(own[..., i] - expected) / sigma for i, expected, sigma in block.priors]
-        for place, p in enumerate(self.free):
-            if math.isfinite(self.priors[p].sigma):
-                told.append((unknowns[..., place] - self.priors[p].expected) / self.priors[p].sigma)
-        return np.concatenate([*observed, np.stack(told, axis=-1)] if told else observed, axis=-1)
+            for part in self._parts:
+                weight = weights[part.blocks]
+                if isinstance(part.of, LineRows):
+                    observed.append(part.of.rows(plane_mm[..., part.marks, :], weight))
+                else:
+                    own = unknowns[..., at : at + len(part.of.bounds)]
+                    at += len(part.of.bounds)
+                    observed.append(part.of.misfits(plane_mm[..., part.marks, :], own) @ weight[0].T)
+        told = (unknowns[..., self._told.places] - self._told.expected) / self._told.sigmas
+        return np.concatenate([*observed, told], axis=-1)
 
     def slopes(self, values: Floats, unknowns: Floats, weights: Sequence[Floats], parameters: Sequence[P]) -> Floats:
         """Give (m, k + q): how the rows move with k of the map's parameters, then with the blocks' q own unknowns."""
+        plane_mm, moves_mm = plane_slopes(values, self.points_px, self.size, parameters)
+        slopes = self.slopes_by_moves(plane_mm, moves_mm, unknowns, weights)
+        # A prior of a parameter that is not asked for moves with nothing.
         free, count = len(self.free), len(parameters)
-        columns = count + len(unknowns) - free
-        observed, told = [], []
+        column = {place: count + place - free for place in range(free, len(unknowns))}
+        column |= {self.free.index(p): at for at, p in enumerate(parameters) if p in self.free}
+        first = len(slopes) - len(self._told.places)
+        for row, (place, sigma) in enumerate(zip(self._told.places.tolist(), self._told.sigmas.tolist(), strict=True)):
+            if place in column:
+                slopes[first + row, column[place]] = 1 / sigma
+        return slopes
+
+    def slopes_by_moves(
+        self, plane_mm: Floats, moves_mm: Floats, unknowns: Floats, weights: Sequence[Floats]
+    ) -> Floats:
+        """Give (m, k + q): how the rows move where the marks move by (k, N, 2), then with the blocks' q own unknowns.
+
+        Rows of priors stay zero.
+        """
+        free, count = len(self.free), len(moves_mm)
+        slopes = np.zeros((sum(map(len, weights)) + len(self._told.places), count + len(unknowns) - free))
+        row = own_at = 0
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-            plane_mm, moves_mm = plane_slopes(values, self.points_px, self.size, parameters)
-            at = free
-            parts = zip(self._split(plane_mm), self._split(moves_mm), strict=True)
-            for block, (part_mm, part_moves), weight in zip(self.blocks, parts, weights, strict=True):
-                own = unknowns[at : at + len(block.bounds)]
-                rows = np.zeros((len(weight), columns))
-                if isinstance(block, LineBlock):
-                    rows[:, :count] = weight @ block.slopes(part_mm, part_moves).T
-                else:
-                    by_map, by_own = _block_slopes(block, part_mm, part_moves, own, parameters)
-                    rows[:, :count] = weight @ by_map
-                    rows[:, count + at - free : count + at - free + len(own)] = weight @ by_own
-                for i, _, sigma in block.priors:
-                    told.append((count + at - free + i, sigma))
-                at += len(own)
-                observed.append(rows)
-        # A prior of a parameter that is not asked for moves with nothing: its row stays, in a column that is cut off.
-        place = {p: i for i, p in enumerate(parameters)}
-        sigmas = [(place.get(p, columns), self.priors[p].sigma) for p in self.free]
-        told += [(column, sigma) for column, sigma in sigmas if math.isfinite(sigma)]
-        priors = np.zeros((len(told), columns + 1))
-        for row, (column, sigma) in enumerate(told):
-            priors[row, column] = 1 / sigma
-        return np.vstack([*observed, priors[:, :columns]])
+            for part in self._parts:
+                weight, marks_mm, marks_moves = weights[part.blocks], plane_mm[part.marks], moves_mm[:, part.marks]
+                if isinstance(part.of, LineRows):
+                    slopes[row : row + part.of.count, :count] = part.of.slopes(marks_mm, marks_moves, weight)
+                    row += part.of.count
+                    continue
+                own = unknowns[free + own_at : free + own_at + len(part.of.bounds)]
+                by_map, by_own = part.of.slopes(marks_mm, marks_moves, own)
+                slopes[row : row + len(weight[0]), :count] = weight[0] @ by_map
+                slopes[row : row + len(weight[0]), count + own_at : count + own_at + len(own)] = weight[0] @ by_own
+                row, own_at = row + len(weight[0]), own_at + len(own)
+        return slopes
 
     def weights(self, values: Floats) -> list[Floats]:
         """Give each block's whitening matrix at these parameters of the map."""
-        points = self.points_px
-        plane_mm = plane_from_picture(values, points, self.size)
-        local = local_scales(values, points, self.size)
-        parts = zip(self.blocks, self._split(plane_mm), self._split(local, axis=0), strict=True)
-        return [block.whitening(mm, scales) for block, mm, scales in parts]
+        plane_mm = plane_from_picture(values, self.points_px, self.size)
+        local = local_scales(values, self.points_px, self.size)
+        found: list[Floats] = []
+        for part in self._parts:
+            if isinstance(part.of, LineRows):
+                found += part.of.whitening(plane_mm[part.marks], local[part.marks])
+            else:
+                found.append(part.of.whitening(plane_mm[part.marks], local[part.marks]))
+        return found
 
-    def _split(self, marks: Floats, axis: int = -2) -> list[Floats]:
-        return np.split(marks, self._ends, axis=axis)
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A block, or all lines that follow one another: its places among the marks and among the blocks."""
+
+    of: Block | LineRows
+    marks: slice
+    blocks: slice
 
 
-def _block_slopes(
-    block: Block, plane_mm: Floats, moves_mm: Floats, own: Floats, parameters: Sequence[P]
-) -> tuple[Floats, Floats]:
-    """Give how misfits move with the map's parameters and with the block's own unknowns, by central differences."""
-    count = len(parameters)
-    steps = DIFFERENCE * np.concatenate([[LARGEST_STEP[p] for p in parameters], block.bounds])
-    away_mm = np.concatenate([steps[:count, None, None] * moves_mm, np.zeros((len(own), *plane_mm.shape))])
-    own_away = np.concatenate([np.zeros((count, len(own))), np.diag(steps[count:])])
-    ahead = block.misfits(plane_mm + away_mm, own + own_away)
-    behind = block.misfits(plane_mm - away_mm, own - own_away)
-    slopes = ((ahead - behind) / (2 * steps[:, None])).T
-    return slopes[:, :count], slopes[:, count:]
+def _parts(blocks: Sequence[Block | LineBlock]) -> Iterator[_Part]:
+    mark = place = 0
+    for are_lines, group in groupby(blocks, lambda block: isinstance(block, LineBlock)):
+        alike = list(group)
+        counts = [len(block.points_px) for block in alike]
+        if are_lines:
+            lines = LineRows.of([block.line for block in alike if isinstance(block, LineBlock)])
+            yield _Part(lines, slice(mark, mark + sum(counts)), slice(place, place + len(alike)))
+        else:
+            for n, block in enumerate(alike):
+                assert not isinstance(block, LineBlock)
+                first = mark + sum(counts[:n])
+                yield _Part(block, slice(first, first + counts[n]), slice(place + n, place + n + 1))
+        mark, place = mark + sum(counts), place + len(alike)
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What is known beforehand of unknowns: their places, what is expected, and one sigma, (m,) each."""
+
+    places: NDArray[np.intp]
+    expected: Floats
+    sigmas: Floats
+
+    @classmethod
+    def of(cls, priors: dict[P, Prior], free: Sequence[P], blocks: Sequence[Block | LineBlock]) -> "_Told":
+        """Of blocks' own unknowns, then of the map's parameters."""
+        told: list[tuple[int, float, float]] = []
+        at = len(free)
+        for block in blocks:
+            told += [(at + i, expected, sigma) for i, expected, sigma in block.priors]
+            at += len(block.bounds)
+        known = ((n, priors[p]) for n, p in enumerate(free))
+        told += [(n, prior.expected, prior.sigma) for n, prior in known if math.isfinite(prior.sigma)]
+        places, expected, sigmas = np.array(told, dtype=np.float64).reshape(-1, 3).T
+        return cls(places.astype(np.intp), expected, sigmas)
 
 
 def build(
@@ -196,7 +238,7 @@ def build(
     without: frozenset[Suspect] = frozenset(),
 ) -> Problem:
     """Give the problem that these observations make, leaving out what is suspected."""
-    blocks: list[Block] = []
+    blocks: list[Block | LineBlock] = []
     suspects: dict[Suspect, Rows] = {}
     knowns: list[KnownDistance] = []
     told = dict(priors)

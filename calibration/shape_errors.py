@@ -5,9 +5,9 @@ import math
 import numpy as np
 
 from calibration.calibration import Calibration
+from calibration.map_slopes import local_scales, plane_slopes
 from calibration.observations import CalibrationError
-from calibration.plane_map import Floats, P, local_scales, moving, plane_from_picture
-from calibration.problem import LARGEST_STEP
+from calibration.plane_map import Floats, moving, plane_from_picture
 
 
 def on_plane(calibration: Calibration, points_px: Floats, what: str) -> Floats:
@@ -39,9 +39,7 @@ def value_sigma(calibration: Calibration, points_px: Floats, slopes: Floats, *, 
     """
     values, size = calibration.values, calibration.size
     free = moving(values)
-    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])[free]
-    ahead, behind = (plane_from_picture(values + way * steps, points_px, size) for way in (1, -1))
-    moved = (ahead - behind) / (2 * steps.sum(axis=1)[:, None, None])
+    _, moved = plane_slopes(values, points_px, size, free)
     by_map = (moved * slopes).sum(axis=(1, 2))
     by_marks = np.einsum("ni,nij->nj", slopes, local_scales(values, points_px, size))
     own = (np.broadcast_to(mark_sigma_px, len(points_px)) ** 2 * (by_marks**2).sum(axis=1)).sum()

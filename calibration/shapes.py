@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.calibration import Calibration
+from calibration.map_slopes import local_scales
 from calibration.observations import SETTLED_SIGMA_PX, CalibrationError, PointPx
-from calibration.plane_map import Floats, local_scales
+from calibration.plane_map import Floats
 from calibration.shape_errors import on_plane, value_sigma
 from calibration.uncertainty import NORMAL_95
 

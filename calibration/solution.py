@@ -14,9 +14,8 @@ from calibration.problem import LARGEST_STEP, Problem
 REWEIGHTINGS = 8
 """Weights follow the local scale; they settle in two or three rounds."""
 
-SETTLED = 1e-4
-"""Unknowns that move by less, in their units, need no new weights."""
-
+SETTLED = 3e-3
+"""Unknowns that move less far, in sigmas, need no new weights: those would move them by a tenth of that."""
 
 HOPELESS_TIMES = 10.0
 HOPELESS_COST = 100.0
@@ -26,8 +25,8 @@ change costs by some 10 %."""
 SAME = 0.02
 """Rough minima nearer than this part of a step's bound are one."""
 
-ROUGH_STOP = 1e-3
-"""Where a start leads to need be known to a part of `SAME` only."""
+ROUGH_STOP = 0.1
+"""In sigmas: where a start leads to, and with weights that are not the last, need be known no better."""
 
 ROUGH_STEPS = 20
 """Starts that lead somewhere get near it in 10 to 15; those that take longer mostly wander off (trials)."""
@@ -55,7 +54,7 @@ class Solution:
         return float(self.rows @ self.rows)
 
 
-def solve_from(problem: Problem, starts: Sequence[Floats]) -> list[Solution]:
+def solve_from(problem: Problem, starts: Sequence[Floats] | Sequence[Solution]) -> list[Solution]:
     """Give the minima reached from several starts, the lowest first.
 
     Raises
@@ -72,39 +71,66 @@ def solve_from(problem: Problem, starts: Sequence[Floats]) -> list[Solution]:
     return sorted(found, key=lambda solution: solution.cost)
 
 
-def solve(problem: Problem, start: Floats) -> Solution:
-    """Give the minimum reached from parameters of the map `start` (10,); marks must lie before the horizon there."""
-    values = start
-    unknowns = problem.start(start)
-    bounds = problem.bounds
+def solve(problem: Problem, start: Floats | Solution) -> Solution:
+    """Give the minimum reached from parameters of the map (48,), at which marks must lie before the horizon.
+
+    Or from another problem's solution, of which blocks that are the same keep their own unknowns.
+    """
+    values, unknowns = _begin(problem, start)
+    stop = ROUGH_STOP
     for _ in range(REWEIGHTINGS):
-        found = _minimise_at(problem, unknowns, problem.weights(values))
-        moved = float(np.abs((found.unknowns - unknowns) / bounds).max())
+        found = _minimise_at(problem, unknowns, problem.weights(values), stop=stop)
+        moved = float(np.linalg.norm(found.jacobian @ (found.unknowns - unknowns)))
         unknowns = found.unknowns
         values = problem.values(unknowns)
-        if moved < SETTLED:
+        if moved < SETTLED and stop == STOP:
             break
+        stop = STOP
     return Solution(problem, values, unknowns, found.residuals, found.jacobian, found.converged)
 
 
-def _worth_solving(problem: Problem, starts: Sequence[Floats]) -> list[Floats]:
+def foreseen(problem: Problem, start: Solution) -> Solution:
+    """Give the minimum of a problem, as it is to first order seen from the solution of another with the same blocks.
+
+    Its rows and their sum of squares are moved there; its parameters of the map are not.
+    """
+    values, unknowns = _begin(problem, start)
+    weights = problem.weights(values)
+    rows = problem.rows(values, unknowns, weights)
+    by_unknowns = problem.slopes(values, unknowns, weights, problem.free)
+    span, _ = np.linalg.qr(by_unknowns * problem.bounds)
+    return Solution(problem, values, unknowns, rows - span @ (span.T @ rows), by_unknowns, True)
+
+
+def _begin(problem: Problem, start: Floats | Solution) -> tuple[Floats, Floats]:
+    """Give parameters of the map and unknowns."""
+    if not isinstance(start, Solution):
+        return start, problem.start(start)
+    own = start.unknowns[len(start.problem.free) :]
+    return start.values, np.concatenate([start.values[list(problem.free)], own])
+
+
+def _worth_solving(
+    problem: Problem, starts: Sequence[Floats] | Sequence[Solution]
+) -> Sequence[Floats] | Sequence[Solution]:
     """Give where starts come to with rough weights, as far as the minima differ and are not hopeless."""
     if len(starts) == 1:
-        return list(starts)
+        return starts
     rough = [roughly(problem, start) for start in starts]
     rough = sorted((solution for solution in rough if solution.possible), key=lambda solution: solution.cost)
     unit = np.array([LARGEST_STEP[p] for p in P])
-    kept: list[Floats] = []
+    kept: list[Solution] = []
     for solution in rough:
         hopeless = solution.cost > HOPELESS_TIMES * rough[0].cost + HOPELESS_COST
-        if not hopeless and all(np.abs((solution.values - other) / unit).max() > SAME for other in kept):
-            kept.append(solution.values)
+        if not hopeless and all(np.abs((solution.values - other.values) / unit).max() > SAME for other in kept):
+            kept.append(solution)
     return kept
 
 
-def roughly(problem: Problem, start: Floats) -> Solution:
+def roughly(problem: Problem, start: Floats | Solution) -> Solution:
     """Give about where a start leads to, with the weights that hold at the start."""
-    found = _minimise_at(problem, problem.start(start), problem.weights(start), stop=ROUGH_STOP, most_steps=ROUGH_STEPS)
+    begin, unknowns = _begin(problem, start)
+    found = _minimise_at(problem, unknowns, problem.weights(begin), stop=ROUGH_STOP, most_steps=ROUGH_STEPS)
     values = problem.values(found.unknowns)
     return Solution(problem, values, found.unknowns, found.residuals, found.jacobian, found.converged)
 

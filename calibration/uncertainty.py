@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.plane_map import LENS, Floats, P, PictureSize, local_scales, moving, plane_from_picture
-from calibration.problem import LARGEST_STEP
+from calibration.map_slopes import local_scales, plane_slopes
+from calibration.plane_map import LENS, Floats, P, PictureSize, moving, plane_from_picture
 from calibration.solution import Solution
 
 NORMAL_95 = 1.96
@@ -182,10 +182,11 @@ def length_sigmas(
 def length_slopes(values: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize) -> Floats:
     """Give the (48, N) derivatives of lengths by the map's parameters."""
     moved = moving(values)
-    steps = 1e-5 * np.diag([LARGEST_STEP[p] for p in P])[moved]
-    sets = np.concatenate([values + steps, values - steps])
-    along = plane_from_picture(sets, ends_px, size) - plane_from_picture(sets, starts_px, size)
-    ahead, behind = np.split(np.hypot(along[..., 0], along[..., 1]), 2)
+    plane_mm, moves_mm = plane_slopes(values, np.concatenate([starts_px, ends_px]), size, moved)
+    (start, end), (start_moves, end_moves) = np.split(plane_mm, 2), np.split(moves_mm, 2, axis=1)
+    along = end - start
+    length = np.hypot(along[:, 0], along[:, 1])
+    along = along / np.where(length > 0, length, 1.0)[:, None]
     slopes = np.zeros((len(P), len(starts_px)))
-    slopes[moved] = (ahead - behind) / (2 * steps.sum(axis=1)[:, None])
+    slopes[moved] = ((end_moves - start_moves) * along).sum(axis=2)
     return slopes

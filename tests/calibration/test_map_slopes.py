@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calibration.kind import Kind
-from calibration.map_slopes import plane_slopes
+from calibration.map_slopes import first_cylinders, local_scales, plane_slopes
 from calibration.observations import Corners, KnownDistance, StraightLine
 from calibration.parameters import priors, with_bulge, with_cylinder
 from calibration.plane_map import BULGE, CYLINDER, LENS, P, PictureSize, plane_from_picture
@@ -43,6 +43,33 @@ def test_places_move_with_each_parameter_as_differences_of_the_map_say(cylinder,
     for p in P:
         largest = max(np.abs(differences[p]).max(), 1.0)
         assert slopes[p] == pytest.approx(differences[p], abs=DIFFERENCES_GOOD_TO * largest), p.name
+
+
+@pytest.mark.parametrize(("cylinder", "bulge"), [(0.0, 0.0), (0.02, 0.005)])
+def test_a_px_measures_what_places_half_a_px_to_both_sides_say(cylinder, bulge):
+    rng = np.random.default_rng(7)
+    values = some_map(rng, cylinder=cylinder, bulge=bulge)
+    points_px = rng.uniform((100, 100), (3900, 2900), (50, 2))
+
+    local = local_scales(values, points_px, SIZE)
+
+    for axis, step in enumerate(np.eye(2) / 2):
+        ahead, behind = (plane_from_picture(values, points_px + way * step, SIZE) for way in (1, -1))
+        assert local[:, :, axis] == pytest.approx(ahead - behind, abs=1e-7)
+
+
+def test_cylinders_in_every_direction_move_places_as_each_does_alone():
+    rng = np.random.default_rng(9)
+    values = some_map(rng, cylinder=0.0, bulge=0.0)
+    points_px = rng.uniform((100, 100), (3900, 2900), (30, 2))
+    turns_rad = np.array([0.0, 0.7, 2.0])
+
+    moves = first_cylinders(values, points_px, SIZE, turns_rad)
+
+    for turn, moved in zip(turns_rad, moves, strict=True):
+        values[P.BEND_TURN] = turn
+        _, alone = plane_slopes(values, points_px, SIZE, CYLINDER)
+        assert moved == pytest.approx(alone, abs=1e-9)
 
 
 def test_beyond_the_horizon_nothing_is_said_to_move():
