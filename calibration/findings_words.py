@@ -97,15 +97,16 @@ def not_flat(name: str, off_mm: float, effect_mm: float) -> Finding:
     )
 
 
-def laid_flat(rise_mm: float) -> Finding:
-    """Say that the paper was bent, and by how much."""
+def laid_flat(rise_mm: float, u95_mm: float, longest_mm: float) -> Finding:
+    """Say that the paper was bent, by how much, and how unsure the longest part is for all that."""
     return Finding(
         "paper-bent",
         Level.NOTE,
         "the paper",
         f"The paper did not lie flat: its lines show that it stands up to {format_mm(rise_mm)} off a plane. It was "
-        "laid flat in the outlines and in the flat picture, and every give or take includes how well that is known. A "
-        "flat sheet comes out better still.",
+        f"laid flat in the outlines and in the flat picture; the longest part ({format_mm(longest_mm)}) is then "
+        f"{format_give(u95_mm)}, as every give or take includes how well that is known. For more, photograph it again "
+        "for a surer one.",
     )
 
 

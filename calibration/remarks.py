@@ -124,7 +124,7 @@ def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
             effect_mm = max(rise_mm / distance_mm * longest.mm, longest.u95_mm)
             yield words.bend_unproven(rise_mm, effect_mm, inner, INNER_FOR_BULGE)
         else:
-            yield words.laid_flat(rise_mm)
+            yield words.laid_flat(rise_mm, longest.u95_mm, longest.mm)
 
 
 def _longest_mm(calibration: Calibration, evidence: Evidence) -> float:
