@@ -5,6 +5,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.arms import Arms
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.centre_lines import measure_lines
 from digitize.clean_graph import clean_graph
@@ -132,6 +133,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
     high = np.searchsorted(clean, samples.first[1:]) - 1
     some = np.minimum(np.column_stack([low, np.maximum(high, 0)]).ravel(), max(len(clean) - 1, 0))
     at_sample = arms.local(place[clean[some]]) if len(clean) else at_node
+    extensions = _extensions(arms, at_node, at_sample, np.repeat((low <= high) & ~cut.loop, 2))
     links: list[Link] = []
     for link in range(len(cut.start)):
         part = slice(int(samples.first[link]), int(samples.first[link + 1]))
@@ -149,12 +151,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
             points = nodes
         else:
             middle = _filled(place[part][used], slope[part][used])
-            lead, trail = (
-                _extension(
-                    (arms.origin_px[arm], arms.axis[arm], arms.fit[arm]), np.stack([at_node[arm], at_sample[arm]])
-                )
-                for arm in (2 * link, 2 * link + 1)
-            )
+            lead, trail = extensions[2 * link], extensions[2 * link + 1]
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
         rest = float(np.sqrt(np.mean(miss[part][used] ** 2))) if len(used) > 2 * half else sigma_px
         # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
@@ -188,28 +185,31 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
     return np.concatenate(runs)
 
 
-def _extension(frame: tuple[Floats, Floats, Floats], along: Floats) -> Floats:
-    """Points about 1 px apart on an arm between its node and its first clean sample, both left out.
+def _extensions(arms: Arms, at_node: Floats, at_sample: Floats, wanted: NDArray[np.bool_]) -> list[Floats]:
+    """Points about 1 px apart on each arm between its node and its first clean sample, both left out.
 
-    `frame` is the arm's origin, axis and fit; `along` (2, 2) are the node and that sample in it.
+    `at_node` and `at_sample` (A, 2) are these in the arms' frames; none are given of arms that are not wanted.
     """
-    origin, axis, fit = frame
-    length = along[1, 0] - along[0, 0]
-    count = int(abs(length))
-    if count < 1 or length < 0:
-        return np.empty((0, 2))
-    part = np.arange(1, count + 1) / (count + 1)
+    length = at_sample[:, 0] - at_node[:, 0]
+    count = np.where(wanted, np.maximum(length, 0), 0).astype(np.int64)
+    of = np.repeat(np.arange(len(count)), count)
+    end = np.cumsum(count)
+    part = (np.arange(len(of)) - (end - count)[of] + 1) / (count + 1)[of]
     # The node is where several arms agree: what this one misses it by is shared out over the extension.
-    x = along[0, 0] + part * length
-    level = fit[0] + x * (fit[1] + x * fit[2])
-    miss = along[:, 1] - (fit[0] + along[:, 0] * (fit[1] + along[:, 0] * fit[2]))
-    y = level + miss[0] * (1 - part) + miss[1] * part
-    straight = along[0, 1] + part * (along[1, 1] - along[0, 1])
+    bend, slope, level = arms.fit[:, 2], arms.fit[:, 1], arms.fit[:, 0]
+    missed = [at[:, 1] - (level + at[:, 0] * (slope + at[:, 0] * bend)) for at in (at_node, at_sample)]
+    x = at_node[of, 0] + part * length[of]
+    y = level[of] + x * (slope[of] + x * bend[of])
+    y = y + missed[0][of] * (1 - part) + missed[1][of] * part
+    straight = at_node[of, 1] + part * (at_sample[:, 1] - at_node[:, 1])[of]
     # A bend that was fitted elsewhere means nothing far beyond.
-    if np.abs(y - straight).max() > MOST_BULGE * length:
-        y = straight
-    points: Floats = origin + x[:, None] * axis + y[:, None] * np.array([-axis[1], axis[0]])
-    return points
+    wild = np.zeros(len(count), dtype=np.bool_)
+    some = np.flatnonzero(count)
+    if len(some):
+        wild[some] = np.maximum.reduceat(np.abs(y - straight), (end - count)[some]) > MOST_BULGE * length[some]
+    y = np.where(wild[of], straight, y)
+    along, across = arms.axis[of], np.column_stack([-arms.axis[:, 1], arms.axis[:, 0]])[of]
+    return np.split(arms.origin_px[of] + x[:, None] * along + y[:, None] * across, end[:-1])
 
 
 def _closed(points: Floats) -> Floats:

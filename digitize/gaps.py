@@ -44,9 +44,10 @@ def bridges(chains: Chains, pixels: NDArray[np.int32], mask: NDArray[np.uint8]) 
     if len(ends) == 0:
         return none
     tree = cKDTree(pixels)
+    around = tree.query_ball_point(ends, LOOK_PX, return_sorted=False)
     added = []
-    for end, way, own in zip(ends, ways, pieces, strict=True):
-        near = pixels[tree.query_ball_point(end, LOOK_PX)].astype(np.float64)
+    for end, way, own, beside in zip(ends, ways, pieces, around, strict=True):
+        near = pixels[beside].astype(np.float64)
         away = near - end
         far = np.hypot(away[:, 0], away[:, 1])
         ahead = (far > 1.5) & (away @ way > FACING_COSINE * far)

@@ -61,13 +61,13 @@ def refined(
     cost = _costs(samples, residual)
     damping = np.full(len(now), 1e-4)
     going = [len(chain.out_mm) > 0 for chain in now]
-    free = [_free(chain, fixed) for chain, fixed in zip(now, fixed_angles, strict=True)]
+    equations = [_Equations.of_chain(c, _free(c, fixed)) for c, fixed in zip(now, fixed_angles, strict=True)]
     for _ in range(STEPS):
         blocks, slopes = _normal_blocks(now, samples, t, normal, residual)
         moved = [
-            _stepped(chain, blocks[a:b], slopes[a:b], unknowns, float(damp)) if is_going else None
-            for chain, (a, b), unknowns, damp, is_going in zip(
-                now, samples.curves_of, free, damping, going, strict=True
+            _stepped(chain, blocks[a:b], slopes[a:b], places, float(damp)) if is_going else None
+            for chain, (a, b), places, damp, is_going in zip(
+                now, samples.curves_of, equations, damping, going, strict=True
             )
         ]
         trial = [chain if new is None else new for chain, new in zip(now, moved, strict=True)]
@@ -229,36 +229,59 @@ def _free(chain: Chain, fixed: tuple[bool, bool]) -> NDArray[np.bool_]:
     return free
 
 
-def _stepped(chain: Chain, blocks: Floats, slopes: Floats, free: NDArray[np.bool_], damping: float) -> Chain | None:
+@dataclass(frozen=True, slots=True)
+class _Equations:
+    """Where the entries of a chain's curves stand in its normal equations: the same at every step.
+
+    `free` tells which unknowns may change, `unknown` (K, 6) numbers those of each curve. Of the curves' entries,
+    `kept` count, at `place` in the square of a closed chain or the upper band of an open one; `diagonal` are those
+    on the diagonal and `of` their unknowns.
+    """
+
+    free: NDArray[np.bool_]
+    unknown: Ints
+    kept: Ints
+    place: Ints
+    diagonal: Ints
+    of: Ints
+
+    @classmethod
+    def of_chain(cls, chain: Chain, free: NDArray[np.bool_]) -> "_Equations":
+        size = 4 * len(chain.joints)
+        first = 4 * np.arange(len(chain.out_mm))[:, None]
+        second = (first + 4) % size
+        unknown = np.hstack([first, first + 1, second, second + 1, first + 2, first + 3])
+        row, column = np.repeat(unknown, 6, axis=1).ravel(), np.tile(unknown, (1, 6)).ravel()
+        kept = free[row] & free[column]
+        diagonal = np.flatnonzero(kept & (row == column))
+        if not chain.closed:
+            kept &= column >= row
+        which = np.flatnonzero(kept)
+        row, column, of = row[which], column[which], row[diagonal]
+        place = row * size + column if chain.closed else (BAND - (column - row)) * size + column
+        return cls(free, unknown.ravel(), which, place, diagonal, of)
+
+
+def _stepped(chain: Chain, blocks: Floats, slopes: Floats, equations: _Equations, damping: float) -> Chain | None:
     """The chain after one damped step, or None if a handle would vanish or double, or a direction swing too far.
 
     A curve's unknowns follow one another, so an open chain's equations have five diagonals on either side.
     """
-    joints, curves = len(chain.joints), len(chain.out_mm)
+    joints, curves, free = len(chain.joints), len(chain.out_mm), equations.free
     size = 4 * joints
-    first = 4 * np.arange(curves)[:, None]
-    second = (first + 4) % size
-    unknown = np.hstack([first, first + 1, second, second + 1, first + 2, first + 3])
-    gradient = np.bincount(unknown.ravel(), weights=slopes.ravel(), minlength=size)
-    row, column = np.repeat(unknown, 6, axis=1).ravel(), np.tile(unknown, (1, 6)).ravel()
     entries = blocks.ravel()
-    kept = free[row] & free[column]
-    row, column, entries = row[kept], column[kept], entries[kept]
-    gradient = np.where(free, gradient, 0.0)
-    diagonal = np.bincount(row[row == column], weights=entries[row == column], minlength=size)
+    gradient = np.where(free, np.bincount(equations.unknown, weights=slopes.ravel(), minlength=size), 0.0)
+    diagonal = np.bincount(equations.of, weights=entries[equations.diagonal], minlength=size)
     # An unknown that is held, or that no sample speaks for, stays where it is.
     extra = np.where(diagonal > 0, (damping + 1e-9) * diagonal, 1.0)
-    step = np.zeros(size)
+    rows = size if chain.closed else BAND + 1
+    matrix = np.bincount(equations.place, weights=entries[equations.kept], minlength=rows * size).reshape(rows, size)
     try:
         if chain.closed:
-            square = np.bincount(row * size + column, weights=entries, minlength=size * size).reshape(size, size)
-            step = np.linalg.solve(square + np.diag(extra), -gradient)
+            step = np.linalg.solve(matrix + np.diag(extra), -gradient)
         else:
-            upper = column >= row
-            place = (BAND - (column - row)[upper]) * size + column[upper]
-            band = np.bincount(place, weights=entries[upper], minlength=(BAND + 1) * size).reshape(BAND + 1, size)
-            band[BAND] += extra
-            step = np.asarray(solveh_banded(band, -gradient, check_finite=False))
+            matrix[BAND] += extra
+            step = np.asarray(solveh_banded(matrix, -gradient, check_finite=False))
     except LinAlgError:
         return None
     of_joints = np.where(free, step, 0.0).reshape(joints, 4)

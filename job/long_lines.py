@@ -5,7 +5,7 @@ one that runs on beyond its ends without a corner, crossing or end is a piece of
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import cv2
@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.line_runs import REDUCED_PX, join_runs
-from digitize.link_sizes import link_bounds_px
-from digitize.strokes import Strokes
-from job.straight_lines import points_along
+from digitize.strokes import Link, Strokes
+from job.straight_lines import clear_ink, points_along
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -82,7 +81,7 @@ def long_lines(strokes: Strokes, *, size_px: tuple[int, int], sides: Sequence[Fl
         return ()
     least_px = LEAST_INK * LEAST_PART * diagonal_px / factor
     runs = join_runs(pieces, diagonal_px=diagonal_px / factor, least_px=least_px, most=MOST_LINES)
-    lows_px, highs_px = np.hsplit(link_bounds_px(strokes), 2)
+    ink = clear_ink(strokes)
     known = list(sides)
     found: list[LongLine] = []
     for run in sorted(runs, key=lambda run: run.low - run.high):
@@ -90,15 +89,15 @@ def long_lines(strokes: Strokes, *, size_px: tuple[int, int], sides: Sequence[Fl
         if np.hypot(*(end_px - start_px)) < LEAST_PART * diagonal_px:
             continue
         around_px = run.at(np.linspace(run.low, run.high, 9)) * factor
-        near = (lows_px <= around_px.max(axis=0) + AROUND_PX) & (highs_px >= around_px.min(axis=0) - AROUND_PX)
-        here = replace(strokes, links=tuple(strokes.links[n] for n in np.flatnonzero(near.all(axis=1))))
-        along = points_along(here, start_px, end_px)
+        near = (ink.lows_px <= around_px.max(axis=0) + AROUND_PX) & (ink.highs_px >= around_px.min(axis=0) - AROUND_PX)
+        here = near.all(axis=1)
+        along = points_along(ink.of(here), start_px, end_px)
         if along is None or len(along[0]) < LEAST_POINTS or _gap_part(along[0]) > MOST_GAP:
             continue
         points_px, sigma_px = along
         if any(is_beside(points_px, other, BESIDE_PART * diagonal_px) for other in known):
             continue
-        width = _width_px(here, points_px)
+        width = _width_px([strokes.links[n] for n in np.flatnonzero(here)], points_px)
         if not all(_at_node(end, strokes.nodes_px, AT_NODE_WIDTHS * width) for end in (start_px, end_px)):
             continue
         known.append(points_px)
@@ -138,11 +137,11 @@ def _gap_part(points_px: Floats) -> float:
     return float(np.hypot(*np.diff(points_px, axis=0).T).max() / np.hypot(*(points_px[-1] - points_px[0])))
 
 
-def _width_px(strokes: Strokes, points_px: Floats) -> float:
+def _width_px(links: Sequence[Link], points_px: Floats) -> float:
     """Give the width of the ink nearest the middle of a line."""
     middle = points_px[len(points_px) // 2]
-    near = [float(np.abs(link.points_px - middle).sum(axis=1).min()) for link in strokes.links]
-    return strokes.links[int(np.argmin(near))].width_px
+    near = [float(np.abs(link.points_px - middle).sum(axis=1).min()) for link in links]
+    return links[int(np.argmin(near))].width_px
 
 
 def _at_node(end_px: Floats, nodes_px: Floats, reach_px: float) -> bool:

@@ -1,11 +1,13 @@
 """Lines that a person says are straight on the paper: measured along their ink, whatever the lens makes of them."""
 
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.observations import DRAUGHTING_MM, StraightLine
+from digitize.link_sizes import link_bounds_px
 from digitize.strokes import Strokes
 from drawing.findings import Finding, Level
 from job.job import GivenStraight
@@ -46,9 +48,12 @@ def straight_lines(
     """Give what was found in the ink of every line, and a note for each that no drawn line runs along."""
     lines: list[StraightLine] = []
     notes: list[Finding] = []
+    if not straights:
+        return (), ()
+    ink = clear_ink(strokes)
     for number, straight in enumerate(straights, 1):
         label = f"straight line {number}"
-        found = points_along(strokes, np.array(straight.start.at_px), np.array(straight.end.at_px))
+        found = points_along(ink, np.array(straight.start.at_px), np.array(straight.end.at_px))
         if found is None:
             notes.append(_no_ink(label, straight))
             continue
@@ -57,7 +62,62 @@ def straight_lines(
     return tuple(lines), tuple(notes)
 
 
-def points_along(strokes: Strokes, start_px: Floats, end_px: Floats) -> tuple[Floats, float] | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class ClearInk:
+    """Points along the middle of drawn lines, each line's own in order, without those that other ink pulls aside; px.
+
+    Of N points: where, the way from one to the next, the line's width, one sigma across it, and the number of their
+    line. Of every line, with clear points or not: its corners, (L, 2).
+    """
+
+    points_px: Floats
+    steps_px: Floats
+    width_px: Floats
+    sigma_px: Floats
+    line: NDArray[np.int64]
+    lows_px: Floats
+    highs_px: Floats
+
+    def of(self, lines: NDArray[np.bool_]) -> "ClearInk":
+        """Give the points of some of the lines, told by (L,) marks; the lines keep their numbers."""
+        kept = lines[self.line]
+        return replace(
+            self,
+            points_px=self.points_px[kept],
+            steps_px=self.steps_px[kept],
+            width_px=self.width_px[kept],
+            sigma_px=self.sigma_px[kept],
+            line=self.line[kept],
+        )
+
+
+def clear_ink(strokes: Strokes) -> ClearInk:
+    """Give the points of all lines that are clear of their lines' ends."""
+    links = strokes.links
+    lows_px, highs_px = np.hsplit(link_bounds_px(strokes), 2)
+    widths, sigmas = (np.array(values) for values in ([k.width_px for k in links], [k.sigma_px for k in links]))
+    points = np.concatenate([np.empty((0, 2)), *(link.points_px for link in links)])
+    line = np.repeat(np.arange(len(links)), [len(link.points_px) for link in links])
+    first, last = _first_and_last(line)
+    far = np.concatenate([np.zeros(min(1, len(points))), np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    clear_px = CLEAR_WIDTHS * widths[line]
+    kept = (far - far[first] >= clear_px) & (far[last] - far >= clear_px)
+    points, line = points[kept], line[kept]
+    kept = np.bincount(line, minlength=len(links))[line] > 1
+    points, line = points[kept], line[kept]
+    first, last = _first_and_last(line)
+    at = np.arange(len(line))
+    before, after = np.maximum(at - 1, first), np.minimum(at + 1, last)
+    steps = (points[after] - points[before]) / (after - before)[:, None]
+    return ClearInk(points, steps, widths[line], sigmas[line], line, lows_px, highs_px)
+
+
+def _first_and_last(line: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Where the first and the last point of each point's own line stand."""
+    return np.searchsorted(line, line, side="left"), np.searchsorted(line, line, side="right") - 1
+
+
+def points_along(ink: ClearInk, start_px: Floats, end_px: Floats) -> tuple[Floats, float] | None:
     """Give points of the drawn line that runs from one place to another, in order, and one sigma across it.
 
     The line may bow, be broken, and be crossed; where two lie side by side it is the one nearer both ends.
@@ -71,34 +131,25 @@ def points_along(strokes: Strokes, start_px: Floats, end_px: Floats) -> tuple[Fl
     length_px = float(np.hypot(*chord))
     along = chord / length_px
     across = np.array([-along[1], along[0]])
-    links = [
-        link
-        for link in strokes.links
-        if (link.points_px.max(axis=0) >= np.minimum(start_px, end_px) - MOST_BOW * length_px).all()
-        and (link.points_px.min(axis=0) <= np.maximum(start_px, end_px) + MOST_BOW * length_px).all()
-    ]
-    places, widths, sigmas = [np.empty((0, 2))], [np.empty(0)], [np.empty(0)]
-    for link in links:
-        clear = _clear_of_ends(link.points_px, CLEAR_WIDTHS * link.width_px)
-        if len(clear) < 2:
-            continue
-        place = np.column_stack([(clear - start_px) @ along, (clear - start_px) @ across])
-        steps = np.gradient(place, axis=0)
-        place = place[np.abs(steps[:, 1]) <= MOST_SLANT * np.abs(steps[:, 0])]
-        places.append(place)
-        widths.append(np.full(len(place), link.width_px))
-        sigmas.append(np.full(len(place), link.sigma_px))
-    place, width_px, sigma_px = np.vstack(places), np.concatenate(widths), np.concatenate(sigmas)
+    low_px, high_px = np.minimum(start_px, end_px), np.maximum(start_px, end_px)
+    near = (ink.highs_px >= low_px - MOST_BOW * length_px) & (ink.lows_px <= high_px + MOST_BOW * length_px)
+    some = np.flatnonzero(np.all(near, axis=1)[ink.line])
+    steps = ink.steps_px[some]
+    some = some[np.abs(steps @ across) <= MOST_SLANT * np.abs(steps @ along)]
+    away, width_px, sigma_px = ink.points_px[some] - start_px, ink.width_px[some], ink.sigma_px[some]
+    place = np.column_stack([away @ along, away @ across])
     inside = (place[:, 0] >= 0) & (place[:, 0] <= length_px) & (np.abs(place[:, 1]) <= MOST_BOW * length_px + width_px)
     t, off_px, width_px, sigma_px = place[inside, 0] / length_px, place[inside, 1], width_px[inside], sigma_px[inside]
     if len(t) < LEAST_STRETCHES:
         return None
     on = _on_one_curve(t, off_px, width_px, length_px)
     stretch = np.minimum((t * STRETCHES).astype(int), STRETCHES - 1)
-    held = np.unique(stretch[on])
-    if len(held) < LEAST_STRETCHES:
+    number = np.bincount(stretch[on], minlength=STRETCHES)
+    held = number > 0
+    if held.sum() < LEAST_STRETCHES:
         return None
-    middle = np.array([[t[on & (stretch == n)].mean(), off_px[on & (stretch == n)].mean()] for n in held])
+    t_sum, off_sum = (np.bincount(stretch[on], weights=v[on], minlength=STRETCHES)[held] for v in (t, off_px))
+    middle = np.column_stack([t_sum, off_sum]) / number[held, None]
     points_px = start_px + middle[:, :1] * chord + middle[:, 1:] * across
     return points_px, max(float(np.median(sigma_px[on])), LEAST_SIGMA_PX)
 
@@ -130,12 +181,6 @@ def _points_near(bows: Floats, shape: Floats, off_px: Floats, near_px: Floats) -
     last = np.searchsorted(bows, (off_px + near_px)[bent] / shape[bent], side="right")
     changes = np.bincount(first, minlength=len(bows) + 1) - np.bincount(last, minlength=len(bows) + 1)
     return np.cumsum(changes)[:-1] + np.count_nonzero(np.abs(off_px[~bent]) <= near_px[~bent])
-
-
-def _clear_of_ends(points_px: Floats, clear_px: float) -> Floats:
-    far_px = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points_px, axis=0).T))])
-    clear: Floats = points_px[(far_px >= clear_px) & (far_px <= far_px[-1] - clear_px)]
-    return clear
 
 
 def _no_ink(label: str, straight: GivenStraight) -> Finding:

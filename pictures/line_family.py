@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pictures.line_numbering import LineNumbering
 from pictures.line_peaks import ROW_STEP, Peaks
@@ -192,6 +191,8 @@ def _fitted(
     peaks: Peaks, tiles: dict[Tile, Spacing], numbered: dict[Tile, float], side_px: float, width_px: int, height_px: int
 ) -> tuple[LineNumbering, NDArray[np.bool_]]:
     """What numbers the lines, and which peaks lie in its tiles or next to them."""
+    from scipy import ndimage
+
     x, y = peaks.x.astype(np.float64), peaks.y.astype(np.float64)
     column, row = (x // side_px).astype(np.int64), (y // side_px).astype(np.int64)
     wide, high = int(column.max()) + 3, int(row.max()) + 3
@@ -228,6 +229,8 @@ def _fitted(
 
 def _lines(peaks: Peaks, numbering: LineNumbering, reached: NDArray[np.bool_]) -> LineFamily | None:
     """Each line by its own peaks, as far as it is seen."""
+    from scipy import ndimage
+
     x, y = peaks.x[reached].astype(np.float64), peaks.y[reached].astype(np.float64)
     place = numbering.at(x, y)
     line = np.round(place).astype(np.int64)
@@ -292,6 +295,8 @@ def _middle_of(cell: NDArray[np.int64], value: Floats, cells: int) -> Floats:
 
 def _smoothed(off: Floats, seen: NDArray[np.bool_]) -> Floats:
     """Offsets along each line by straight pieces through SMOOTHED_STRETCHES of it, where it was seen on any of them."""
+    from scipy import ndimage
+
     half = SMOOTHED_STRETCHES // 2
     step = np.arange(-half, half + 1.0)
     weight = half + 1 - np.abs(step)

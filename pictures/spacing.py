@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from pictures.line_peaks import ROW_STEP
 
@@ -82,11 +81,11 @@ def _strongest(x: Floats, y: Floats, side_px: float) -> Floats:
     column = np.clip(((x + side_px / 2) / bin_px).astype(np.int64), 0, columns - 1)
     row = np.clip(((y + side_px / 2) / ROW_STEP).astype(np.int64), 0, rows - 1)
     counts = np.bincount(row * columns + column, minlength=rows * columns).reshape(rows, columns).astype(np.float32)
-    wide, high = fft.next_fast_len(2 * columns), fft.next_fast_len(rows + rows // 2)
+    wide, high = _fast_length(2 * columns), _fast_length(rows + rows // 2)
     lean = high // 2
     # Only lines within 45 degrees of the columns are wanted.
-    spectrum = fft.rfft(counts, wide, axis=1)
-    strength = np.abs(fft.fft(spectrum, high, axis=0)).astype(np.float32) / len(x)
+    spectrum = np.fft.rfft(counts, wide, axis=1)
+    strength = np.abs(np.fft.fft(spectrum, high, axis=0)).astype(np.float32) / len(x)
     strength = np.roll(strength, lean, axis=0)
     around = cv2.dilate(strength, np.ones((3, 3), np.uint8))
     across = np.arange(wide // 2 + 1) / (wide * bin_px)
@@ -110,6 +109,19 @@ def _strongest(x: Floats, y: Floats, side_px: float) -> Floats:
     lowest = np.flatnonzero(good & (size < 1.1 * size[good].min()))
     best = int(lowest[total[lowest].argmax()])
     return np.array([across[at_column[best]], along[at_row[best]]])
+
+
+def _fast_length(least: int) -> int:
+    """The least length from here on that a Fourier transform parts into small factors, up to 11."""
+    length = least
+    while True:
+        rest = length
+        for factor in (2, 3, 5, 7, 11):
+            while rest % factor == 0:
+                rest //= factor
+        if rest == 1:
+            return length
+        length += 1
 
 
 def _fills(design: Floats, found: Floats, side_px: float) -> bool:

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pictures.ink import Ink, Polygon, roughness
 from pictures.line_family import CELL_PX, LineFamily, line_family
@@ -181,6 +180,8 @@ def _family(darkness: NDArray[np.uint8], noise: float, sheet: NDArray[np.uint8] 
 
 def _take_out(darkness: NDArray[np.uint8], family: LineFamily, noise: float) -> None:
     """Divide a family's lines out of a picture's darkness, in place."""
+    from scipy import ndimage
+
     height, width = darkness.shape
     reach = int(min(2 * beside_px(darkness.shape), max(2.0, REACH_PITCH * family.pitch_px)))
     rows = np.arange(height)
@@ -220,6 +221,8 @@ def _take_out(darkness: NDArray[np.uint8], family: LineFamily, noise: float) -> 
 
 def _drawn_rows(rest: NDArray[np.bool_], drawn: NDArray[np.bool_], *, long_px: int) -> NDArray[np.bool_]:
     """On which rows of each line what is left is drawn ink: dark or beside the line near by, or long along it."""
+    from scipy import ndimage
+
     near = ndimage.binary_dilation(drawn, np.ones((1, 2 * NEAR_ROWS + 1)))
     long = ndimage.binary_opening(rest, np.ones((1, long_px)))
     return np.asarray(near | long, np.bool_)
@@ -234,6 +237,8 @@ def _shades(
     noise: float,
 ) -> Floats:
     """The darkness of the paper's own line at each place on it."""
+    from scipy import ndimage
+
     count, stretches = family.x.shape
     left = np.floor(place).astype(np.int64)
     part = place - left

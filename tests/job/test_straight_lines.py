@@ -7,7 +7,7 @@ from benchmarks.fit_error import line
 from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.strokes import Strokes
 from job.job import GivenStraight, Mark, Settled
-from job.straight_lines import points_along, straight_lines
+from job.straight_lines import clear_ink, points_along, straight_lines
 
 INKING = Inking(seed=7, mm_per_px=0.2)
 
@@ -25,7 +25,7 @@ def bowed(y_mm: float, x0_mm: float = 20.0, x1_mm: float = 320.0) -> np.ndarray:
 def found(strokes: Strokes, start_mm: tuple[float, float], end_mm: tuple[float, float]) -> np.ndarray:
     """Points found between two marks, mm."""
     (start, end) = INKING.to_picture(np.array([start_mm, end_mm]))
-    along = points_along(strokes, start, end)
+    along = points_along(clear_ink(strokes), start, end)
     assert along is not None
     return INKING.to_plan(along[0])
 
@@ -85,4 +85,4 @@ def test_where_no_line_runs_nothing_is_taken_and_that_is_said() -> None:
 def test_on_a_blank_picture_nothing_is_taken() -> None:
     nothing = Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
 
-    assert points_along(nothing, np.array([0.0, 0.0]), np.array([100.0, 5.0])) is None
+    assert points_along(clear_ink(nothing), np.array([0.0, 0.0]), np.array([100.0, 5.0])) is None
