@@ -23,6 +23,7 @@ from pictures.flat import FlatPicture
 from printing.page_marks import Frame, Side
 from printing.plan_pages import PagePlan, plan_pages
 from printing.setup import PageSetup, parse_paper
+from printing.shown_flat import shown_flat
 from printing.tile_picture import paper_white, whitened
 from printing.write_pages import PageTitle, write_pages
 
@@ -149,7 +150,7 @@ def _print_cost(path: Path, seed: int, megapixels: float) -> None:
     plan = plan_pages(drawing, PageSetup(parse_paper("A4")))
     before = _peak_memory_mb(forget=True)
     begun, worked = time.perf_counter(), time.process_time()
-    write_pages(path, plan, drawing, flat, title=title)
+    write_pages(path, plan, drawing, shown_flat(flat), title=title)
     seconds, worked = time.perf_counter() - begun, time.process_time() - worked
     peak = _peak_memory_mb(forget=False)
     begun = time.perf_counter()

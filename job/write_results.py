@@ -17,6 +17,7 @@ from job.progress import FLATTENING, WRITING, Timed
 from pictures.flat import FlatPicture
 from pictures.write_png import write_flat
 from printing.mirror import mirrored_flat
+from printing.shown_flat import shown_flat
 from printing.write_pages import PageTitle, write_pages
 from report.cautions import CAUTIONS
 from report.facts import ReportFacts
@@ -59,8 +60,8 @@ def _write_vectors(made: Made, flat: FlatPicture, facts: ReportFacts, folder: Pa
     write_svg(made.build, folder / "outlines.svg", stamp=stamp, title=made.job.name)
     write_dxf(made.build, folder / "outlines.dxf", stamp=stamp)
     write_dxf(arcs_only(made.build, tolerance_mm=ARCS_MM), folder / "outlines_arcs.dxf", stamp=stamp)
-    pages_flat = mirrored_flat(flat) if made.job.mirrored else flat
+    shown = shown_flat(mirrored_flat(flat) if made.job.mirrored else flat)
     title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
-    write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else pages_flat, title=title)
-    write_html(folder / "report.html", facts, flat)
+    write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else shown, title=title)
+    write_html(folder / "report.html", facts, shown)
     (folder / JOB_NAME).write_text(job_text(made.job, folder=made.folder), encoding="utf-8")

@@ -2,25 +2,17 @@
 
 from fractions import Fraction
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pictures.flat import FlatPicture
 from printing.part_labels import InkUnder
-from printing.tile_picture import PaperWhite, reduced, whitened
-
-# Long side of the copy that is looked at: a line on A0 is still a px wide.
-_LONG_SIDE_PX = 3000
+from printing.shown_flat import ShownFlat
 
 
-def ink_under(flat: FlatPicture, white: PaperWhite, *, fraction: Fraction) -> InkUnder:
+def ink_under(shown: ShownFlat, *, fraction: Fraction) -> InkUnder:
     """Give a function from boxes in build mm to the mean darkness of the whitened picture in each, 0 outside it."""
-    small = reduced(flat.pixels, _LONG_SIDE_PX)
-    clean = whitened(small, white, (0, 0, small.shape[1], small.shape[0]))
-    grey = clean if clean.ndim == 2 else cv2.cvtColor(clean, cv2.COLOR_RGB2GRAY)
-    height, width = small.shape[:2]
-    summed = cv2.integral(255 - grey)
+    flat, summed = shown.flat, shown.dark_sums
+    height, width = summed.shape[0] - 1, summed.shape[1] - 1
     px_per_mm = width / (flat.pixels.shape[1] * flat.mm_per_px * float(fraction))
     left, low = (origin * float(fraction) for origin in flat.origin_mm)
 

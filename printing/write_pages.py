@@ -19,7 +19,6 @@ from drawing.drawing import Drawing, Kind
 from drawing.paths import Path as PlanPath
 from drawing.paths import sampled
 from drawing.units import MM_PER_PT
-from pictures.flat import FlatPicture
 from printing.content import Box
 from printing.errors import PrintingError
 from printing.ink_under import ink_under
@@ -48,7 +47,8 @@ from printing.part_labels import (
 )
 from printing.pen import BLACK, BLUE, WHITE, Colour, Face, Pen, outline_paths, path_operators, text_width_mm
 from printing.plan_pages import PagePlan, Tile
-from printing.tile_picture import PaperWhite, TilePicture, paper_white, small_picture, tile_picture
+from printing.shown_flat import ShownFlat
+from printing.tile_picture import TilePicture, small_picture, tile_picture
 
 __all__ = ["PageTitle", "write_pages"]
 
@@ -67,7 +67,7 @@ def write_pages(
     path: Path,
     page_plan: PagePlan,
     drawing: Drawing,
-    flat: FlatPicture | None,
+    shown: ShownFlat | None,
     *,
     title: PageTitle,
     progress: Callable[[float], None] | None = None,
@@ -85,8 +85,8 @@ def write_pages(
         Of this drawing.
     drawing : Drawing
         At build size.
-    flat : FlatPicture or None
-        At full size; mirrored when the drawing is (see `printing.mirror`).
+    shown : ShownFlat or None
+        The flat picture at full size; mirrored when the drawing is (see `printing.mirror`).
     title : PageTitle
         `title.fraction` is build size / full size.
     progress : callable, optional
@@ -111,15 +111,14 @@ def write_pages(
         pen = Pen(canvas)
         shapes = part_shapes(drawing)
         whole, under = None, None
-        white = paper_white(flat) if flat is not None else None
-        if flat is not None and white is not None:
-            whole = small_picture(flat, white, fraction=title.fraction, long_side_px=_SMALL_PICTURE_PX)
-            under = ink_under(flat, white, fraction=title.fraction)
+        if shown is not None:
+            whole = small_picture(shown.flat, shown.white, fraction=title.fraction, long_side_px=_SMALL_PICTURE_PX)
+            under = ink_under(shown, fraction=title.fraction)
         pen.begin_page()
         draw_page_plan(pen, page_plan, drawing, whole, shapes, title=title)
         pen.end_page()
-        inks = tuple(_over_picture(drawing)) if flat is not None else tuple(_lines_only(drawing))
-        for done, (tile, picture) in enumerate(_pictures(page_plan, flat, white, title.fraction)):
+        inks = tuple(_over_picture(drawing)) if shown is not None else tuple(_lines_only(drawing))
+        for done, (tile, picture) in enumerate(_pictures(page_plan, shown, title.fraction)):
             pen.begin_page()
             _draw_plan(pen, page_plan, tile, picture, inks, shapes, under, stamp=title.stamp)
             _draw_furniture(pen, page_plan, tile, title)
@@ -180,16 +179,16 @@ def _inked(paths: tuple[PlanPath, ...], width_mm: float, colour: Colour) -> _Ink
 
 
 def _pictures(
-    page_plan: PagePlan, flat: FlatPicture | None, white: PaperWhite | None, fraction: Fraction
+    page_plan: PagePlan, shown: ShownFlat | None, fraction: Fraction
 ) -> Iterator[tuple[Tile, TilePicture | None]]:
     """Give each tile with its picture, packed a few pages ahead by other threads: the packing leaves them running."""
-    if flat is None or white is None:
+    if shown is None:
         yield from ((tile, None) for tile in page_plan.tiles)
         return
     with ThreadPoolExecutor(_WORKERS) as pool:
         ahead: deque[tuple[Tile, Future[TilePicture | None]]] = deque()
         for tile in page_plan.tiles:
-            ahead.append((tile, pool.submit(tile_picture, flat, white, _tile_box(tile), fraction=fraction)))
+            ahead.append((tile, pool.submit(tile_picture, shown.flat, shown.white, _tile_box(tile), fraction=fraction)))
             if len(ahead) > _WORKERS:
                 first, picture = ahead.popleft()
                 yield first, picture.result()

@@ -5,11 +5,9 @@ from fractions import Fraction
 
 from drawing.drawing import Drawing, Kind
 from drawing.svg import path_data
-from pictures.flat import FlatPicture
 from printing.ink_under import ink_under
-from printing.mirror import mirrored_flat
 from printing.part_labels import PartLabel, part_labels, part_shapes
-from printing.tile_picture import paper_white
+from printing.shown_flat import ShownFlat
 from report.embedded import EmbeddedPicture, embedded
 from report.facts import ReportFacts
 
@@ -52,19 +50,19 @@ class PlanFigure:
     numbers: tuple[Number, ...]
 
 
-def plan_figure(facts: ReportFacts, flat: FlatPicture) -> PlanFigure:
+def plan_figure(facts: ReportFacts, shown: ShownFlat) -> PlanFigure:
     """Lay the build drawing over the flat picture, both in the figure's units."""
-    shown = mirrored_flat(flat) if facts.mirrored else flat
+    flat = shown.flat
     fraction = float(facts.fraction)
-    rows, columns = shown.pixels.shape[:2]
-    mm = shown.mm_per_px * fraction
+    rows, columns = flat.pixels.shape[:2]
+    mm = flat.mm_per_px * fraction
     size = FIGURE_MM / (max(rows, columns) * mm)
-    x, y = (corner * fraction * size for corner in shown.origin_mm)
+    x, y = (corner * fraction * size for corner in flat.origin_mm)
     box = (x, y, x + columns * mm * size, y + rows * mm * size)
     drawing = facts.build.scaled(Fraction(size))
-    under = ink_under(shown, paper_white(shown), fraction=facts.fraction * Fraction(size))
+    under = ink_under(shown, fraction=facts.fraction * Fraction(size))
     numbers = tuple(_number(label, box) for label in part_labels(part_shapes(drawing), box, ink=under))
-    picture = embedded(shown.pixels, longest_px=LONGEST_PX)
+    picture = embedded(flat.pixels, longest_px=LONGEST_PX)
     return PlanFigure(
         box[2] - box[0], box[3] - box[1], picture, shapes_in(drawing, box), lines_in(drawing, box), numbers
     )

@@ -13,7 +13,7 @@ from drawing.format import (
     format_mm,
     format_off,
 )
-from pictures.flat import FlatPicture
+from printing.shown_flat import ShownFlat
 from report.cautions import CAUTIONS
 from report.choice_lines import choice_lines
 from report.facts import ReportFacts
@@ -36,14 +36,14 @@ _TAKEN_AS = {
 _LENS_TAKEN_OUT = "a photo: the tilt of the camera and the bending of its lens were taken out"
 
 
-def write_html(path: Path, facts: ReportFacts, flat: FlatPicture) -> None:
-    """Write the report as one page that opens anywhere without a network; `flat` is not mirrored."""
+def write_html(path: Path, facts: ReportFacts, shown: ShownFlat) -> None:
+    """Write the report as one page that opens anywhere without a network."""
     # The page is made whole before the file is touched.
-    page = html_page(facts, flat)
+    page = html_page(facts, shown)
     path.write_bytes(page)
 
 
-def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
+def html_page(facts: ReportFacts, shown: ShownFlat) -> bytes:
     """Give the report as HTML, pictures and styles inside it."""
     rows = part_rows(facts.build)
     width_mm = facts.line_width_mm
@@ -51,7 +51,7 @@ def html_page(facts: ReportFacts, flat: FlatPicture) -> bytes:
         "report.html.j2",
         facts=facts,
         size_words=speak_fraction(facts.fraction),
-        plan=plan_figure(facts, flat),
+        plan=plan_figure(facts, shown),
         scale=scale_figure(facts),
         pages=pages_figure(facts),
         observed=[

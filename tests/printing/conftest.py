@@ -13,6 +13,7 @@ import pytest
 from drawing.drawing import Drawing, Kind, Outline
 from drawing.paths import polyline
 from printing.page_title import PageTitle
+from printing.shown_flat import shown_flat
 from printing.write_pages import write_pages
 
 MM_PER_PT = 25.4 / 72
@@ -71,7 +72,7 @@ def printed(tmp_path: Path) -> Callable[..., ReadBack]:
     def write(plan, drawing, flat=None, *, fraction=Fraction(1), stamp=None, name="Otterwing", cautions=()):
         path = tmp_path / "pages.pdf"
         title = PageTitle(name, fraction, "2024-02-29", stamp, cautions)
-        write_pages(path, plan, drawing, flat, title=title)
+        write_pages(path, plan, drawing, None if flat is None else shown_flat(flat), title=title)
         return ReadBack(path)
 
     return write

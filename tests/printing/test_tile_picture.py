@@ -13,6 +13,7 @@ from printing.mirror import mirrored_flat
 from printing.part_labels import label_half_mm, part_labels, part_shapes
 from printing.plan_pages import plan_pages
 from printing.setup import PageSetup, parse_paper
+from printing.shown_flat import shown_flat
 from printing.tile_picture import Encoding, paper_white, tile_picture
 
 CARD = PageSetup(parse_paper("100x150mm"))
@@ -189,7 +190,7 @@ def test_a_number_moves_aside_for_words_inside_its_part():
     flat = FlatPicture(pixels, 10_000, (0.0, 0.0))
     strip = polyline(np.array([[10.0, 11], [130, 11], [130, 19], [10, 19]]), closed=True)
     shapes = part_shapes(Drawing((Outline(3, strip, (), (0.0, 0.0), 0.0),), ()))
-    under = ink_under(flat, paper_white(flat), fraction=Fraction(1))
+    under = ink_under(shown_flat(flat), fraction=Fraction(1))
 
     (label,) = part_labels(shapes, (0, 0, 140, 30), ink=under)
 

@@ -5,6 +5,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from printing.mirror import mirrored_flat
+from printing.shown_flat import shown_flat
 from report.pages_figure import pages_figure
 from report.plan_figure import plan_figure
 from report.scale_figure import scale_figure
@@ -17,7 +19,7 @@ def corners(data: str) -> np.ndarray:
 
 @pytest.mark.parametrize("fraction", [Fraction(1, 2), Fraction(1), Fraction(3)])
 def test_outlines_lie_on_their_ink_at_any_build_size(fraction: Fraction) -> None:
-    figure = plan_figure(facts(fraction=fraction), flat())
+    figure = plan_figure(facts(fraction=fraction), shown_flat(flat()))
 
     # The flat picture is 150 x 100 mm, and the F 35 x 60 at 30 right and 20 up.
     mm = figure.width / 150
@@ -48,14 +50,14 @@ def _at(pixels: np.ndarray, at_mm: np.ndarray) -> int:
 
 def test_a_mirrored_build_lies_on_a_mirrored_picture() -> None:
     given = facts()
-    figure = plan_figure(replace(given, build=given.build.mirrored(), mirrored=True), flat())
+    figure = plan_figure(replace(given, build=given.build.mirrored(), mirrored=True), shown_flat(mirrored_flat(flat())))
 
     drawn = corners(figure.shapes[0].data) / (figure.width / 150)
     assert drawn.min(axis=0) == pytest.approx((150 - 65, 20), abs=0.01)
 
 
 def test_every_part_has_its_number_inside_its_own_box() -> None:
-    figure = plan_figure(facts(), flat())
+    figure = plan_figure(facts(), shown_flat(flat()))
 
     for number, shape in zip(figure.numbers, figure.shapes, strict=True):
         low, high = corners(re.sub(r"A[\d.]+ [\d.]+ 0 0 \d ", "L", shape.data)), None

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from calibration.adjustment import Adjustment, Agreed, ObservedRow, Seen, Shown, Unit, UnknownRow, Use
+from printing.shown_flat import shown_flat
 from report.facts import ReportFacts
 from report.report_json import report_json
 from report.scale_figure import scale_figure
@@ -57,7 +58,7 @@ def test_figures_are_in_their_own_units() -> None:
 
 
 def test_the_page_holds_the_sheet_folded_and_no_figure_of_json_is_lost() -> None:
-    page = html_page(observed(), flat()).decode()
+    page = html_page(observed(), shown_flat(flat())).decode()
     value = json.loads(report_json(observed()))["calibration"]["adjustment"]
 
     assert '<details class="survey">' in page

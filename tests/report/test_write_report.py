@@ -13,6 +13,7 @@ from drawing.drawing import Drawing
 from drawing.findings import Finding, Level
 from drawing.paths import polyline
 from pictures.flat import FlatPicture
+from printing.shown_flat import shown_flat
 from report.cautions import CAUTIONS
 from report.facts import ReportFacts
 from report.write_report import html_page, write_html
@@ -55,11 +56,11 @@ class Page(HTMLParser):
 
 
 def page(given: ReportFacts) -> Page:
-    return Page(html_page(given, flat()).decode())
+    return Page(html_page(given, shown_flat(flat())).decode())
 
 
 def test_it_opens_without_a_network() -> None:
-    html = html_page(facts(), flat()).decode()
+    html = html_page(facts(), shown_flat(flat())).decode()
 
     links = [
         value
@@ -129,7 +130,7 @@ def test_pictures_come_before_tables() -> None:
 
 def test_what_people_named_cannot_become_markup() -> None:
     build = Drawing((replace(facts().build.outlines[0], name="<script>alert(1)</script>"),), ())
-    html = html_page(replace(facts(), build=build, rests_on="<b>x</b>"), flat()).decode()
+    html = html_page(replace(facts(), build=build, rests_on="<b>x</b>"), shown_flat(flat())).decode()
 
     assert "<script" not in html
     assert "<b>x</b>" not in html
@@ -150,7 +151,7 @@ def test_every_picture_has_words_and_headings_go_down_one_by_one() -> None:
 
 
 def test_light_dark_and_print_are_styled() -> None:
-    html = html_page(facts(), flat()).decode()
+    html = html_page(facts(), shown_flat(flat())).decode()
 
     assert "@media (prefers-color-scheme: dark)" in html
     assert "@media print" in html
@@ -160,7 +161,7 @@ def test_light_dark_and_print_are_styled() -> None:
 @pytest.mark.parametrize("ink", ["--ink", "--quiet", "--key"])
 def test_words_stand_out_from_their_ground(kind: str, ink: str) -> None:
     # WCAG 2.1, 1.4.3: a contrast of at least 4.5 to 1 for text, by relative luminance.
-    css = html_page(facts(), flat()).decode()
+    css = html_page(facts(), shown_flat(flat())).decode()
     for scheme in re.findall(r":root \{(.*?)\}", css, re.DOTALL)[:2]:
         colours = dict(re.findall(r"(--[\w-]+): (#[0-9a-f]{6})", scheme))
         bright, dark = sorted((luminance(colours[kind]), luminance(colours[ink])), reverse=True)
@@ -178,7 +179,7 @@ def test_pictures_inside_are_reduced_and_keep_their_colours() -> None:
     pixels[..., 0] = 200
     wide = FlatPicture(pixels, 40000, (0.0, 0.0))
 
-    html = html_page(facts(), wide).decode()
+    html = html_page(facts(), shown_flat(wide)).decode()
 
     first = re.search(r'href="data:image/jpeg;base64,([^"]+)"', html)
     assert first is not None
@@ -204,9 +205,9 @@ def test_cautions_are_there() -> None:
 
 
 def test_the_file_is_written_whole(tmp_path: Path) -> None:
-    write_html(tmp_path / "report.html", facts(), flat())
+    write_html(tmp_path / "report.html", facts(), shown_flat(flat()))
 
-    assert (tmp_path / "report.html").read_bytes() == html_page(facts(), flat())
+    assert (tmp_path / "report.html").read_bytes() == html_page(facts(), shown_flat(flat()))
 
 
 def test_marks_that_moved_are_one_item() -> None:
