@@ -229,7 +229,7 @@ def _handles(
     """
     u = 1 - t
     uu, tt = u * u, t * t
-    b1, b2 = 3 * uu * t, 3 * u * tt
+    b1, b2 = 3 * u * u * t, 3 * u * t * t
     near_start, near_stop = uu * (u + 3 * t), tt * (t + 3 * u)
     rest_x = target[0] - near_start * start[0] - near_stop * stop[0]
     rest_y = target[1] - near_start * start[1] - near_stop * stop[1]
@@ -262,13 +262,15 @@ def _nearer(
     p0, p1, p2, p3 = control
     c1, c2, c3 = 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2)
     twice_c2, t3 = 2 * c2, 3 * t
-    step, slope = 0.0, 0.0
+    step, squared, turned = 0.0, 0.0, 0.0
     for axis in (0, 1):
         off = p0[axis] + t * (c1[axis] + t * (c2[axis] + t * c3[axis])) - target[axis]
         speed = c1[axis] + t * (twice_c2[axis] + t3 * c3[axis])
         bend = twice_c2[axis] + 2 * t3 * c3[axis]
-        slope = slope + (speed * speed + off * bend)
+        squared = squared + speed * speed
+        turned = turned + off * bend
         step = step + off * speed
+    slope = squared + turned
     uphill = slope > 0
     moved = t - np.where(uphill, step / np.where(uphill, slope, 1), 0)
     moved = np.minimum(np.maximum(moved, 0), 1)
