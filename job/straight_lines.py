@@ -66,12 +66,13 @@ def straight_lines(
 class ClearInk:
     """Points along the middle of drawn lines, each line's own in order, without those that other ink pulls aside; px.
 
-    Of N points: where, the way from one to the next, the line's width, one sigma across it, and the number of their
-    line. Of every line, with clear points or not: its corners, (L, 2).
+    Of N points: where, how many points (0 or 1) their line has just before and after, its width, one sigma across it,
+    and its number. Of every line, with clear points or not: its corners, (L, 2).
     """
 
     points_px: Floats
-    steps_px: Floats
+    before: NDArray[np.int64]
+    after: NDArray[np.int64]
     width_px: Floats
     sigma_px: Floats
     line: NDArray[np.int64]
@@ -84,7 +85,8 @@ class ClearInk:
         return replace(
             self,
             points_px=self.points_px[kept],
-            steps_px=self.steps_px[kept],
+            before=self.before[kept],
+            after=self.after[kept],
             width_px=self.width_px[kept],
             sigma_px=self.sigma_px[kept],
             line=self.line[kept],
@@ -107,9 +109,8 @@ def clear_ink(strokes: Strokes) -> ClearInk:
     points, line = points[kept], line[kept]
     first, last = _first_and_last(line)
     at = np.arange(len(line))
-    before, after = np.maximum(at - 1, first), np.minimum(at + 1, last)
-    steps = (points[after] - points[before]) / (after - before)[:, None]
-    return ClearInk(points, steps, widths[line], sigmas[line], line, lows_px, highs_px)
+    before, after = np.minimum(at - first, 1), np.minimum(last - at, 1)
+    return ClearInk(points, before, after, widths[line], sigmas[line], line, lows_px, highs_px)
 
 
 def _first_and_last(line: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -134,22 +135,22 @@ def points_along(ink: ClearInk, start_px: Floats, end_px: Floats) -> tuple[Float
     low_px, high_px = np.minimum(start_px, end_px), np.maximum(start_px, end_px)
     near = (ink.highs_px >= low_px - MOST_BOW * length_px) & (ink.lows_px <= high_px + MOST_BOW * length_px)
     some = np.flatnonzero(np.all(near, axis=1)[ink.line])
-    steps = ink.steps_px[some]
-    some = some[np.abs(steps @ across) <= MOST_SLANT * np.abs(steps @ along)]
-    away, width_px, sigma_px = ink.points_px[some] - start_px, ink.width_px[some], ink.sigma_px[some]
+    away = ink.points_px[some] - start_px
     place = np.column_stack([away @ along, away @ across])
+    at, before, after = np.arange(len(some)), ink.before[some], ink.after[some]
+    steps = (place[at + after] - place[at - before]) / (before + after)[:, None]
+    gentle = np.abs(steps[:, 1]) <= MOST_SLANT * np.abs(steps[:, 0])
+    place, width_px, sigma_px = place[gentle], ink.width_px[some[gentle]], ink.sigma_px[some[gentle]]
     inside = (place[:, 0] >= 0) & (place[:, 0] <= length_px) & (np.abs(place[:, 1]) <= MOST_BOW * length_px + width_px)
     t, off_px, width_px, sigma_px = place[inside, 0] / length_px, place[inside, 1], width_px[inside], sigma_px[inside]
     if len(t) < LEAST_STRETCHES:
         return None
     on = _on_one_curve(t, off_px, width_px, length_px)
     stretch = np.minimum((t * STRETCHES).astype(int), STRETCHES - 1)
-    number = np.bincount(stretch[on], minlength=STRETCHES)
-    held = number > 0
-    if held.sum() < LEAST_STRETCHES:
+    held = np.unique(stretch[on])
+    if len(held) < LEAST_STRETCHES:
         return None
-    t_sum, off_sum = (np.bincount(stretch[on], weights=v[on], minlength=STRETCHES)[held] for v in (t, off_px))
-    middle = np.column_stack([t_sum, off_sum]) / number[held, None]
+    middle = np.array([[t[on & (stretch == n)].mean(), off_px[on & (stretch == n)].mean()] for n in held])
     points_px = start_px + middle[:, :1] * chord + middle[:, 1:] * across
     return points_px, max(float(np.median(sigma_px[on])), LEAST_SIGMA_PX)
 
