@@ -15,8 +15,8 @@ def run() -> None:
     """Run what the command line says and leave with its exit code."""
     # Small equations wait longer for threads than they take: with them, drawing outlines took twice as long.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # Looking for garbage every 700 objects took 7 % of a run, most of it while libraries load; pictures are freed
-    # without it.
+    # Libraries make objects by the ten thousand while they load, and none of them is garbage; pictures are freed
+    # without looking for it.
     gc.set_threshold(50_000)
     try:
         code = main(sys.argv[1:])
