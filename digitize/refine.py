@@ -23,6 +23,11 @@ LARGEST_SWING_RAD = 0.3
 """No joint turns farther in one step: beyond, the linear picture of the curve is wrong."""
 
 
+SHORTEST, LONGEST = 0.02, 0.8
+"""Handles keep between these shares of their curve's stretch: on a nearly straight run nothing else stops two long ones
+from crossing, and the curve from running back and forth along its line."""
+
+
 @dataclass(frozen=True, slots=True)
 class Refined:
     """The moved chain and the signed distance of every sample from it, mm, left of the run's direction positive."""
@@ -65,7 +70,7 @@ def refined(
     for _ in range(STEPS):
         blocks, slopes = _normal_blocks(now, samples, t, normal, residual)
         moved = [
-            _stepped(chain, blocks[a:b], slopes[a:b], places, float(damp)) if is_going else None
+            _stepped(chain, samples.stretch[a:b], blocks[a:b], slopes[a:b], places, float(damp)) if is_going else None
             for chain, (a, b), places, damp, is_going in zip(
                 now, samples.curves_of, equations, damping, going, strict=True
             )
@@ -100,6 +105,8 @@ class _Samples:
     curve: Ints
     run: Ints
     share: Floats
+    stretch: Floats
+    """How far every curve runs along its samples, mm."""
     starts: Ints
     """First sample of every curve that has one."""
     filled: Ints
@@ -110,14 +117,16 @@ class _Samples:
 
     @classmethod
     def of(cls, chains: Sequence[Chain], points_mm: Sequence[Floats], weights: Sequence[Floats]) -> "_Samples":
-        curve, share, curves_of, samples_of = [], [], [], []
+        curve, share, stretch, curves_of, samples_of = [], [], [], [], []
         curves = samples = 0
         for chain, points in zip(chains, points_mm, strict=True):
             count = len(points)
             edges = np.append(chain.at, count) if chain.closed else chain.at
             own = np.clip(np.searchsorted(edges, np.arange(count), side="right") - 1, 0, len(chain.out_mm) - 1)
             curve.append(own + curves)
-            share.append(_shares(points, own, edges))
+            along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(np.vstack([points, points[:1]]), axis=0).T))])
+            share.append(_shares(along, own, edges))
+            stretch.append(np.diff(along[edges]))
             curves_of.append((curves, curves + len(chain.out_mm)))
             samples_of.append((samples, samples + count))
             curves += len(chain.out_mm)
@@ -131,6 +140,7 @@ class _Samples:
             numbers,
             run,
             np.concatenate(share),
+            np.concatenate(stretch),
             starts,
             numbers[starts],
             curves,
@@ -139,10 +149,9 @@ class _Samples:
         )
 
 
-def _shares(points: Floats, curve: Ints, edges: Ints) -> Floats:
-    """Share of the way between the two joints around each sample."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(np.vstack([points, points[:1]]), axis=0).T))])
-    begin, end = along[edges[curve]], along[np.minimum(edges[curve + 1], len(points))]
+def _shares(along: Floats, curve: Ints, edges: Ints) -> Floats:
+    """Share of the way between the two joints around each sample, of the way `along` to each and around."""
+    begin, end = along[edges[curve]], along[edges[curve + 1]]
     shares: Floats = np.clip((along[:-1] - begin) / np.where(end > begin, end - begin, 1), 0, 1)
     return shares
 
@@ -262,7 +271,9 @@ class _Equations:
         return cls(free, unknown.ravel(), which, place, diagonal, of)
 
 
-def _stepped(chain: Chain, blocks: Floats, slopes: Floats, equations: _Equations, damping: float) -> Chain | None:
+def _stepped(
+    chain: Chain, stretch: Floats, blocks: Floats, slopes: Floats, equations: _Equations, damping: float
+) -> Chain | None:
     """The chain after one damped step, or None if a handle would vanish or double, or a direction swing too far.
 
     A curve's unknowns follow one another, so an open chain's equations have five diagonals on either side.
@@ -292,6 +303,7 @@ def _stepped(chain: Chain, blocks: Floats, slopes: Floats, equations: _Equations
     for new, old in ((out_mm, chain.out_mm), (in_mm, chain.in_mm)):
         if (new < 0.3 * old).any() or (new > 2.5 * old).any():
             return None
+        np.clip(new, SHORTEST * stretch, LONGEST * stretch, out=new)
     across = np.column_stack([-np.sin(chain.angles_rad), np.cos(chain.angles_rad)])
     return replace(
         chain,
