@@ -21,6 +21,7 @@ from digitize.ring_strokes import with_rings, without_rings
 from digitize.runs import Floats, local_fits
 from digitize.specks import without_specks
 from digitize.spoilt import clean_weights
+from digitize.stairs import without_stairs
 from digitize.stroke_graph import Chains, trace_chains
 from digitize.strokes import Link, Strokes
 from digitize.thinning import local_widths, thin, without_blots
@@ -91,7 +92,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
-    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px))
+    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px, bilevel=ink.bilevel))
     strokes = with_rings(with_crossed_tips(strokes), rings)
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
@@ -114,7 +115,7 @@ def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:
     return middle
 
 
-def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
+def _links(cut: Cut, placed: Placed, sigma_px: float, *, bilevel: bool) -> tuple[Link, ...]:
     """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
     samples, arms = cut.samples, placed.arms
     weights = clean_weights(samples, cut.width_px)
@@ -126,6 +127,10 @@ def _links(cut: Cut, placed: Placed, sigma_px: float) -> tuple[Link, ...]:
     place, slope = local_fits(samples.points_px, weights, samples.first, half=half, degree=2)
     miss = (samples.points_px - place)[:, 1] * slope[:, 0] - (samples.points_px - place)[:, 0] * slope[:, 1]
     miss /= np.maximum(np.hypot(slope[:, 0], slope[:, 1]), 1e-9)
+    if bilevel:
+        clean = np.flatnonzero((weights > 0) | cut.loop[samples.line])
+        begin = np.searchsorted(clean, samples.first)
+        place[clean] = without_stairs(place[clean], begin, cut.loop)
     # Nodes and first clean samples in the arms' frames, all at once.
     at_node = arms.local(placed.nodes_px[np.column_stack([cut.start, cut.end]).ravel()])
     clean = np.flatnonzero(weights > 0)

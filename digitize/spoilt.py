@@ -97,7 +97,8 @@ def spoilt_ends(
         apart = wide if node in tails else np.zeros_like(wide)
         clear = clear_px(wide, sharp, apart)
         most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(0.45 * size[lines], spoilt_samples(wide)))
-        skip[lines, sides] = np.minimum(np.round(clear), most).astype(np.int64)
+        # Thick lines that are a width apart already are clear before they meet: none of their samples is spoilt.
+        skip[lines, sides] = np.clip(np.round(clear), 0, most).astype(np.int64)
         bent = np.flatnonzero(skip[lines, sides] > spoilt_samples(wide) + CURVED_SAMPLES)
         if len(bent):
             runs = [_run(samples, line, side, int(most[row])) for row, (line, side) in enumerate(arms)]
