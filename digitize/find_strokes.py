@@ -44,6 +44,9 @@ WINDOW_WIDTHS, WINDOW_PX = 1.0, 3.0
 SYSTEMATIC_PX = 0.03
 """What a point errs however many samples were averaged, one sigma, px (measured on drawn lines)."""
 
+BILEVEL_SYSTEMATIC_PX = 0.07
+"""The same in black and white, stairs averaged out: round rings of 20 to 50 px are off by 0.05 to 0.08."""
+
 
 def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progress: Progress | None = None) -> Strokes:
     """Give every drawn line as sub-pixel centre-lines between true nodes.
@@ -119,6 +122,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float, *, bilevel: bool) -> tuple
     """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
     samples, arms = cut.samples, placed.arms
     weights = clean_weights(samples, cut.width_px)
+    systematic_px = BILEVEL_SYSTEMATIC_PX if bilevel else SYSTEMATIC_PX
     half = 4 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
     back = np.arange(len(samples.points_px)) - samples.first[samples.line]
     forth = samples.first[samples.line + 1] - 1 - np.arange(len(samples.points_px))
@@ -160,7 +164,7 @@ def _links(cut: Cut, placed: Placed, sigma_px: float, *, bilevel: bool) -> tuple
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
         rest = float(np.sqrt(np.mean(miss[part][used] ** 2))) if len(used) > 2 * half else sigma_px
         # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
-        sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), SYSTEMATIC_PX))
+        sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), systematic_px))
         links.append(Link(start, end, points, sigma, float(cut.ink_px[link])))
     return tuple(links)
 

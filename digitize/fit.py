@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from digitize.circle_fit import Circle, fit_circle
 from digitize.cubics import Chain
-from digitize.curves import Curve, averaged, fit_curves
+from digitize.curves import AVERAGE_SHARE, AVERAGED, CHANCE_SIGMAS, Curve, averaged, fit_curves
 from digitize.sections import Section
-from digitize.smoothing import Smoothed, own_sigma_mm, smoothed
+from digitize.smoothing import ALIKE, Smoothed, own_sigma_mm, smoothed
 from digitize.straight import is_straight, straight_runs
 from digitize.straight_fit import Straight, fit_straight
 from drawing.paths import Arc, Cubic, Line, Path, Point, Segment, sampled
@@ -192,6 +192,14 @@ ROUND_SAMPLES = 60
 """So few points tell that a run is nothing like round."""
 
 
+SLOW_PARTS = 16
+"""What a run leaves a circle by over twice this part of itself is its shape: an oval's whole height is still nine
+tenths of itself so averaged."""
+
+FAST_SIGMAS = CHANCE_SIGMAS * math.sqrt(ALIKE / (2 * AVERAGED[0] + 1))
+"""What it leaves a circle by for shorter may be noise, which does so by chance."""
+
+
 def _circle(section: Section, tolerance_mm: float) -> Circle | None:
     """The circle a run lies on within the noise, or None."""
     points, weights = section.points_mm, section.weights
@@ -201,7 +209,12 @@ def _circle(section: Section, tolerance_mm: float) -> Circle | None:
     if rough is None or np.abs(rough.off_mm(points[few]) * weights[few]).max() > 3 * limit_mm + 4 * section.sigma_mm:
         return None
     circle = fit_circle(points, weights)
-    if circle is None or np.abs(averaged(circle.off_mm(points), weights)).max() > limit_mm:
+    if circle is None:
+        return None
+    off_mm = circle.off_mm(points)
+    slow_mm = averaged(off_mm, weights, half=max(AVERAGED[0], len(points) // SLOW_PARTS))
+    fast_limit_mm = max(AVERAGE_SHARE * tolerance_mm, FAST_SIGMAS * section.sigma_mm)
+    if np.abs(slow_mm).max() > limit_mm or np.abs(averaged(off_mm, weights)).max() > fast_limit_mm:
         return None
     return circle
 

@@ -1,10 +1,20 @@
 """Stairs of black-and-white edges are averaged out, and nothing else is."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from benchmarks.render_lines import Camera, TrueLine, photograph
+from digitize.continuation import line_graph
+from digitize.find_strokes import find_strokes
+from digitize.fit import Contour, fit_contours
+from digitize.sections import closed_sections
 from digitize.stairs import without_stairs
+from drawing.paths import Arc
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture, Source
 
 Floats = NDArray[np.float64]
 
@@ -48,3 +58,21 @@ def test_ends_stay_and_lines_do_not_mix() -> None:
     both = without_stairs(np.concatenate([one, other]), np.array([0, 300, 600]), np.array([False, False]))
     assert both == pytest.approx(np.concatenate([one, other]), abs=1e-6)
     assert without_stairs(np.empty((0, 2)), np.array([0]), np.empty(0, np.bool_)).shape == (0, 2)
+
+
+@pytest.mark.parametrize("radius", [20.0, 30.0, 50.0])
+def test_a_ring_in_black_and_white_is_found_on_its_circle(radius: float) -> None:
+    """The whole way from pixels: no stair is left, and the ring is two arcs within a fiftieth of a mm."""
+    t = np.linspace(0, 2 * np.pi, 360, endpoint=False)
+    ring = radius * np.column_stack([np.cos(t), np.sin(t)]) + radius + 30.3
+    side = round(2 * radius) + 61
+    camera = Camera(blur_px=0.6, noise=8, bilevel=True, seed=4)
+    grey = photograph([TrueLine(ring, 4.0, True)], camera, width=side, height=side)
+    strokes = find_strokes(find_ink(Picture(grey, Source(Path("drawn.png"), "", Medium.RASTER))))
+    assert len(strokes.links) == 1
+    off = np.hypot(*(strokes.links[0].points_px - radius - 30.3).T) - radius
+    assert np.sqrt((off**2).mean()) < 0.1
+    plan = strokes.mapped(lambda p: p * [0.1, -0.1])
+    graph = line_graph(strokes, np.zeros(1, dtype=bool))
+    path = fit_contours([Contour(closed_sections(graph, plan, [0]), True)], tolerance_mm=0.02)[0].path
+    assert [type(segment) for segment in path.segments] == [Arc, Arc]
