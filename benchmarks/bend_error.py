@@ -63,6 +63,7 @@ def rows() -> dict[str, Row]:
         table[f"{shape}, sized border"] = Row(_cylinder(shape), 0)
         table[f"{shape}, sized border, 4 inner lines"] = Row(_cylinder(shape), 4)
         table[f"{shape}, sized border, 10 inner lines"] = Row(_cylinder(shape), 10)
+        table[f"{shape}, sized border, 10 inner lines, by machine"] = Row(_cylinder(shape), 10, drawn=BY_MACHINE)
     table["any, border + 2 knowns"] = Row(_cylinder(None), 0, sized=False, knowns=2)
     table["any, border + 2 knowns, 10 inner lines"] = Row(_cylinder(None), 10, sized=False, knowns=2)
     table["bulge, sized border"] = Row(_bulge, 0)

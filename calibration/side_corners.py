@@ -6,6 +6,7 @@ length near a corner and that corner explain each other's misfit, and nothing te
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import polynomial
@@ -26,21 +27,32 @@ ROUNDS = 4
 OFF_SIGMAS = 8.0
 """A mark further from where its sides meet is not theirs, or wrong; by chance some come to five where a side sags."""
 
+AT_ITS_END = 3.0
+"""What a parabola leaves of a line, rms, is so many times larger at its end (2.6 for a cubic, in closed form)."""
+
 
 def off_its_sides(corners: Corners, observations: Sequence[Observation]) -> int | None:
     """Give the one corner that does not lie where its sides meet, while the three others do; None otherwise."""
     off: list[int] = []
     for corner, mark in enumerate(corners.points_px):
-        met = corner_by_sides(corners, corner, observations)
+        met = _met(corners, corner, observations)
         if met is None:
             return None
-        if math.dist(met, mark) > OFF_SIGMAS * math.hypot(corners.sigma_px, SETTLED_SIGMA_PX):
+        place, left_px = met
+        # Sides of paper that lies in waves are no parabolas: where they meet is that much less sure.
+        if math.dist(place, mark) > OFF_SIGMAS * math.hypot(corners.sigma_px, SETTLED_SIGMA_PX, AT_ITS_END * left_px):
             off.append(corner)
     return off[0] if len(off) == 1 else None
 
 
 def corner_by_sides(corners: Corners, corner: int, observations: Sequence[Observation]) -> PointPx | None:
     """Give where the two straight lines that end nearest to a corner meet, px; None where no two do."""
+    met = _met(corners, corner, observations)
+    return None if met is None else met[0]
+
+
+def _met(corners: Corners, corner: int, observations: Sequence[Observation]) -> tuple[PointPx, float] | None:
+    """Give where two sides meet, and what their parabolas leave of them, rms px."""
     place = np.array(corners.points_px[corner])
     ending = sorted(
         (away, n)
@@ -48,10 +60,11 @@ def corner_by_sides(corners: Corners, corner: int, observations: Sequence[Observ
         if isinstance(seen, StraightLine) and (away := _away_part(seen, place)) < BEYOND_PART
     )
     lines = [seen for _, n in ending if isinstance(seen := observations[n], StraightLine)]
-    for other in lines[1:]:
-        met = _crossing(lines[0], other, place)
-        if met is not None and max(_away_part(line, met) for line in (lines[0], other)) < BEYOND_PART:
-            return float(met[0]), float(met[1])
+    bows = [_Bow.of(line) for line in lines]
+    for line, bow in zip(lines[1:], bows[1:], strict=True):
+        met = _crossing(bows[0], bow, place)
+        if met is not None and max(_away_part(one, met) for one in (lines[0], line)) < BEYOND_PART:
+            return (float(met[0]), float(met[1])), max(bows[0].left_px, bow.left_px)
     return None
 
 
@@ -62,12 +75,47 @@ def _away_part(line: StraightLine, place: Floats) -> float:
     return min(math.dist(start, place), math.dist(end, place)) / length
 
 
-def _crossing(first: StraightLine, second: StraightLine, near: Floats) -> Floats | None:
-    """Give where the parabolas through two lines' points cross, from a place near it."""
+@dataclass(frozen=True, slots=True)
+class _Bow:
+    """The parabola through a line's points: about its middle, along and across, in half lengths; px.
+
+    `left_px` is what it leaves of them, rms.
+    """
+
+    middle: Floats
+    along: Floats
+    half_px: float
+    bow: Floats
+    left_px: float
+
+    @classmethod
+    def of(cls, line: StraightLine) -> "_Bow":
+        points = np.asarray(line.points_px, dtype=np.float64)
+        half = (points[-1] - points[0]) / 2
+        half_px = math.hypot(*half)
+        along = half / half_px
+        middle = (points[0] + points[-1]) / 2
+        off = (points - middle) / half_px
+        t, aside = off @ along, off @ _turned(along)
+        bow = polynomial.polyfit(t, aside, 2)
+        left_px = half_px * float(np.sqrt(np.mean((aside - polynomial.polyval(t, bow)) ** 2)))
+        return cls(middle, along, half_px, bow, left_px)
+
+    def at(self, place: Floats) -> tuple[Floats, Floats]:
+        """Give the parabola's place beside a point, and its direction there (unit)."""
+        across = _turned(self.along)
+        t = float((place - self.middle) @ self.along) / self.half_px
+        direction = self.along + polynomial.polyval(t, polynomial.polyder(self.bow)) * across
+        where = self.middle + self.half_px * (t * self.along + polynomial.polyval(t, self.bow) * across)
+        return np.asarray(where), np.asarray(direction / math.hypot(*direction))
+
+
+def _crossing(first: _Bow, second: _Bow, near: Floats) -> Floats | None:
+    """Give where two parabolas cross, from a place near it."""
     point = near
     for _ in range(ROUNDS):
-        a, along_a = _at(first, point)
-        b, along_b = _at(second, point)
+        a, along_a = first.at(point)
+        b, along_b = second.at(point)
         sine = along_a[0] * along_b[1] - along_a[1] * along_b[0]
         if abs(sine) < LEAST_SINE:
             return None
@@ -76,17 +124,5 @@ def _crossing(first: StraightLine, second: StraightLine, near: Floats) -> Floats
     return point
 
 
-def _at(line: StraightLine, place: Floats) -> tuple[Floats, Floats]:
-    """Give the place of a line's parabola beside a point, and its direction there (unit)."""
-    points = np.asarray(line.points_px, dtype=np.float64)
-    half = (points[-1] - points[0]) / 2
-    half_px = math.hypot(*half)
-    along = half / half_px
-    across = np.array([-along[1], along[0]])
-    middle = (points[0] + points[-1]) / 2
-    off = (points - middle) / half_px
-    bow = polynomial.polyfit(off @ along, off @ across, 2)
-    t = float((place - middle) @ along) / half_px
-    direction = along + polynomial.polyval(t, polynomial.polyder(bow)) * across
-    where = middle + half_px * (t * along + polynomial.polyval(t, bow) * across)
-    return np.asarray(where), np.asarray(direction / math.hypot(*direction))
+def _turned(along: Floats) -> Floats:
+    return np.array([-along[1], along[0]])
