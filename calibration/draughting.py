@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from calibration.evidence import chance
 from calibration.observations import Corners, Observation, StraightLine
 from calibration.plane_map import Floats
 from calibration.solution import Solution
@@ -17,9 +18,6 @@ from calibration.uncertainty import MapCovariance, map_covariance
 
 MACHINE_GIVE = 0.1
 """Part of a hand's give: plotters and printers place a line to 0.02 mm (trade practice: repeatability of plotters)."""
-
-MOST_ODDS = 30.0
-"""Log of odds that are as good as certain."""
 
 MACHINE_LEAN = 0.3
 """Part of a hand's lean: a plotter's axes are square to an arc minute, 0.3 mm on a metre."""
@@ -35,8 +33,7 @@ def as_by_machine(observations: Sequence[Observation]) -> list[Observation]:
 
 def chance_of_machine(by_hand: Solution, by_machine: Solution) -> float:
     """Give how likely it is that a machine drew what was given."""
-    odds = log_evidence(by_machine) - log_evidence(by_hand)
-    return 1 / (1 + math.exp(-max(min(odds, MOST_ODDS), -MOST_ODDS)))
+    return chance(log_evidence(by_machine) - log_evidence(by_hand))
 
 
 def allowing_for_hand(

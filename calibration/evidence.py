@@ -14,6 +14,15 @@ CHOSEN = (*LENS, P.LOG_FOCAL, *CYLINDER, *BULGE)
 """Parameters that one model solves for, or knows more of, and another does not."""
 
 
+MOST_ODDS = 30.0
+"""Log of odds that are as good as certain."""
+
+
+def chance(log_odds: float) -> float:
+    """Give how likely what has these odds is."""
+    return 1 / (1 + math.exp(-max(min(log_odds, MOST_ODDS), -MOST_ODDS)))
+
+
 def log_evidence(solution: Solution) -> float:
     """Give its logarithm but for what all models share: the marks' sigmas and the other priors.
 

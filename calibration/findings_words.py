@@ -104,9 +104,9 @@ def laid_flat(rise_mm: float, u95_mm: float, longest_mm: float) -> Finding:
         Level.NOTE,
         "the paper",
         f"The paper did not lie flat: its lines show that it stands up to {format_mm(rise_mm)} off a plane. It was "
-        f"laid flat in the outlines and in the flat picture; the longest part ({format_mm(longest_mm)}) is then "
-        f"{format_give(u95_mm)}, as every give or take includes how well that is known. Flatten it and photograph it "
-        "again for lengths surer than that.",
+        f"laid flat in the outlines and in the flat picture; the longest part ({format_mm(longest_mm)}) is then sure "
+        f"to {format_give(u95_mm)}, and every give or take includes how well the bend is known. Flatten it and "
+        "photograph it again for lengths surer than that.",
     )
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.evidence import log_evidence
+from calibration.evidence import chance, log_evidence
 from calibration.parameters import FOCAL_SIGMA_UNTOLD, FULL_FRAME_HALF_DIAGONAL_MM
 from calibration.plane_map import Floats, P
 from calibration.solution import Solution, solve
@@ -43,7 +43,7 @@ def doubt_focal(held: Solution) -> tuple[Solution, MapCovariance, FocalDoubt | N
     if not (loose.possible and loose.converged):
         return held, as_held, None
     odds = log_evidence(loose) - log_evidence(held) + math.log(WRONG_BEFOREHAND / (1 - WRONG_BEFOREHAND))
-    wrong = 1 / (1 + math.exp(-odds)) if odds > 0 else math.exp(odds) / (1 + math.exp(odds))
+    wrong = chance(odds)
     as_loose = map_covariance(loose)
     apart = np.outer(loose.values - held.values, loose.values - held.values)
     whole = (1 - wrong) * as_held.whole + wrong * as_loose.whole + min(wrong, 1 - wrong) * apart

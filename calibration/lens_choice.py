@@ -5,13 +5,12 @@ for a lens that is not there puts the marks' errors into it, and not solving for
 every length; choosing one of the two throws away what the other is worth.
 """
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calibration.blocks import LineBlock
-from calibration.evidence import log_evidence
+from calibration.evidence import chance, log_evidence
 from calibration.parameters import Prior, Role
 from calibration.plane_map import LENS
 from calibration.solution import Solution, solve
@@ -20,15 +19,12 @@ from calibration.uncertainty import MapCovariance, map_covariance
 LINES_ENOUGH = 4
 """One line may follow a curve; the lens bends four by one law (design trials)."""
 
-MOST_ODDS = 30.0
-"""Log of odds that are as good as certain."""
-
 SURPRISING = 2.5
 """Sigmas of its prior; one parameter in eighty lies further off by chance, and loses little by a looser prior."""
 
 BEFOREHAND = 2.0
 """Log of the odds, before the marks are looked at, that a lens bends lines. At even odds, six lengths of bent pictures
-were off by 6 % more; at 20 to 1, those of pictures without a lens by 10 % more (trials)."""
+were off by 6 % more; at 20 to 1, those of pictures without a lens by 4 % more (trials)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +60,7 @@ def average_lens(full: Solution, covariance: MapCovariance) -> Averaged:
     if plain is None:
         return Averaged(full, covariance, True)
     shown = log_evidence(full) - log_evidence(plain)
-    without = 1 / (1 + math.exp(min(shown + BEFOREHAND, MOST_ODDS)))
+    without = chance(-shown - BEFOREHAND)
     apart = plain.values - full.values
     between = without * (1 - without) * np.outer(apart, apart)
     # Without a lens the rest is surer; what a doubtful focal length adds, it adds to either.

@@ -105,7 +105,7 @@ def unseen(solution: Solution) -> tuple[P | None, float]:
 
 @dataclass(frozen=True, slots=True)
 class MapCovariance:
-    """(10, 10) covariances of the map's parameters: the whole, and the part that a known lens would take away."""
+    """(48, 48) covariances of the map's parameters: the whole, and the part that a known lens would take away."""
 
     whole: Floats
     lens: Floats

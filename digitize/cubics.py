@@ -14,6 +14,10 @@ Ints = NDArray[np.int64]
 PROBES = 40
 """Points of a stretch that a trial curve is fitted to: ten for each of its freedoms."""
 
+SHORTEST, LONGEST = 0.02, 0.8
+"""Handles keep between these shares of their curve's stretch: on a nearly straight run nothing else stops two long ones
+from crossing, and the curve from running back and forth along its line."""
+
 ROUNDS = 3
 """Turns of fit and Newton step for a trial curve; the error settles in three."""
 
@@ -244,7 +248,7 @@ def _handles(
     pair = np.empty((len(length), 2))
     pair[:, 0] = np.where(solvable, (x0 * c11 - x1 * c01) / safe, third)
     pair[:, 1] = np.where(solvable, (x1 * c00 - x0 * c01) / safe, third)
-    return np.minimum(np.maximum(pair, 0.02 * length[:, None]), 0.8 * length[:, None])
+    return np.minimum(np.maximum(pair, SHORTEST * length[:, None]), LONGEST * length[:, None])
 
 
 def _row_dot(a: Floats, b: Floats) -> Floats:
@@ -259,8 +263,8 @@ def _nearer(
 
     `control` are four (2, B, 1), the parameters `t` and both of `target` (B, P).
     """
-    p0, p1, p2, p3 = control
-    c1, c2, c3 = 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2)
+    p0 = control[0]
+    c1, c2, c3 = polynomial(*control)
     twice_c2, t3 = 2 * c2, 3 * t
     step, squared, turned = 0.0, 0.0, 0.0
     for axis in (0, 1):
@@ -281,7 +285,6 @@ def _nearer(
     return moved, np.sqrt(square)
 
 
-def polynomial(control: Floats) -> tuple[Floats, Floats, Floats]:
-    """Coefficients of t, t² and t³ of cubics with control points (..., 4, 2)."""
-    p0, p1, p2, p3 = (control[..., k, :] for k in range(4))
+def polynomial(p0: Floats, p1: Floats, p2: Floats, p3: Floats) -> tuple[Floats, Floats, Floats]:
+    """Coefficients of t, t² and t³ of cubics with these control points, arrays of one shape or alike to it."""
     return 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2)

@@ -140,8 +140,8 @@ def _crossing(a: Straight, b: Straight) -> NDArray[np.float64] | None:
     cross = float(a.along[0] * b.along[1] - a.along[1] * b.along[0])
     if abs(cross) < math.sin(math.radians(15)):
         return None
-    way = b.at_mm - a.at_mm
-    met: NDArray[np.float64] = a.at_mm + a.along * float(way[0] * b.along[1] - way[1] * b.along[0]) / cross
+    way = b.at - a.at
+    met: NDArray[np.float64] = a.at + a.along * float(way[0] * b.along[1] - way[1] * b.along[0]) / cross
     return met
 
 
@@ -152,7 +152,7 @@ def _line(section: Section) -> _Done:
     if long == 0:
         far = np.hypot(*(section.points_mm - start).T)
     else:
-        far = np.abs(Straight(start, way / long).off_mm(section.points_mm))
+        far = np.abs(Straight(start, way / long).off(section.points_mm))
     return _Done(_point(start), [Line(_point(end))], float((far * (section.weights > 0)).max()))
 
 
@@ -313,7 +313,7 @@ def _mixed(section: Section, runs: Sequence[tuple[int, int]]) -> list[_Piece]:
         line = fit_straight(section.points_mm[first : last + 1], section.weights[first : last + 1])
         for at in (first, last):
             if is_loop or at not in (0, last_sample):
-                points[at] = line.at_mm + line.along * float((points[at] - line.at_mm) @ line.along)
+                points[at] = line.foot(points[at])
         way = points[last] - points[first]
         directions[[first, last]] = way / np.hypot(*way)
     if is_loop:

@@ -17,6 +17,7 @@ from digitize.dash_corners import ARM_WIDTHS, ASIDE_PX, ASIDE_WIDTHS, LEAST_ARM_
 from digitize.dashed_lines import over_gaps, sides_at
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.link_sizes import link_lengths_px
+from digitize.straight_fit import fit_straight
 from digitize.strokes import Link, NodeKind, Strokes
 from pictures.ridge import profiles
 
@@ -139,22 +140,14 @@ def _hook(strokes: Strokes, side: Side, at: dict[int, list[Side]]) -> _Hook | No
     straight = points[max(0, kept - round(BODY_WIDTHS[1] * width_px)) : max(kept, 0)]
     if len(straight) < BODY_WIDTHS[0] * width_px:
         return None
-    middle, way, bow_px = _line(straight)
+    line = fit_straight(straight, np.ones(len(straight)))
     end = towards(strokes.links[side >> 1], side)[-1]
-    off = end - middle
-    if bow_px > BOW_WIDTHS * width_px or abs(off[0] * way[1] - off[1] * way[0]) < LEAST_HOOK_WIDTHS * width_px:
+    bow_px, aside_px = float(np.abs(line.off(straight)).max()), float(np.abs(line.off(end[None])).max())
+    if bow_px > BOW_WIDTHS * width_px or aside_px < LEAST_HOOK_WIDTHS * width_px:
         return None
-    base = middle + way * float((straight[-1] - middle) @ way)
+    base = line.foot(straight[-1])
     arms = [points[kept:], *(strokes.links[one].points_px for one in arm)]
-    return _Hook(side, frozenset(arm), body, base, way, np.concatenate(arms), end, width_px)
-
-
-def _line(points: Floats) -> tuple[Floats, Floats, float]:
-    """The middle of points, their direction from first to last, and how far they leave it."""
-    middle = points.mean(axis=0)
-    _, _, axes = np.linalg.svd(points - middle, full_matrices=False)
-    way = axes[0] if axes[0] @ (points[-1] - points[0]) > 0 else -axes[0]
-    return middle, way, float(np.abs((points - middle) @ axes[1]).max())
+    return _Hook(side, frozenset(arm), body, base, line.along, np.concatenate(arms), end, width_px)
 
 
 def _straight(strokes: Strokes, side: Side) -> _End | None:
@@ -163,10 +156,10 @@ def _straight(strokes: Strokes, side: Side) -> _End | None:
     points = towards(link, side)[-round(BODY_WIDTHS[1] * width_px) :]
     if len(points) < 3:
         return None
-    middle, way, bow_px = _line(points)
-    if bow_px > BOW_WIDTHS * width_px:
+    line = fit_straight(points, np.ones(len(points)))
+    if float(np.abs(line.off(points)).max()) > BOW_WIDTHS * width_px:
         return None
-    return _End(side, middle + way * float((points[-1] - middle) @ way), way)
+    return _End(side, line.foot(points[-1]), line.along)
 
 
 def _corners(hook: _Hook, lines: list[_End], darkness: NDArray[np.uint8]) -> list[tuple[float, _End, Floats]]:

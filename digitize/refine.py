@@ -8,7 +8,7 @@ from numpy.linalg import LinAlgError
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
-from digitize.cubics import Chain, Floats, Ints, polynomial
+from digitize.cubics import LONGEST, SHORTEST, Chain, Floats, Ints, polynomial
 
 STEPS = 6
 """Gauss-Newton steps; the change is under a thousandth of the tolerance after four."""
@@ -21,11 +21,6 @@ BAND = 5
 
 LARGEST_SWING_RAD = 0.3
 """No joint turns farther in one step: beyond, the linear picture of the curve is wrong."""
-
-
-SHORTEST, LONGEST = 0.02, 0.8
-"""Handles keep between these shares of their curve's stretch: on a nearly straight run nothing else stops two long ones
-from crossing, and the curve from running back and forth along its line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +159,7 @@ def _costs(samples: _Samples, residual: Floats) -> Floats:
 def _feet(control: Floats, samples: _Samples, t: Floats, *, rounds: int) -> tuple[Floats, Floats, Floats]:
     """Parameters of the samples' feet, their signed distances, and the unit normals there (2, N)."""
     of = samples.curve
-    coefficients = np.stack([control[:, 0], *polynomial(control)], axis=1)
+    coefficients = np.stack([control[:, 0], *polynomial(*np.moveaxis(control, 1, 0))], axis=1)
     x0, x1, x2, x3 = coefficients[..., 0].T[:, of]
     y0, y1, y2, y3 = coefficients[..., 1].T[:, of]
     px, py = samples.points[:, 0], samples.points[:, 1]

@@ -20,7 +20,7 @@ def is_straight(section: Section, tolerance_mm: float) -> bool:
     if used.sum() < 4:
         return True
     line = fit_straight(section.points_mm, section.weights)
-    return bool(_bow_mm(line.off_mm(section.points_mm[used]), section.sigma_mm, tolerance_mm) <= 1)
+    return bool(_bow_mm(line.off(section.points_mm[used]), section.sigma_mm, tolerance_mm) <= 1)
 
 
 def _bow_mm(off_mm: NDArray[np.float64], sigma_mm: float, tolerance_mm: float) -> float:
@@ -98,7 +98,7 @@ def _is_real(section: Section, first: int, last: int, tolerance_mm: float) -> bo
     inner, used = points[trim : len(points) - trim], weights[trim : len(points) - trim] > 0
     if used.sum() < 8:
         return False
-    off = fit_straight(inner, used.astype(float)).off_mm(inner[used])
+    off = fit_straight(inner, used.astype(float)).off(inner[used])
     window = max(1, len(off) // 6)
     average = np.convolve(off, np.ones(window) / window, "valid")
     allowed = max(REAL_SHARE * tolerance_mm, 2.5 * section.sigma_mm / np.sqrt(window))

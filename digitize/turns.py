@@ -73,7 +73,7 @@ def _is_round(graph: LineGraph, arrives: Side, after: Side) -> bool:
     circle = fit_circle(both, np.ones(len(both)))
     if circle is None:
         line = fit_straight(both, np.ones(len(both)))
-        return bool(np.sqrt((line.off_mm(both) ** 2).mean()) <= allowed_px)
+        return bool(np.sqrt((line.off(both) ** 2).mean()) <= allowed_px)
     way = both - circle.centre_mm
     stray_px = float(np.sqrt(((np.hypot(*way.T) - circle.radius_mm) ** 2).mean()))
     # The points must run on around the circle, not back along it as the sides of a sharp tip do.

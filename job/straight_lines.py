@@ -46,10 +46,10 @@ def straight_lines(
     straights: tuple[GivenStraight, ...], strokes: Strokes, *, full_per_paper: float
 ) -> tuple[tuple[StraightLine, ...], tuple[Finding, ...]]:
     """Give what was found in the ink of every line, and a note for each that no drawn line runs along."""
-    lines: list[StraightLine] = []
-    notes: list[Finding] = []
     if not straights:
         return (), ()
+    lines: list[StraightLine] = []
+    notes: list[Finding] = []
     ink = clear_ink(strokes)
     for number, straight in enumerate(straights, 1):
         label = f"straight line {number}"
