@@ -1,19 +1,22 @@
 """Sessions for tests, and hands that work in them."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from drawing.errors import ScantlingError
-from job.job import Job, Sheet
+from job.job import Job, KeptGrid, Sheet
 from job.job_file import JOB_NAME, read_job
 from job.settle import Landmarks
+from printing.best_grid import PageGrid
 from tests.tracing.gestures import HEIGHT, WIDTH, Hand
 from tracing.session import Session
 
 LANDMARKS = Landmarks(
     np.random.default_rng(3).uniform(0, 3000, (4000, 2)), np.full(4000, 0.15), 12.0, int(WIDTH), int(HEIGHT)
 )
+GRID = PageGrid((1.5, -2.25), True, rows=2, cols=3)
 
 
 def new_job(folder: Path) -> Job:
@@ -50,3 +53,10 @@ def edited(folder: Path) -> str:
     assert "by hand" in text
     (folder / JOB_NAME).write_text(text)
     return text
+
+
+def exported(job: Job) -> Job:
+    """The job as an export leaves it."""
+    return replace(
+        job, sheet=replace(job.sheet, origin_px=(10.5, 2000.25)), kept_grid=KeptGrid(GRID, job.fraction, job.setup)
+    )
