@@ -176,27 +176,34 @@ def _meeting(first: Run, second: Run) -> tuple[Points, bool] | None:
     With it, whether both have ink right there.
     """
     u, s = 0.0, 0.0
-    point = first.origin
+    least = math.sin(math.radians(LEAST_CORNER_DEG - 10))
     for step in range(4):
-        a, b = first.at(np.array([u]))[0], second.at(np.array([s]))[0]
-        d1, d2 = _direction(first, u), _direction(second, s)
-        cross = d1[0] * d2[1] - d1[1] * d2[0]
-        if abs(cross) < math.sin(math.radians(LEAST_CORNER_DEG - 10)):
+        (ax, ay, ux, uy), (bx, by, sx, sy) = _place(first, u), _place(second, s)
+        cross = ux * sy - uy * sx
+        if abs(cross) < least:
             return None
-        along = ((b - a)[0] * d2[1] - (b - a)[1] * d2[0]) / cross
-        point = a + along * d1
-        u, s = float((point - first.origin) @ first.along), float((point - second.origin) @ second.along)
+        along = ((bx - ax) * sy - (by - ay) * sx) / cross
+        x, y = ax + along * ux, ay + along * uy
+        u, s = _along(first, x, y), _along(second, x, y)
         if step == 0 and not (_reaches(first, u) and _reaches(second, s)):
             return None
     if not (_reaches(first, u) and _reaches(second, s)):
         return None
-    return point, _has_ink(first, u) and _has_ink(second, s)
+    return np.array([x, y]), _has_ink(first, u) and _has_ink(second, s)
 
 
-def _direction(run: Run, u: float) -> Points:
-    slope = run.coefficients[1] + 2 * run.coefficients[2] * u
-    d = run.along + slope * np.array([-run.along[1], run.along[0]])
-    return np.asarray(d / math.hypot(*d))
+def _place(run: Run, u: float) -> tuple[float, float, float, float]:
+    """Where a run is at u, and its unit direction there: x, y of both, as plain numbers, which are many."""
+    (ax, ay), (c0, c1, c2) = run.along.tolist(), run.coefficients.tolist()
+    x0, y0 = run.origin.tolist()
+    v, slope = c0 + u * (c1 + u * c2), c1 + 2 * c2 * u
+    far = math.hypot(ax - slope * ay, ay + slope * ax)
+    return x0 + u * ax - v * ay, y0 + u * ay + v * ax, (ax - slope * ay) / far, (ay + slope * ax) / far
+
+
+def _along(run: Run, x: float, y: float) -> float:
+    (ax, ay), (x0, y0) = run.along.tolist(), run.origin.tolist()
+    return float((x - x0) * ax + (y - y0) * ay)
 
 
 def _reaches(run: Run, u: float) -> bool:

@@ -91,7 +91,7 @@ class Run:
     def at(self, u: Points) -> Points:
         """Give (N, 2) points of the curve."""
         across = np.array([-self.along[1], self.along[0]])
-        v = np.polynomial.polynomial.polyval(u, self.coefficients)
+        v = _parabola(self.coefficients, u)
         return np.asarray(self.origin + u[:, None] * self.along + v[:, None] * across)
 
     def ends(self) -> Points:
@@ -170,26 +170,28 @@ def _grown(
     origin = (start[seed] + end[seed]) / 2
     along = (end[seed] - start[seed]) / length[seed]
     across = np.array([-along[1], along[0]])
+    # Steep pieces can never lie along this curve.
+    usable = np.flatnonzero(free & (np.abs((end - start) @ along) > 0.9 * length))
+    start, end, length = start[usable], end[usable], length[usable]
+    seed = int(np.searchsorted(usable, seed))
     u1, v1 = (start - origin) @ along, (start - origin) @ across
     u2, v2 = (end - origin) @ along, (end - origin) @ across
     slope = (v2 - v1) / np.where(np.abs(u2 - u1) > 1e-9, u2 - u1, np.inf)
     lo, hi = np.minimum(u1, u2), np.maximum(u1, u2)
-    # Steep pieces can never lie along this curve.
-    usable = free & (hi - lo > 0.9 * length)
     member = np.zeros(len(start), bool)
     member[seed] = True
     tried = member.copy()
     coefficients = np.zeros(3)
     bend = 8 * MOST_BOW / diagonal_px
+    least_lean = SLOPE + ACROSS_PX / np.maximum(length, 1)
     for _ in range(MOST_STEPS):
         low, high = lo[member].min(), hi[member].max()
         most_gap = max(LEAST_GAP * diagonal_px, MOST_GAP * (high - low))
         gap = np.maximum(0, np.maximum(low - hi, lo - high))
         beyond = np.maximum(0, np.maximum(low - lo, hi - high))
-        curve = np.polynomial.polynomial.polyval
-        off = np.maximum(np.abs(v1 - curve(u1, coefficients)), np.abs(v2 - curve(u2, coefficients)))
+        off = np.maximum(np.abs(v1 - _parabola(coefficients, u1)), np.abs(v2 - _parabola(coefficients, u2)))
         lean = np.abs(slope - (coefficients[1] + coefficients[2] * (u1 + u2)))
-        near = usable & (gap <= most_gap) & (lean <= SLOPE + bend * beyond + ACROSS_PX / np.maximum(length, 1))
+        near = (gap <= most_gap) & (lean <= least_lean + bend * beyond)
         now = near & (off <= ACROSS_PX + 0.25 * bend * beyond**2)
         now[seed] = True
         if (now == member).all():
@@ -207,7 +209,13 @@ def _grown(
     intervals = _union(lo[index], hi[index])
     covered = float((intervals[:, 1] - intervals[:, 0]).sum())
     run = Run(origin, along, coefficients, float(lo[index].min()), float(hi[index].max()), covered, intervals)
-    return run, index
+    return run, usable[index]
+
+
+def _parabola(coefficients: Points, u: Points) -> Points:
+    """Give v(u); numpy's own goes round a loop and checks more than it works out."""
+    v: Points = coefficients[0] + u * (coefficients[1] + u * coefficients[2])
+    return v
 
 
 def _curve(u1: Points, v1: Points, u2: Points, v2: Points, length: Points) -> Points:

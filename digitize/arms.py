@@ -190,10 +190,13 @@ def least_squares(
     size = degree + 1
     scale = np.maximum((np.abs(x) * (weight > 0)).max(axis=1), 1.0)
     u = x / scale[:, None]
-    powers = np.stack([u**power for power in range(2 * degree + 1)], axis=2)
-    sums = np.einsum("aw,awp->ap", weight, powers)
+    powers = [np.ones_like(u), u]
+    while len(powers) <= 2 * degree:
+        powers.append(powers[-1] * u)
+    sums = np.stack([np.einsum("aw,aw->a", weight, power) for power in powers], axis=1)
     normal = np.stack([sums[:, row : row + size] for row in range(size)], axis=1)
-    right = np.einsum("aw,aw,awp->ap", weight, y, powers[:, :, :size])
+    weighed = weight * y
+    right = np.stack([np.einsum("aw,aw->a", weighed, power) for power in powers[:size]], axis=1)
     number = (weight > 0).sum(axis=1)
     scaled = normal / np.maximum(sums[:, :1, None], 1e-300)
     solvable = (number >= size + 1) & (np.linalg.det(scaled) > (1e-4 if degree == 1 else 1e-8))
@@ -201,7 +204,7 @@ def least_squares(
     right[~solvable] = 0
     inverse = np.linalg.inv(normal)
     solution = np.einsum("aij,aj->ai", inverse, right)
-    residual = y - np.einsum("awp,ap->aw", powers[:, :, :size], solution)
+    residual = y - sum(solution[:, power, None] * powers[power] for power in range(size))
     rest = (weight * residual**2).sum(axis=1) / np.maximum(number - size, 1)
     back = scale[:, None] ** -np.arange(size)[None, :]
     coefficients, covariance = np.zeros((len(x), 3)), np.zeros((len(x), 3, 3))

@@ -177,12 +177,12 @@ def _tip(one: Floats, other: Floats, onward: Floats, through: Floats, width_px: 
     if reach < AHEAD_WIDTHS[0] * width_px:
         return None
     axis = axis / reach
-    a = _side(one, through, axis, width_px)
-    b = None if a is None else _side(other, through, axis, width_px)
-    if a is None or b is None:
-        return None
     # From either side of the line, and each coming from behind.
-    if a.across * b.across >= 0 or min(a.way @ axis, b.way @ axis) < np.cos(ACUTE_RAD):
+    a = _side(one, through, axis, width_px)
+    if a is None or a.way @ axis < np.cos(ACUTE_RAD):
+        return None
+    b = _side(other, through, axis, width_px)
+    if b is None or b.way @ axis < np.cos(ACUTE_RAD) or a.across * b.across >= 0:
         return None
     cross = float(a.way[0] * b.way[1] - a.way[1] * b.way[0])
     if abs(cross) < np.sin(LEAST_RAD):

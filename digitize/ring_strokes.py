@@ -38,7 +38,10 @@ def without_rings(pixels: NDArray[np.int32], rings: Sequence[Ring]) -> NDArray[n
         bridges += _through(inner, outer, 2 * band)
     kept = pixels[~gone]
     if bridges:
-        kept = np.unique(np.concatenate([kept, *bridges])[:, ::-1], axis=0)[:, ::-1]
+        x, y = np.concatenate([kept, *bridges]).T.astype(np.int64)
+        left, stride = x.min(), np.ptp(x) + 1
+        y, x = np.divmod(np.unique(y * stride + x - left), stride)
+        kept = np.column_stack([x + left, y]).astype(np.int32)
     return np.ascontiguousarray(kept)
 
 

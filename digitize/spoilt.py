@@ -80,33 +80,36 @@ def spoilt_ends(
     for side, (begin, sign) in enumerate(((samples.first[:-1], 1), (samples.first[1:] - 1, -1))):
         away = samples.points_px[begin + sign * look] - samples.points_px[begin + sign * near]
         ways[:, side] = away / np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)[:, None]
-    at: dict[int, list[tuple[int, int]]] = {}
-    for line, nodes in enumerate(zip(start.tolist(), end.tolist(), strict=True)):
-        if not loop[line]:
-            for side, node in enumerate(nodes):
-                at.setdefault(node, []).append((line, side))
-    skip = np.repeat(spoilt_samples(width_px), 2).reshape(-1, 2)
-    for node, arms in at.items():
-        if len(arms) < 2:
-            continue
-        lines, sides = np.array(arms).T
-        cosine = ways[lines, sides] @ ways[lines, sides].T
-        np.fill_diagonal(cosine, -1)
+    usual = spoilt_samples(width_px)
+    skip = np.repeat(usual, 2).reshape(-1, 2)
+    arm = np.flatnonzero(~np.repeat(loop, 2))
+    node = np.column_stack([start, end]).ravel()[arm]
+    arm = arm[np.argsort(node, kind="stable")]
+    nodes, first, number = np.unique(np.sort(node), return_index=True, return_counts=True)
+    told = np.isin(nodes, list(tails))
+    for degree in np.unique(number[number > 1]).tolist():
+        alike = number == degree
+        lines, sides = np.divmod(arm[first[alike][:, None] + np.arange(degree)], 2)
+        way = ways[lines, sides]
+        cosine = np.einsum("nik,njk->nij", way, way)
+        cosine[:, np.arange(degree), np.arange(degree)] = -1
         wide = width_px[lines]
-        sharp = np.maximum(cosine.max(axis=1), 0)
-        apart = wide if node in tails else np.zeros_like(wide)
+        sharp = np.maximum(cosine.max(axis=2), 0)
+        apart = np.where(told[alike][:, None], wide, 0.0)
         clear = clear_px(wide, sharp, apart)
-        most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(0.45 * size[lines], spoilt_samples(wide)))
+        most = np.minimum(MOST_SPOILT_WIDTHS * wide + SPOILT_PX, np.maximum(0.45 * size[lines], usual[lines]))
         # Thick lines that are a width apart already are clear before they meet: none of their samples is spoilt.
-        skip[lines, sides] = np.clip(np.round(clear), 0, most).astype(np.int64)
-        bent = np.flatnonzero(skip[lines, sides] > spoilt_samples(wide) + CURVED_SAMPLES)
-        if len(bent):
-            runs = [_run(samples, line, side, int(most[row])) for row, (line, side) in enumerate(arms)]
-            for row in bent.tolist():
+        given = np.clip(np.round(clear), 0, most).astype(np.int64)
+        bent = given > usual[lines] + CURVED_SAMPLES
+        for here in np.flatnonzero(bent.any(axis=1)).tolist():
+            arms = list(zip(lines[here].tolist(), sides[here].tolist(), most[here].tolist(), strict=True))
+            runs = [_run(samples, line, side, int(count)) for line, side, count in arms]
+            for row in np.flatnonzero(bent[here]).tolist():
                 others = np.concatenate([run for other, run in enumerate(runs) if other != row])
-                need = SPOILT_WIDTHS * wide[row] + SPOILT_PX + 0.5 * wide[row] * sharp[row] - apart[row]
-                line, side = arms[row]
-                skip[line, side] = min(skip[line, side], _free_from(runs[row], others, float(need)))
+                need = SPOILT_WIDTHS * wide[here, row] + SPOILT_PX + 0.5 * wide[here, row] * sharp[here, row]
+                free = _free_from(runs[row], others, float(need - apart[here, row]))
+                given[here, row] = min(given[here, row], free)
+        skip[lines, sides] = given
     return skip
 
 

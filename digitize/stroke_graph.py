@@ -73,7 +73,8 @@ def trace_chains(pixels: NDArray[np.int32]) -> Chains:
     before = _predecessor(tail, is_node, reverse, count)
     root, rank = _ranked(before)
     # Each chain was found from both its ends; the one whose first link has the lower number stays.
-    last = ~np.isin(index, before[before != index])
+    last = np.ones(2 * half, np.bool_)
+    last[before[before != index]] = False
     ends = index[last]
     other = np.full(2 * half, -1)
     other[root[ends]] = reverse[ends]
@@ -115,16 +116,16 @@ def _links(keys: NDArray[np.int64], stride: int) -> tuple[NDArray[np.int64], NDA
         at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
         return keys[at] == wanted, at
 
-    east, at_east = present(keys + 1)
     south, at_south = present(keys + stride)
-    west, _ = present(keys - 1)
+    beside = keys[1:] == keys[:-1] + 1
+    east, west = np.append(beside, False), np.insert(beside, 0, False)
     south_east, at_south_east = present(keys + stride + 1)
     south_west, at_south_west = present(keys + stride - 1)
     south_east &= ~east & ~south
     south_west &= ~west & ~south
     here = np.arange(len(keys))
     a = np.concatenate([here[east], here[south], here[south_east], here[south_west]])
-    b = np.concatenate([at_east[east], at_south[south], at_south_east[south_east], at_south_west[south_west]])
+    b = np.concatenate([here[east] + 1, at_south[south], at_south_east[south_east], at_south_west[south_west]])
     return a, b
 
 
