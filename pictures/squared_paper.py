@@ -130,7 +130,10 @@ def find_squared_paper(ink: Ink, *, within: Polygon | None) -> SquaredPaper | No
         sheet = np.zeros_like(ink.darkness)
         cv2.fillPoly(sheet, [np.round(np.asarray(within)).astype(np.int32)], 1)
     down = _family(ink.darkness, ink.noise, sheet)
-    across = _family(ink.darkness.T, ink.noise, None if sheet is None else sheet.T)
+    # Turned once: a column's pixels lie a row apart, and picking them is ten times as slow.
+    turned = np.asarray(cv2.transpose(ink.darkness), np.uint8)
+    across = _family(turned, ink.noise, None if sheet is None else sheet.T)
+    del turned
     sheet_px2 = float(ink.darkness.size if sheet is None else np.count_nonzero(sheet))
     if down is not None and across is not None and _other_ways(down, across):
         if all(_is_squares(family, sheet_px2) for family in (down, across)):
