@@ -169,7 +169,7 @@ class _Work:
                 continue
             a, b = self.start[line], self.end[line]
             if a == b:
-                if self.ends_at(a) > 2 and self.length[line] < 2 * SPLIT_WIDTHS * self.width_at(a, line) + 2:
+                if self.ends_at(a) > 2 and self.is_hole(line, self.width_at(a, line)):
                     self.drop(line)
                 continue
             if self.ends_at(a) < 3 or self.ends_at(b) < 3:
@@ -211,6 +211,24 @@ class _Work:
                 apart = float(np.hypot(*(middles[0] - middles[1])))
                 if self.length[other] < MERGED_WIDTHS * width and apart < HOLE_WIDTHS * width + 1:
                     self.drop(other)
+        for line in sorted(self.alive):
+            node = self.start[line]
+            if self.end[line] == node and self.ends_at(node) > 2 and self.is_hole(line, self.width_at(node, line)):
+                self.drop(line)
+
+    def is_hole(self, line: int, width: float) -> bool:
+        """Whether a line that returns to a node where others meet runs around a hole in their merged ink.
+
+        Both ends of the hole have become one node; its two sides are the two halves of the line.
+        """
+        if self.length[line] < 2 * SPLIT_WIDTHS * width + 2:
+            return True
+        if self.length[line] > 2 * MERGED_WIDTHS * width:
+            return False
+        points = self.lines[line]
+        half = len(points) // 2
+        apart = np.hypot(*(points[:half] - points[::-1][:half]).T)
+        return bool(apart.max(initial=0) < HOLE_WIDTHS * width + 1) or not self.clear(line, width).any()
 
     def crosses(self, line: int, width: float) -> bool:
         """Whether the four lines at a link's two ends are two that run straight through each other along it."""

@@ -21,10 +21,6 @@ END_SAMPLES = 72
 FARTHEST_WIDTHS, FARTHEST_PX = 3.0, 4.0
 """A skeleton's node lies off the true one by up to this: lines at 30 deg share ink over two widths, and blur."""
 
-TIP_SIGMA_PX = 0.8
-"""One-sigma error along the axis of where the ink's amount alone puts a tip, px (measured on drawn tips of 8 to 25
-deg)."""
-
 TIP_INK = 0.5
 """How far ink must reach on from a tip, in half widths: a drawn tip's reaches one and a mitred one's more; none does
 beyond a blunt nose, whose sides would meet farther on."""
@@ -83,14 +79,14 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     begin[node[free]] = _ink_ends(arms, free, samples, index, cut.ink_px[line], darkness)
     hold = np.where(count == 1, 1e-3, np.maximum(2 * width, 2.0))
     for tip, tail in graph.tails.items():
-        begin[tip], hold[tip] = tail.tip_px, TIP_SIGMA_PX
+        begin[tip], hold[tip] = tail.tip_px, tail.sigma_px
     hold[loop] = 1e-3
     place = meeting_points(arms, node, begin, hold_px=hold)
     # A crossing far from its ink is a pair of nearly parallel arms: what was seen is then better.
     moved = np.hypot(*(place - begin).T)
     limit = FARTHEST_WIDTHS * width + FARTHEST_PX
     for tip, tail in graph.tails.items():
-        limit[tip] = 3 * TIP_SIGMA_PX + np.hypot(*(tail.points_px[-1] - tail.points_px[0]))
+        limit[tip] = 3 * tail.sigma_px + np.hypot(*(tail.points_px[-1] - tail.points_px[0]))
     place = np.where((moved > limit)[:, None], begin, place)
 
     kinds = np.full(len(place), NodeKind.JUNCTION, np.uint8)
