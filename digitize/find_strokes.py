@@ -48,6 +48,11 @@ BILEVEL_SYSTEMATIC_PX = 0.07
 """The same in black and white, stairs averaged out: round rings of 20 to 50 px are off by 0.05 to 0.08."""
 
 
+GAP_STEP_PX = 1.8
+"""Clean samples farther apart than this, px, have others between them that could not be used: they lie about 1 px
+apart."""
+
+
 def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progress: Progress | None = None) -> Strokes:
     """Give every drawn line as sub-pixel centre-lines between true nodes.
 
@@ -143,38 +148,41 @@ def _links(cut: Cut, placed: Placed, sigma_px: float, *, bilevel: bool) -> tuple
     some = np.minimum(np.column_stack([low, np.maximum(high, 0)]).ravel(), max(len(clean) - 1, 0))
     at_sample = arms.local(place[clean[some]]) if len(clean) else at_node
     extensions = _extensions(arms, at_node, at_sample, np.repeat((low <= high) & ~cut.loop, 2))
+    # What the clean samples of each link show, of all links at once.
+    line, shown, ways = samples.line[clean], place[clean], slope[clean]
+    apart = (np.hypot(*np.diff(shown, axis=0).T) > GAP_STEP_PX) & (line[1:] == line[:-1])
+    is_broken = np.bincount(line[1:][apart], minlength=len(cut.start)) > 0
+    number = high - low + 1
+    scatter = np.sqrt(np.bincount(line, miss[clean] ** 2, minlength=len(cut.start)) / np.maximum(number, 1))
+    rest = np.where(number > 2 * half, scatter, sigma_px)
+    # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
+    sigmas = np.hypot(np.maximum(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), systematic_px).tolist()
     links: list[Link] = []
     for link in range(len(cut.start)):
-        part = slice(int(samples.first[link]), int(samples.first[link + 1]))
-        used = np.flatnonzero(weights[part] > 0)
         start, end = int(cut.start[link]), int(cut.end[link])
         nodes = placed.nodes_px[[start, end]]
         if cut.loop[link]:
-            points = _closed(place[part])
+            points = _closed(place[int(samples.first[link]) : int(samples.first[link + 1])])
             nodes = points[[0, -1]]
             placed.nodes_px[start] = points[0]
-        elif len(used) == 0:
+        elif number[link] == 0:
             if start == end:
                 # A ring too small to measure is a blot in the line, not a line.
                 continue
             points = nodes
         else:
-            middle = _filled(place[part][used], slope[part][used])
+            used = slice(int(low[link]), int(high[link]) + 1)
+            middle = _filled(shown[used], ways[used]) if is_broken[link] else shown[used]
             lead, trail = extensions[2 * link], extensions[2 * link + 1]
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
-        rest = float(np.sqrt(np.mean(miss[part][used] ** 2))) if len(used) > 2 * half else sigma_px
-        # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
-        sigma = float(np.hypot(max(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), systematic_px))
-        links.append(Link(start, end, points, sigma, float(cut.ink_px[link])))
+        links.append(Link(start, end, points, sigmas[link], float(cut.ink_px[link])))
     return tuple(links)
 
 
 def _filled(points: Floats, slopes: Floats) -> Floats:
     """Points with the gaps between them bridged about every px, by Hermite's cubics along their directions."""
     steps = np.hypot(*np.diff(points, axis=0).T)
-    gaps = np.flatnonzero(steps > 1.8)
-    if len(gaps) == 0:
-        return points
+    gaps = np.flatnonzero(steps > GAP_STEP_PX)
     runs, done = [], 0
     for gap in gaps.tolist():
         runs.append(points[done : gap + 1])
