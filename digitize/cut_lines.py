@@ -223,7 +223,8 @@ def _corners(
     has = ~np.isnan(dark).all(axis=1)
     contrast = samples.contrast[at].copy()
     contrast[has] = np.nanmedian(dark[has], axis=1)
-    sense = np.sign(away[0::2, 1] * away[1::2, 0] - away[0::2, 0] * away[1::2, 1])
+    # The way the line was seen to turn: a bent side carried on to where it was not seen may have turned past it.
+    sense = np.sign(ends[0::2, 1] * ends[1::2, 0] - ends[0::2, 0] * ends[1::2, 1])
     bend = 2 * BENDING_PX * arms.fit[:, 2]
     on = np.maximum(bend[1::2] * sense, 0) + np.maximum(-bend[0::2] * sense, 0)
     outward = -(away[0::2] + away[1::2])
@@ -235,7 +236,14 @@ def _corners(
     near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2
     known = arms.known[0::2] & arms.known[1::2]
     true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & full & (on < STILL_BENDING * turn)
-    return true
+    # A side without clean samples of its own looks straight in any case: where the next bend on it is an arc, so is it.
+    unclear = np.column_stack([before, after]) < (2 * spoilt_samples(wide) + CLEAR_SAMPLES)[:, None]
+    arc = ~true & (turn > LEAST_CORNER_RAD)
+    number = np.arange(len(at))
+    last, next_ = number - 1, number + 1
+    last[lowest], next_[highest] = np.where(rings, highest, lowest), np.where(rings, lowest, highest)
+    alone: NDArray[np.bool_] = true & ~((unclear[:, 0] & arc[last]) | (unclear[:, 1] & arc[next_]))
+    return alone
 
 
 def _ink_reach(
