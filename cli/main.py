@@ -23,6 +23,8 @@ def run() -> None:
     except KeyboardInterrupt:
         # Before the first command is even known.
         code = INTERRUPTED
+    # Nor is it looked for among all that libraries loaded, on the way out.
+    gc.freeze()
     sys.exit(code)
 
 

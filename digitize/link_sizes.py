@@ -1,4 +1,4 @@
-"""How long each of the strokes' links is, and how far it reaches."""
+"""How long each of the strokes' links is, where it ends, and how far it reaches."""
 
 from functools import lru_cache
 from itertools import pairwise
@@ -32,3 +32,11 @@ def link_bounds_px(strokes: Strokes) -> NDArray[np.float64]:
     bounds = np.hstack([np.minimum.reduceat(points, first), np.maximum.reduceat(points, first)])
     bounds.flags.writeable = False
     return bounds
+
+
+@lru_cache(maxsize=2)
+def link_ends_px(strokes: Strokes) -> NDArray[np.float64]:
+    """Give the first and the last point of all links, (L, 2, 2); not to be written to."""
+    ends = np.array([link.points_px[[0, -1]] for link in strokes.links]).reshape(-1, 2, 2)
+    ends.flags.writeable = False
+    return ends

@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 from digitize.continuation import THIN_LINE, LineGraph, Side, points_from
 from digitize.core2 import blocks
 from digitize.lettering import TALLEST_WIDTHS
-from digitize.link_sizes import link_lengths_px
+from digitize.link_sizes import link_ends_px, link_lengths_px
 from digitize.not_parts import ARROW_WIDTHS
 from digitize.ruled_lines import BOW_SHARE, IN_LINE_WIDTHS, Ruled, Stretch, ruled_links, stretches
 
@@ -178,11 +178,12 @@ def links_beside(graph: LineGraph, measures: NDArray[np.bool_]) -> set[int]:
 def _sides_at(graph: LineGraph, gone: NDArray[np.bool_]) -> dict[int, list[Side]]:
     """The sides at each place, spurs too: a short run past a dimension line is one."""
     at: dict[int, list[Side]] = {}
-    for link, one in enumerate(graph.strokes.links):
-        if gone[link] or (not graph.live[link] and graph.places[one.start] == graph.places[one.end]):
-            continue
-        for side, node in ((2 * link, one.start), (2 * link + 1, one.end)):
-            at.setdefault(int(graph.places[node]), []).append(side)
+    ends = np.array([(link.start, link.end) for link in graph.strokes.links], dtype=np.int64).reshape(-1, 2)
+    places = graph.places[ends]
+    there = ~gone & (graph.live | (places[:, 0] != places[:, 1]))
+    for link, (first, last) in zip(np.flatnonzero(there).tolist(), places[there].tolist(), strict=True):
+        at.setdefault(first, []).append(2 * link)
+        at.setdefault(last, []).append(2 * link + 1)
     return at
 
 
@@ -204,9 +205,9 @@ def _width_px(graph: LineGraph, some: NDArray[np.bool_], share: float) -> float:
 def _outward(graph: LineGraph, side: Side) -> Floats:
     """The direction in which a link leaves its place."""
     points = points_from(graph.strokes, side)
-    way = points[min(len(points) - 1, 30)] - points[0]
-    unit: Floats = way / max(float(np.hypot(*way)), 1e-9)
-    return unit
+    (x0, y0), (x1, y1) = points[0].tolist(), points[min(len(points) - 1, 30)].tolist()
+    far = max(math.hypot(x1 - x0, y1 - y0), 1e-9)
+    return np.array([(x1 - x0) / far, (y1 - y0) / far])
 
 
 def _is_free(graph: LineGraph, side: Side, at: dict[int, list[Side]], met: set[int], most_px: float) -> bool:
@@ -360,11 +361,9 @@ def _beside(graph: LineGraph, stretch: Stretch) -> NDArray[np.int64]:
     way = (end - start) / long_px
     near_px = IN_LINE_WIDTHS * stretch.width_px + BOW_SHARE * long_px
     found = []
-    for link in np.flatnonzero(graph.live).tolist():
-        off = graph.strokes.links[link].points_px[[0, -1]] - start
-        along = off @ way
-        if along.min() < 0 or along.max() > long_px:
-            continue
+    along = (link_ends_px(graph.strokes) - start) @ way
+    between = graph.live & (along.min(axis=1) >= 0) & (along.max(axis=1) <= long_px)
+    for link in np.flatnonzero(between).tolist():
         whole = graph.strokes.links[link].points_px - start
         if np.abs(whole[:, 0] * way[1] - whole[:, 1] * way[0]).max() <= near_px:
             found.append(link)
