@@ -122,7 +122,7 @@ def _crossed(strokes: Strokes, start_px: Floats, end_px: Floats, way: Floats) ->
         walk = _begun_far(graph, _walk(graph, seed, AROUND_WIDTHS * link.width_px), start_px, end_px)
         done |= {side >> 1 for side in walk}
         found = []
-        for shape in _along(strokes, walk, start_px, end_px):
+        for shape in _along(strokes, walk, start_px, end_px, way):
             at_px = _crossing_px(shape, start_px, way, far_px)
             if at_px is not None:
                 found.append(_Crossed(shape, at_px, *_edges(strokes, shape, way)))
@@ -137,8 +137,9 @@ def _crossed(strokes: Strokes, start_px: Floats, end_px: Floats, way: Floats) ->
         yield from taken
 
 
-def _along(strokes: Strokes, walk: list[Side], start_px: Floats, end_px: Floats) -> Iterator[Shape]:
-    """Every stretch of one line that has the shape of a break line, the same ink more than once."""
+def _along(strokes: Strokes, walk: list[Side], start_px: Floats, end_px: Floats, way: Floats) -> Iterator[Shape]:
+    """Every stretch of one line that has the shape of a break line, the same ink more than once; of the freehand ones
+    those that the way crosses."""
     pieces = [points_from(strokes, side) for side in walk]
     points_px = np.concatenate(pieces)
     # Its edges, which may be of one line with it, are drawn with a wider pen.
@@ -149,10 +150,15 @@ def _along(strokes: Strokes, walk: list[Side], start_px: Floats, end_px: Floats)
     ends = np.unique([0, *(np.cumsum([len(piece) for piece in pieces]) - 1), *sharp])
     away_px = _far_px(points_px[ends], start_px, end_px)
     ends = np.sort(ends[np.argsort(away_px, kind="stable")[:MOST_ENDS]])
+    far_px = float(np.hypot(*(end_px - start_px)))
     for first, last in combinations(ends.tolist(), 2):
-        stretch, width_px = points_px[first : last + 1], float(np.median(widths_px[first : last + 1]))
-        if len(stretch) > 2 and is_wave(stretch, width_px):
-            yield Shape(Manner.FREEHAND, stretch, width_px)
+        if last - first < 2:
+            continue
+        width_px = float(np.median(widths_px[first : last + 1]))
+        shape = Shape(Manner.FREEHAND, points_px[first : last + 1], width_px)
+        # Few lie across the way, which is sooner told than how they swing.
+        if _crossing_px(shape, start_px, way, far_px) is not None and is_wave(shape.points_px, width_px):
+            yield shape
 
 
 def _walk(graph: LineGraph, seed: int, most_px: float) -> list[Side]:
