@@ -175,9 +175,9 @@ class _Work:
             if self.ends_at(a) < 3 or self.ends_at(b) < 3:
                 continue
             width = max(self.width_at(a, line), self.width_at(b, line))
+            merged = self.length[line] < MERGED_WIDTHS * (width + BLUR_PX)
             # A thin centre line between two thicker ones is seen alone at its own width.
-            alone = self.clear(line, width) | self.clear(line, min(width, self.width[line]))
-            merged = self.length[line] < MERGED_WIDTHS * (width + BLUR_PX) and not alone.any()
+            merged = merged and not any(self.clear(line, own).any() for own in (width, min(width, self.width[line])))
             merged = merged and not self.is_rung(line, width)
             if self.length[line] < SPLIT_WIDTHS * width + 1 or merged or self.crosses(line, width):
                 self.unite(a, b, line)
