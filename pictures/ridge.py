@@ -28,7 +28,7 @@ SIDE_CLASS = 4
 REMAP_SIDE = 32_766
 """Largest side that OpenCV's remap takes, of a picture or of a map."""
 
-BATCH_SAMPLES = 300_000
+BATCH_SAMPLES = 75_000
 """Samples worked on at a time: a batch stays in the processor's cache, whatever the number of points."""
 
 
@@ -151,10 +151,12 @@ def _centres(
     """
     unit = (np.arange(-side, side + 1) / side).astype(np.float32)[:, None]
     reach = reach_px.astype(np.float32)
-    away = unit * reach
-    x = (points_px[:, 0] + away * normals[:, 0]).astype(np.float32)
-    y = (points_px[:, 1] + away * normals[:, 1]).astype(np.float32)
-    dark = profiles(darkness, x, y)
+    xy = np.empty((2, len(unit), len(reach)), np.float32)
+    for axis in (0, 1):
+        middle, across = np.ascontiguousarray(points_px[:, axis]), np.ascontiguousarray(normals[:, axis])
+        for row in range(len(unit)):
+            xy[axis, row] = middle + unit[row] * reach * across
+    dark = profiles(darkness, *xy)
 
     # The peak nearest to the middle: on a saturated plateau every sample is the peak, and a neighbour may be darker.
     peak_at = np.argmax(dark * (1 - LEAN * unit * unit), axis=0)
