@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.arms import Arms
+from digitize.blur import blur_variance, unblurred
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.centre_lines import measure_lines
 from digitize.clean_graph import clean_graph
@@ -100,7 +101,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
-    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, sigma_px, bilevel=ink.bilevel))
+    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, ink, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings)
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
@@ -123,11 +124,11 @@ def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:
     return middle
 
 
-def _links(cut: Cut, placed: Placed, sigma_px: float, *, bilevel: bool) -> tuple[Link, ...]:
+def _links(cut: Cut, placed: Placed, ink: Ink, sigma_px: float) -> tuple[Link, ...]:
     """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
     samples, arms = cut.samples, placed.arms
     weights = clean_weights(samples, cut.width_px)
-    systematic_px = BILEVEL_SYSTEMATIC_PX if bilevel else SYSTEMATIC_PX
+    systematic_px = BILEVEL_SYSTEMATIC_PX if ink.bilevel else SYSTEMATIC_PX
     half = 4 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
     back = np.arange(len(samples.points_px)) - samples.first[samples.line]
     forth = samples.first[samples.line + 1] - 1 - np.arange(len(samples.points_px))
@@ -136,7 +137,8 @@ def _links(cut: Cut, placed: Placed, sigma_px: float, *, bilevel: bool) -> tuple
     place, slope = local_fits(samples.points_px, weights, samples.first, half=half, degree=2)
     miss = (samples.points_px - place)[:, 1] * slope[:, 0] - (samples.points_px - place)[:, 0] * slope[:, 1]
     miss /= np.maximum(np.hypot(slope[:, 0], slope[:, 1]), 1e-9)
-    if bilevel:
+    place = unblurred(place, slope, samples.line, blur_variance(ink, samples, weights, cut.width_px))
+    if ink.bilevel:
         clean = np.flatnonzero((weights > 0) | cut.loop[samples.line])
         begin = np.searchsorted(clean, samples.first)
         place[clean] = without_stairs(place[clean], begin, cut.loop)

@@ -80,11 +80,10 @@ def merged_tail(
     falling = _falling(along[begin:until], apart[begin:until])
     if falling is None:
         return None
-    meet, rate, sigma = falling
+    meet, rate, sigma = falling.meet_px, falling.rate, falling.sigma_px
     # Each side crosses the tail's normal at the angle whose tangent is the rate, and shows more ink than square to
     # itself.
     extra = single * (np.sqrt(1 + rate**2) - 1) / (2 * full)
-    apart = np.maximum(apart - extra, 0)
     meet += extra / rate
     # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
     # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
@@ -94,7 +93,9 @@ def merged_tail(
     tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
     # What a slanted side shows more is known to its first order; blunt tips tell as much worse where they are.
     sigma_px = float(np.sqrt(sigma**2 + SYSTEMATIC_PX**2 + (extra / rate) ** 2))
-    return Tail(points[begin:until], apart[begin:until], tip, sigma_px)
+    # As fitted: its noise would turn the sides about.
+    sides = np.maximum(falling.apart_px(along[begin:until]) - extra, 0)
+    return Tail(points[begin:until], sides, tip, sigma_px)
 
 
 BENT_SIGMAS = 2.0
@@ -107,11 +108,25 @@ ALIKE = 3.0
 """Neighbours' amounts err alike over some three samples: their profiles share ink, and they are averaged."""
 
 
-def _falling(along: Floats, apart: Floats) -> tuple[float, float, float] | None:
-    """Where the half distance of two sides falls to 0, how fast it does so there, and one sigma of the place.
+@dataclass(frozen=True, slots=True)
+class _Falling:
+    """How the half distance of two sides falls along their tail: to 0 at `meet_px`, at `rate` there, one sigma of that
+    place, and its polynomial from `origin_px` on, the highest power first."""
 
-    None where it does not fall.
-    """
+    meet_px: float
+    rate: float
+    sigma_px: float
+    origin_px: float
+    fit: Floats
+
+    def apart_px(self, along_px: Floats) -> Floats:
+        """Half distances at places along the tail."""
+        apart: Floats = np.asarray(np.polyval(self.fit, along_px - self.origin_px), dtype=np.float64)
+        return apart
+
+
+def _falling(along: Floats, apart: Floats) -> _Falling | None:
+    """How the half distance of two sides falls, bent where that shows; None where it does not."""
     middle = float(along.mean())
     x = along - middle
     degrees = (2, 1) if len(x) >= 3 * ALIKE else (1,)
@@ -127,7 +142,8 @@ def _falling(along: Floats, apart: Floats) -> tuple[float, float, float] | None:
             continue
         meet, rate = 2 * level / (np.sqrt(inner) - slope), -np.sqrt(inner)
         powers = meet ** np.arange(degree, -1, -1)
-        return middle + float(meet), float(rate), float(np.sqrt(powers @ covariance @ powers) / -rate)
+        sigma = float(np.sqrt(powers @ covariance @ powers) / -rate)
+        return _Falling(middle + float(meet), float(rate), sigma, middle, fit)
     return None
 
 
