@@ -1,6 +1,7 @@
 """Samples along many lines at once: even spacing, and local fits that never look past a line's ends."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +78,23 @@ def local_fits(
     place, slope : (T, 2) float
         The fit's value and its derivative by index, at each point; the point itself, and 0, where no weight is near.
     """
+    place, slope = np.empty_like(points), np.empty_like(points)
+    begins = np.searchsorted(first, np.arange(0, first[-1], FITTED_AT_ONCE))
+    for low, high in pairwise(np.unique([*begins.tolist(), len(first) - 1]).tolist()):
+        part = slice(int(first[low]), int(first[high]))
+        own = first[low : high + 1] - first[low]
+        place[part], slope[part] = _fits(points[part], weights[part], own, half=half, degree=degree)
+    return place, slope
+
+
+FITTED_AT_ONCE = 16_384
+"""Points fitted at a time, give or take a line: their sums stay in the processor's cache."""
+
+
+def _fits(
+    points: Floats, weights: Floats, first: NDArray[np.int64], *, half: int, degree: int
+) -> tuple[Floats, Floats]:
+    """The same of some of the lines."""
     lines = line_numbers(first)
     padded_at = np.arange(len(points)) + half * (lines + 1)
     size = len(points) + half * (len(first) + 1)
