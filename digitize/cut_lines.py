@@ -26,6 +26,10 @@ and less at an acute one, a rounded corner's not at all."""
 CLEAR_SAMPLES = 3
 """Clean samples that must lie between a corner and the next node: with fewer, the bend is that node's own."""
 
+LEANING_WIDTHS = 2.0
+"""How far, in line widths, the middle of a tip's side leans to the other side where the two come apart: from half a
+width, and blur, at blunt tips to some two widths at sharp ones."""
+
 PHASE_PX = 0.2
 """How much less it may be, px, as a hairline's ink is shared out between two pixels."""
 
@@ -93,7 +97,12 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     found = bends(samples.points_px, first, ring, width)
     starts, stops = np.array(graph.start, dtype=np.int64), np.array(graph.end, dtype=np.int64)
     skip = spoilt_ends(graph.nodes_px, starts, stops, samples, width, ring, graph.tails)
-    found = found[_apart(found, first, weights, ring, width, skip)]
+    # Where sides come out of a tip's merged ink the middle of each still leans to the other's.
+    leaning = (
+        np.isin(np.column_stack([starts, stops]), list(graph.tails))
+        * np.ceil(LEANING_WIDTHS * width).astype(np.int64)[:, None]
+    )
+    found = found[_apart(found, first, weights, ring, width, np.maximum(skip, leaning))]
     found = found[kinked(found, samples.points_px, samples.good, first, ring, width, sigma_px=sigma_px)]
     # Judged once, all together: a bend that is none still bounds the sides of its neighbours, or one lost would lose
     # the next.

@@ -87,7 +87,7 @@ def merged_tail(
     meet += extra / rate
     # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
     # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
-    beyond = along > meet + width_px
+    beyond = along > meet + width_px + MEET_SIGMAS * sigma
     if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width_px + 0.25 * ink / (2 * -rate):
         return None
     tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
@@ -97,6 +97,9 @@ def merged_tail(
     sides = np.maximum(falling.apart_px(along[begin:until]) - extra, 0)
     return Tail(points[begin:until], sides, tip, sigma_px)
 
+
+MEET_SIGMAS = 3.0
+"""How many sigma beyond where the sides seem to meet they may do so."""
 
 BENT_SIGMAS = 2.0
 """A bend of the sides must stand this far above its error, or they are straight: a needless one costs accuracy."""
