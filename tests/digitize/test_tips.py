@@ -8,6 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from benchmarks.render_lines import Camera, TrueLine, photograph
+from benchmarks.stroke_error import section
 from digitize.find_strokes import find_strokes
 from digitize.strokes import NodeKind, Strokes
 from pictures.ink import find_ink
@@ -98,3 +99,17 @@ def test_a_small_drawn_ring_on_the_end_of_a_line_stays() -> None:
     strokes = seen(photograph([TrueLine(ring, 3.0, True), stem], Camera(noise=2.0), width=360, height=200))
 
     assert sum(link.start == link.end for link in strokes.links) == 1
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 32.0, 72.0, 88.0, 120.0, 152.0])
+def test_where_the_sides_of_a_cambered_tip_come_apart_is_no_corner(turn_deg: float) -> None:
+    ring = section(chord=600.0, thickness=0.16, camber=0.05, at=0.3)
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    ring = ring @ np.array([[c, s], [-s, c]])
+    ring = ring - ring.min(axis=0) + [40.3, 40.6]
+    side = np.ceil(ring.max(axis=0)).astype(int) + 40
+    grey = photograph([TrueLine(ring, 11.0, True)], Camera(noise=3.0), width=int(side[0]), height=int(side[1]))
+
+    strokes = seen(grey)
+
+    assert strokes.kinds.tolist() == [NodeKind.TIP]
