@@ -39,6 +39,7 @@ SIDE_SIGMA_PX = 0.12
 """A ridge's centres on real paper: 0.10-0.15 px (design trials)."""
 CORNER_SIGMA_PX = 0.15
 RISE_MM = (3.0, 10.0)
+TOLD_BENT = {"paper-bent", "not-flat"}
 
 Seen = Camera | CurledCamera
 Paper = Callable[[np.random.Generator, Camera], Seen]
@@ -109,8 +110,9 @@ def _row(name: str, row: Row, *, views: int, seed: int) -> None:
             refused += 1
             continue
         spent.append(time.process_time() - begin)
-        codes.update({finding.code for finding in calibration.findings})
-        bent += calibration.bent
+        found = {finding.code for finding in calibration.findings}
+        codes.update(found)
+        bent += not TOLD_BENT.isdisjoint(found)
         true = np.hypot(*(ends_mm[1] - ends_mm[0]).T)
         starts_px, ends_px = seen.to_picture(ends_mm[0]), seen.to_picture(ends_mm[1])
         mm, u95 = calibration.lengths_u95(starts_px, ends_px, mark_sigma_px=0.0)

@@ -1,6 +1,5 @@
 """The one adjustment: from everything given to the map of picture px to plan mm, with its uncertainty."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -8,17 +7,14 @@ import numpy as np
 
 from calibration.adjustment_rows import adjustment
 from calibration.along import fitted_along, known_along
-from calibration.bend_choice import choose_bend
-from calibration.bend_rivals import mean_and_spread
-from calibration.blunders import TELLING, Weeded, weed
+from calibration.bend_choice import BEFOREHAND, BendChoice, choose_bend
+from calibration.bend_rivals import PerhapsBent, average_flat_and_bent
 from calibration.calibration import Calibration
-from calibration.card_checks import disagreeing_card, refuse_undeclared_reduction
-from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
-from calibration.findings_words import dispute_text
-from calibration.focal_choice import doubt_focal
+from calibration.card_checks import refuse_undeclared_reduction
+from calibration.evidence import chance
+from calibration.fit import Fit, fit_bent, fit_flat
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
-from calibration.lens_choice import average_lens, beyond_usual
 from calibration.observations import (
     CalibrationError,
     Cards,
@@ -32,44 +28,18 @@ from calibration.observations import (
 )
 from calibration.observed import observe
 from calibration.paper_shape import refuse_wrong_paper
-from calibration.parameters import Prior, loosened, priors, with_stretch
-from calibration.plane_map import Floats, P, PictureSize, is_bent, plane_from_picture
-from calibration.problem import Problem, build
-from calibration.refusals import CROSSES, refuse_impossible
+from calibration.parameters import priors
+from calibration.plane_map import Floats, PictureSize
+from calibration.problem import build
+from calibration.refusals import refuse_impossible
 from calibration.remarks import Evidence, remarks
-from calibration.solution import Solution, foreseen, solve_from
+from calibration.solution import Solution, solve_from
 from calibration.start import starts
-from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, agreement, unseen
+from calibration.uncertainty import agreement
 from calibration.unit_slips import refuse_unit_slips
-
-APART_PART = 0.05
-"""What disagrees by more than this part, with no culprit, is no basis for anything."""
-
-MODEL_FACTOR = 4.0
-"""A variance factor above it asks whether the plan itself is stretched (trials: 1.1 % became 0.28 %)."""
-
-MOST_STRETCH = 0.012
-"""A stretch beyond what copies do (0.5-0.8 %) is no stretch but a blunder."""
-
-STRETCHED = (P.STRETCH, P.SHEAR)
-"""What a stretched plan adds to the map."""
-
-EXCHANGED_PART = 0.3
-"""A rectangle's shape must be this much nearer the exchanged sides' than the given sides' to be taken for exchanged."""
 
 LEAST_SURE_PART = 0.2
 """A longest part that is less sure than this part of itself is not worth giving."""
-
-
-LOOSENINGS = 2
-"""From a phone's main lens to a wide one, and to an action camera's."""
-
-HOPELESS = 5e-5
-"""A chance, foreseen to first order, that solving will not make even. The log of its odds is then -10, and what is
-foreseen is off by up to 2 there, by up to a tenth farther off (trials)."""
-
-NEARLY_AS_GOOD = 6.0
-"""A second minimum whose sum of squares is within this of the lowest explains the marks as well (odds of 20 to 1)."""
 
 
 def adjust(
@@ -149,86 +119,61 @@ def _adjusted(
     refuse_unit_slips(observations, start=begin[0], size=size)
     refuse_wrong_paper(observations, size=size, priors=told, begin=begin)
     flat = solve_from(build(observations, size=size, priors=told), begin)
-    bent = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
-    if _found_disagree(observations, flat[0] if bent is None else bent.solution):
+    bend = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
+    shown = bend if bend is not None and bend.shown else None
+    if _found_disagree(observations, flat[0] if shown is None else shown.weeded.solution):
         return _adjusted(
             [seen for seen in observations if not _is_found(seen)], size=size, kind=kind, focal_35mm=focal_35mm,
             sheet_px=sheet_px, longest_px=longest_px, tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
         )  # fmt: skip
-    if bent is not None:
-        weeded, told = bent, bent.solution.problem.priors
+    perhaps = None
+    if shown is not None:
+        fit = fit_bent(observations, shown.weeded, size=size, begin=begin)
     else:
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin, minima=flat)
-        for _ in range(LOOSENINGS):
-            if not weeded.solution.problem.line_rows or not beyond_usual(weeded.solution):
-                break
-            told = loosened(told)
-            weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
-    line_times, by_hand = 1.0, None
-    if weeded.agreement.line_factor > weeded.agreement.usual_line_factor:
-        # Paper that lies in small waves bends its lines by more than they are measured to: they tell less of the lens.
-        line_times = math.sqrt(weeded.agreement.line_factor)
-        observations = [_less_sure(seen, line_times) for seen in observations]
-        begin = [*(one.values for one in _possible(weeded)), *begin]
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
-    elif not weeded.disputed and weeded.solution.problem.line_rows:
-        truer = as_by_machine(observations)
-        other = _weeded_alike(truer, weeded, kind=kind, size=size, priors=told)
-        if other is not None and (chance := chance_of_machine(weeded.solution, other.solution)) > EVEN:
-            by_hand, observations, weeded = (weeded.solution, chance), truer, other
-    card_times, card_out = 1.0, None
-    if weeded.agreement.card_factor > weeded.agreement.usual_card_factor:
-
-        def agreeing(others: Sequence[Observation]) -> Agreement:
-            return _weeded(others, kind=kind, size=size, priors=told, begin=begin).agreement
-
-        observations, card_out = disagreeing_card(observations, weeded.agreement, agreeing)
-        if card_out is not None:
-            weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
-        # What cards' corners are off beyond blur and noise, print and paper have done: they tell less.
-        card_times = math.sqrt(max(weeded.agreement.card_factor, 1.0))
-        observations = [seen.less_sure(card_times) if isinstance(seen, Cards) else seen for seen in observations]
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=[weeded.solution.values, *begin])
-    _refuse_unseen(weeded.solution, kind)
-    focal_chosen, covariance, focal_doubt = doubt_focal(weeded.solution)
-    chosen = average_lens(focal_chosen, covariance)
-    solution, covariance = chosen.solution, _widened(chosen.covariance, weeded)
-    if by_hand is not None:
-        covariance = allowing_for_hand(covariance, solution.values, by_hand[0], chance_of_machine=by_hand[1])
-    likeliest, alone = solution.values, covariance.whole
-    if is_bent(solution.values):
-        mean, spread = mean_and_spread(_possible(weeded), size)
-        solution = replace(solution, values=solution.values + mean)
-        covariance = MapCovariance(covariance.whole + spread, covariance.lens)
-    out = frozenset(fault.suspect for fault in weeded.left_out)
+        fit = fit_flat(observations, flat, kind=kind, size=size, begin=begin)
+        if bend is not None:
+            fit, perhaps = _averaged(observations, fit, bend, size=size, begin=begin)
+    solution, covariance = fit.solution, fit.covariance.whole
+    out = frozenset(fault.suspect for fault in fit.weeded.left_out)
     calibration = Calibration(
         kind=kind,
         size=size,
         values=solution.values,
-        covariance=covariance.whole,
-        turn_rad=turn_rad(observations, solution.values, size, kind),
-        origin_px=lower_left_px(observations, size) if origin_px is None else origin_px,
+        covariance=covariance,
+        turn_rad=turn_rad(fit.observations, solution.values, size, kind),
+        origin_px=lower_left_px(fit.observations, size) if origin_px is None else origin_px,
         sheet_px=sheet_px,
-        observed=observe(observations, solution, covariance.whole, left_out=out),
-        adjustment=adjustment(observations, solution, covariance.whole, weeded, kind=kind),
+        observed=observe(fit.observations, solution, covariance, left_out=out),
+        adjustment=adjustment(fit.observations, solution, covariance, fit.weeded, kind=kind),
     )
-    longest = longest_px or _furthest(observations, size)
+    longest = longest_px or _furthest(fit.observations, size)
     _refuse_unsure(calibration, longest)
     evidence = Evidence(
-        observations=observations,
-        weeded=weeded,
-        covariance=covariance,
-        lens_shown=chosen.lens_shown,
-        line_times=line_times,
-        card_times=card_times,
-        card_out=card_out,
+        fit=fit,
         longest_px=longest,
-        likeliest=replace(calibration, values=likeliest, covariance=alone),
-        rivals=_rivals(weeded),
+        likeliest=replace(calibration, values=fit.likeliest, covariance=fit.alone),
         tag_mm_per_px=tag_mm_per_px,
-        focal_doubt=focal_doubt,
+        perhaps_bent=perhaps,
     )
     return replace(calibration, findings=remarks(calibration, evidence))
+
+
+def _averaged(
+    observations: Sequence[Observation], flat: Fit, bend: BendChoice, *, size: PictureSize, begin: list[Floats]
+) -> tuple[Fit, PerhapsBent | None]:
+    """Give the flat fit averaged with the bent one, which is not shown but may be, and that one's map."""
+    try:
+        bent = fit_bent(observations, bend.weeded, size=size, begin=begin)
+    except CalibrationError:
+        # It came to nothing when it was looked at more closely.
+        return flat, None
+    # Plans that a machine drew tell more of their paper than the first look, which takes each for drawn by hand.
+    likely = chance(bent.log_evidence - flat.log_evidence + BEFOREHAND)
+    values, covariance = average_flat_and_bent(
+        (flat.solution, flat.covariance), (bent.solution, bent.covariance), likely, size=size
+    )
+    average = replace(flat, solution=replace(flat.solution, values=values), covariance=covariance)
+    return average, PerhapsBent(likely, bent.solution.values)
 
 
 def _of_use(observations: Sequence[Observation], kind: Kind) -> list[Observation]:
@@ -252,106 +197,6 @@ def _found_disagree(observations: Sequence[Observation], solution: Solution) -> 
         return False
     agrees = agreement(solution)
     return agrees.line_factor > agrees.usual_line_factor
-
-
-def _less_sure(seen: Observation, times: float) -> Observation:
-    """Give a straight line with sigmas that many times larger; anything else as it is."""
-    if not isinstance(seen, StraightLine):
-        return seen
-    return replace(seen, sigma_px=times * seen.sigma_px, give_mm=times * seen.give_mm)
-
-
-def _weeded(
-    observations: Sequence[Observation],
-    *,
-    kind: Kind,
-    size: PictureSize,
-    priors: dict[P, Prior],
-    begin: list[Floats],
-    minima: list[Solution] | None = None,
-) -> Weeded:
-    """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason."""
-
-    def solver(problem: Problem) -> list[Solution]:
-        return solve_from(problem, begin)
-
-    weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima)
-    if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
-        other = weed(observations, size=size, priors=with_stretch(priors), solver=solver)
-        strain = math.hypot(*(other.solution.values[p] for p in STRETCHED))
-        agrees = other.agreement.variance_factor < other.agreement.usual_factor
-        # One wrong length looks like a stretch across it, and the other way round: the likelier is taken, and the other
-        # told of where it explains nearly as much.
-        better = weeded.without_one - (other.agreement.whole_misfit + 2 * len(STRETCHED))
-        if other.clean and strain < MOST_STRETCH and agrees and better > 0:
-            rivals = () if better > TELLING else weeded.left_out + weeded.disputed
-            weeded = replace(other, or_wrong=rivals)
-    if not weeded.clean:
-        _refuse_exchanged_sides(observations, start=begin[0], size=size)
-    if weeded.disputed and min(fault.part for fault in weeded.disputed) > APART_PART:
-        raise CalibrationError(dispute_text(weeded.disputed, observations))
-    return weeded
-
-
-def _refuse_exchanged_sides(observations: Sequence[Observation], *, start: Floats, size: PictureSize) -> None:
-    """Raise if a rectangle, seen as its vanishing line tells, has its width and height exchanged."""
-    for seen in observations:
-        if not isinstance(seen, Corners) or seen.width_mm is None or seen.height_mm is None:
-            continue
-        ul, ur, lr, ll = plane_from_picture(start, np.array(seen.points_px), size)
-        shape = math.log(np.hypot(*(ur + lr - ul - ll)) / np.hypot(*(ul + ur - lr - ll)))
-        given = math.log(seen.width_mm / seen.height_mm)
-        if abs(shape + given) < EXCHANGED_PART * abs(shape - given):
-            raise CalibrationError(
-                f"The {seen.label} are given as {seen.width_mm:.1f} wide and {seen.height_mm:.1f} mm high, but fit "
-                "the other way round; the size is first to second corner by second to third: exchange the two, or "
-                "check the corners' order."
-            )
-
-
-def _refuse_unseen(solution: Solution, kind: Kind) -> None:
-    weakest, sigma = unseen(solution)
-    if sigma < SEEN_SIGMA:
-        return
-    what = {P.TILT_X: "how the camera leaned to the side", P.TILT_Y: "how the camera leaned forward"}
-    tells = what.get(weakest, "the scale") if weakest is not None else "the rectangle's size"
-    remedy = f"mark four corners of a rectangle, or {CROSSES}" if kind is Kind.PHOTO else "give a longer known distance"
-    raise CalibrationError(
-        f"What was given does not tell {tells}; lengths that lie in other directions and places are needed: {remedy}."
-    )
-
-
-def _weeded_alike(
-    observations: Sequence[Observation], like: Weeded, *, kind: Kind, size: PictureSize, priors: dict[P, Prior]
-) -> Weeded | None:
-    """Weed observations taken for truer; None where anything else is wrong with them than before.
-
-    Or where they are hopelessly less likely with the same left out, whether the plan is stretched or not.
-    """
-    without = frozenset(fault.suspect for fault in like.left_out)
-    chances = (
-        chance_of_machine(like.solution, foreseen(build(observations, size=size, priors=told, without=without), one))
-        for told in (priors, with_stretch(priors))
-        for one in _possible(like)
-    )
-    if all(chance < HOPELESS for chance in chances):
-        return None
-    try:
-        weeded = _weeded(
-            observations, kind=kind, size=size, priors=priors, begin=[one.values for one in _possible(like)]
-        )
-    except CalibrationError:
-        return None
-    before, after = ({fault.suspect for fault in one.left_out} for one in (like, weeded))
-    return weeded if before == after and not weeded.disputed else None
-
-
-def _widened(covariance: MapCovariance, weeded: Weeded) -> MapCovariance:
-    """Widen by how much worse than expected the rows agree; that is the least that a wrong model does."""
-    factor = weeded.agreement.variance_factor
-    if factor <= weeded.agreement.usual_factor:
-        return covariance
-    return MapCovariance(factor * covariance.whole, factor * covariance.lens)
 
 
 def _refuse_unsure(calibration: Calibration, longest_px: tuple[PointPx, PointPx]) -> None:
@@ -379,15 +224,3 @@ def _furthest(observations: Sequence[Observation], size: PictureSize) -> tuple[P
     apart = np.linalg.norm(places[:, None] - places, axis=2)
     i, j = np.unravel_index(int(apart.argmax()), apart.shape)
     return marks[i], marks[j]
-
-
-def _rivals(weeded: Weeded) -> tuple[Floats, ...]:
-    """Give the maps of other minima that explain the marks nearly as well."""
-    return tuple(m.values for m in _possible(weeded)[1:])
-
-
-def _possible(weeded: Weeded) -> list[Solution]:
-    """Give the lowest minimum and those that explain the marks nearly as well."""
-    lowest, *others = weeded.minima
-    found = (m for m in others if m.converged or is_bent(m.values))
-    return [lowest, *(m for m in found if m.cost - lowest.cost < NEARLY_AS_GOOD)]

@@ -17,6 +17,7 @@ from calibration.bend import (
     PARTS,
     POWERS,
     PROFILE,
+    REACH,
     RISE_PARTS,
     SHORT_SIDE,
     SLOPE_PARTS,
@@ -28,7 +29,7 @@ from calibration.bend import (
 )
 
 _PART_SUMS = (WEIGHTS[:, None] * PARTS[:-1, None] ** np.arange(1, POWERS[-1] + 1)).T
-"""(8, nodes): integrals of what is taken at nodes times a power of the node."""
+"""(16, nodes): integrals of what is taken at nodes times a power of the node."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ class Moves:
 
 
 def paper_moves(bend: Bend, w: Floats, moves: Moves, *, bulge: Sequence[int]) -> tuple[Floats, Floats]:
-    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 8 + b, N, 2).
+    """Give `bend.paper(w)`, and how it moves by each of `moves`, then by turn, cylinder and bulge: (k + 16 + b, N, 2).
 
     Of the bulge by those of its amounts that `bulge` tells.
     """
@@ -51,7 +52,8 @@ def paper_moves(bend: Bend, w: Floats, moves: Moves, *, bulge: Sequence[int]) ->
     t, t_aside = offset @ direction, offset @ aside
     powers, amounts = powers_of(t), bend.cylinder @ PROFILE
     height = amounts @ powers[2:-1]
-    slope = (amounts * EXPONENTS) @ powers[1:-2]
+    within = np.abs(t) < REACH
+    slope = within * ((amounts * EXPONENTS) @ powers[1:-2])
     uphill = slope[:, None] * direction
     rises = [slope[None] * t_aside, PROFILE @ powers[2:-1]]
     if bulge or bend.bulge.any():
@@ -62,16 +64,17 @@ def paper_moves(bend: Bend, w: Floats, moves: Moves, *, bulge: Sequence[int]) ->
         height += humps @ sizes
         rises.append((humps @ ALIKE[:, list(bulge)]).T)
     arc = _arc(bend, amounts, powers, float(bend.middle @ direction))
+    arc_by_t = within * arc.by_t
 
     offset_moves = moves.w - moves.middle[:, None]
     rise = (uphill * offset_moves).sum(axis=2)
     nearer = -rise / distance + np.outer(moves.distance, height) / distance**2
-    arc_moves = arc.by_t * (offset_moves @ direction)
+    arc_moves = arc_by_t * (offset_moves @ direction)
     arc_moves += np.outer(moves.middle @ direction, arc.by_middle) + np.outer(moves.distance, arc.by_distance)
     given = moves.w * (1 - height / distance)[:, None] + nearer[:, :, None] * w + arc_moves[:, :, None] * direction
 
     own = np.concatenate(rises)[:, :, None] * (w / -distance)
-    turned = arc.by_t * t_aside + arc.by_middle * float(bend.middle @ aside)
+    turned = arc_by_t * t_aside + arc.by_middle * float(bend.middle @ aside)
     own[: 1 + len(POWERS)] += np.vstack([turned, arc.by_cylinder])[:, :, None] * direction
     own[0] += arc.excess[:, None] * aside
     paper = (1 - height / distance)[:, None] * w + arc.excess[:, None] * direction
@@ -94,7 +97,7 @@ def _uphill(bend: Bend, offset: Floats, humps: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Arc:
-    """The arc's excess, and how it grows with t, the middle and the distance, (N,) each, and profile (7, N)."""
+    """The arc's excess, and how it grows with t, the middle and the distance, (N,) each, and profile (15, N)."""
 
     excess: Floats
     by_t: Floats

@@ -4,13 +4,12 @@ A line drawn by hand sags by tenths of a mm and its rectangle leans; one that a 
 does not explain of the lines' bow tells the two apart, and with it how far the corners can be trusted.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from calibration.evidence import chance
+from calibration.evidence import chance, whole_log_evidence
 from calibration.observations import Corners, Observation, StraightLine
 from calibration.plane_map import Floats
 from calibration.solution import Solution
@@ -33,7 +32,7 @@ def as_by_machine(observations: Sequence[Observation]) -> list[Observation]:
 
 def chance_of_machine(by_hand: Solution, by_machine: Solution) -> float:
     """Give how likely it is that a machine drew what was given."""
-    return chance(log_evidence(by_machine) - log_evidence(by_hand))
+    return chance(whole_log_evidence(by_machine) - whole_log_evidence(by_hand))
 
 
 def allowing_for_hand(
@@ -44,16 +43,6 @@ def allowing_for_hand(
     apart = np.outer(by_hand.values - values, by_hand.values - values)
     whole = chance_of_machine * covariance.whole + left * (other.whole + chance_of_machine * apart)
     return MapCovariance(whole, chance_of_machine * covariance.lens + left * other.lens)
-
-
-def log_evidence(solution: Solution) -> float:
-    """Give the log of how likely the rows are under a model, but for a constant (Laplace; MacKay 1992)."""
-    problem = solution.problem
-    _, information = np.linalg.slogdet(solution.by_unknowns.T @ solution.by_unknowns)
-    sure = sum(np.linalg.slogdet(weight @ weight.T)[1] for weight in problem.weights(solution.values))
-    sigmas = [problem.priors[p].sigma for p in problem.free if math.isfinite(problem.priors[p].sigma)]
-    sigmas += [sigma for block in problem.blocks for _, _, sigma in block.priors]
-    return float(0.5 * (sure - solution.cost - information) - np.log(sigmas).sum())
 
 
 def _by_machine(seen: Observation) -> Observation:

@@ -36,7 +36,7 @@ def plane_slopes(
 
     Parameters
     ----------
-    values : (48,) array
+    values : (56,) array
         One set, in the order of `P`.
     points_px : (N, 2) array
         Picture frame.
@@ -72,7 +72,7 @@ def plane_slopes(
 
 
 def first_cylinders(values: Floats, points_px: Floats, size: PictureSize, turns_rad: Floats) -> Floats:
-    """Give (T, 7, N, 2): how places on the plane, mm, move with a cylinder's profile in each of T directions.
+    """Give (T, 15, N, 2): how places on the plane, mm, move with a cylinder's profile in each of T directions.
 
     The `values` are of a flat map: to first order nothing but the height above it counts.
     """

@@ -65,7 +65,7 @@ BOW_SIGMA = 0.05
 """Curvature of a cylinder's profile, per half diagonal: an A1 sheet that fills the picture then bends with a radius of
 10 m, and rises by some 6 mm at its edge."""
 
-WANDER_SIGMAS = (0.05, 0.01)
+WANDER_SIGMAS = (0.05, 0.01, 0.003)
 """By how much the curvature wanders over a half diagonal: paper that lifts or waves, or that bows evenly."""
 
 BULGE_SIGMA = 0.008

@@ -55,36 +55,44 @@ class P(IntEnum):
     BEND_5 = 15
     BEND_6 = 16
     BEND_7 = 17
-    BULGE_1 = 18
-    BULGE_2 = 19
-    BULGE_3 = 20
-    BULGE_4 = 21
-    BULGE_5 = 22
-    BULGE_6 = 23
-    BULGE_7 = 24
-    BULGE_8 = 25
-    BULGE_9 = 26
-    BULGE_10 = 27
-    BULGE_11 = 28
-    BULGE_12 = 29
-    BULGE_13 = 30
-    BULGE_14 = 31
-    BULGE_15 = 32
-    BULGE_16 = 33
-    BULGE_17 = 34
-    BULGE_18 = 35
-    BULGE_19 = 36
-    BULGE_20 = 37
-    BULGE_21 = 38
-    BULGE_22 = 39
-    BULGE_23 = 40
-    BULGE_24 = 41
-    BULGE_25 = 42
-    BULGE_26 = 43
-    BULGE_27 = 44
-    BULGE_28 = 45
-    BULGE_29 = 46
-    BULGE_30 = 47
+    BEND_8 = 18
+    BEND_9 = 19
+    BEND_10 = 20
+    BEND_11 = 21
+    BEND_12 = 22
+    BEND_13 = 23
+    BEND_14 = 24
+    BEND_15 = 25
+    BULGE_1 = 26
+    BULGE_2 = 27
+    BULGE_3 = 28
+    BULGE_4 = 29
+    BULGE_5 = 30
+    BULGE_6 = 31
+    BULGE_7 = 32
+    BULGE_8 = 33
+    BULGE_9 = 34
+    BULGE_10 = 35
+    BULGE_11 = 36
+    BULGE_12 = 37
+    BULGE_13 = 38
+    BULGE_14 = 39
+    BULGE_15 = 40
+    BULGE_16 = 41
+    BULGE_17 = 42
+    BULGE_18 = 43
+    BULGE_19 = 44
+    BULGE_20 = 45
+    BULGE_21 = 46
+    BULGE_22 = 47
+    BULGE_23 = 48
+    BULGE_24 = 49
+    BULGE_25 = 50
+    BULGE_26 = 51
+    BULGE_27 = 52
+    BULGE_28 = 53
+    BULGE_29 = 54
+    BULGE_30 = 55
 
 
 LENS = (P.K1, P.K2, P.CENTRE_X, P.CENTRE_Y)
@@ -122,7 +130,7 @@ def plane_from_picture(values: Floats, points_px: Floats, size: PictureSize) -> 
 
     Parameters
     ----------
-    values : (..., 48) array
+    values : (..., 56) array
         Parameters in the order of `P`; leading axes are sets of parameters.
     points_px : (N, 2) array
         Picture frame.
@@ -177,7 +185,7 @@ def homography(values: Floats) -> Floats:
 
 
 def moving(values: Floats) -> list[P]:
-    """Give the parameters that the map (48,) depends on: those of a bend only where there is one."""
+    """Give the parameters that the map (56,) depends on: those of a bend only where there is one."""
     bent = values[P.BEND_1 :].any()
     return [p for p in P if p < P.BEND_TURN or (bent and (p < P.BULGE_1 or values[P.BULGE_1 :].any()))]
 
@@ -188,7 +196,7 @@ def is_bent(values: Floats) -> bool:
 
 
 def bend(values: Floats, size: PictureSize) -> Bend:
-    """Give the bend that the parameters (..., 48) describe."""
+    """Give the bend that the parameters (..., 56) describe."""
     focal = np.exp(values[..., P.LOG_FOCAL])
     lean = np.stack([values[..., P.TILT_X], values[..., P.TILT_Y]], axis=-1) * focal[..., None]
     length = np.sqrt(1 + (lean**2).sum(axis=-1))

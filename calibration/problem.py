@@ -116,7 +116,7 @@ class Problem:
         return np.concatenate([values[list(self.free)], *own])
 
     def rows(self, values: Floats, unknowns: Floats, weights: Sequence[Floats]) -> Floats:
-        """Give (B, m) whitened rows, observations first, then priors, for (B, 48) parameters and (B, n) unknowns."""
+        """Give (B, m) whitened rows, observations first, then priors, for (B, 56) parameters and (B, n) unknowns."""
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             plane_mm = plane_from_picture(values, self.points_px, self.size)
             observed = []

@@ -1,17 +1,17 @@
 """Which findings an adjustment earns: every doubt that a builder should know, with its effect over the longest part."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from calibration import findings_words as words
 from calibration.bend_choice import INNER_FOR_BULGE, SIDES
-from calibration.blunders import Weeded
+from calibration.bend_rivals import PerhapsBent
 from calibration.calibration import Calibration, Given
 from calibration.card_remarks import card_remarks
-from calibration.focal_choice import FocalDoubt
+from calibration.fit import Fit
 from calibration.kind import Kind
 from calibration.naming import named
 from calibration.observations import (
@@ -26,7 +26,7 @@ from calibration.observations import (
     StraightLine,
 )
 from calibration.plane_map import Floats, P, plane_from_picture, standing
-from calibration.uncertainty import NORMAL_95, MapCovariance, length_slopes
+from calibration.uncertainty import NORMAL_95, length_slopes
 from calibration.unit_slips import confusion
 from calibration.view_remarks import view_remarks
 from drawing.findings import Finding
@@ -44,6 +44,9 @@ TAG_PART = 0.01
 UNIT_PART = 0.03
 """A ratio to the file's dpi this near a unit's factor is a mix-up of units, unless it is also a drawing scale."""
 
+NO_REMOTE_CHANCE = 0.1
+"""A bend likelier than this is told of."""
+
 RIVAL_PART = 0.3
 """Lengths shorter than this part of the longest say little of how the paper is bent."""
 
@@ -54,25 +57,13 @@ SMALLEST_PICTURE_MM = 50.0
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What an adjustment knows besides its result. `likeliest` is the likeliest of the
-    maps that were averaged, `rivals` are those (48,) that explain the marks as well; `lens_shown` is False where a lens
-    that bends nothing does; lines were taken as `line_times` less sure than they were given, cards as `card_times`;
-    `focal_doubt` is there where the file's focal length is likely not the picture's; `card_out` is what is to be said
-    of a card that was left out.
-    """
+    """What an adjustment knows besides its result: `likeliest` is the likeliest of the maps that were averaged."""
 
-    observations: Sequence[Observation]
-    weeded: Weeded
-    covariance: MapCovariance
-    lens_shown: bool
-    line_times: float
+    fit: Fit
     longest_px: tuple[PointPx, PointPx]
     likeliest: Calibration
-    rivals: tuple[Floats, ...]
     tag_mm_per_px: tuple[float, float] | None
-    focal_doubt: FocalDoubt | None
-    card_times: float = 1.0
-    card_out: Finding | None = None
+    perhaps_bent: PerhapsBent | None
 
 
 def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]:
@@ -81,18 +72,18 @@ def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]
         *_blame(calibration, evidence),
         *card_remarks(
             calibration,
-            evidence.weeded,
-            observations=evidence.observations,
-            times=evidence.card_times,
-            left_out=evidence.card_out,
+            evidence.fit.weeded,
+            observations=evidence.fit.observations,
+            times=evidence.fit.card_times,
+            left_out=evidence.fit.card_out,
             longest_px=evidence.longest_px,
         ),
         *_checks(calibration, evidence),
         *_views(calibration, evidence),
         *view_remarks(
             calibration,
-            evidence.observations,
-            evidence.weeded.solution,
+            evidence.fit.observations,
+            evidence.fit.weeded.solution,
             longest_mm=_longest_mm(calibration, evidence),
         ),
         *_sizes(calibration, evidence),
@@ -101,22 +92,26 @@ def remarks(calibration: Calibration, evidence: Evidence) -> tuple[Finding, ...]
 
 
 def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
-    weeded = evidence.weeded
+    weeded = evidence.fit.weeded
     for fault in weeded.left_out:
         yield words.left_out(
-            fault, evidence.observations, spare=weeded.agreement.spare, longest_mm=_longest_mm(calibration, evidence)
+            fault,
+            evidence.fit.observations,
+            spare=weeded.agreement.spare,
+            longest_mm=_longest_mm(calibration, evidence),
         )
     if weeded.or_wrong:
         strain = math.hypot(*(float(calibration.values[p]) for p in (P.STRETCH, P.SHEAR)))
         longest_mm = _longest_mm(calibration, evidence)
-        yield words.stretched_or_wrong(strain, weeded.or_wrong, evidence.observations, longest_mm=longest_mm)
+        yield words.stretched_or_wrong(strain, weeded.or_wrong, evidence.fit.observations, longest_mm=longest_mm)
     if weeded.disputed:
-        yield words.disputed(weeded.disputed, evidence.observations, longest_mm=_longest_mm(calibration, evidence))
+        yield words.disputed(weeded.disputed, evidence.fit.observations, longest_mm=_longest_mm(calibration, evidence))
     elif weeded.agreement.variance_factor > weeded.agreement.usual_factor:
         yield words.misfit(weeded.agreement.variance_factor, calibration.length(*evidence.longest_px).u95_mm)
     yield from _curl(calibration, evidence)
-    if calibration.bent:
-        lines = [seen.points_px for seen in evidence.observations if isinstance(seen, StraightLine)]
+    yield from _perhaps_bent(calibration, evidence)
+    if evidence.fit.bent:
+        lines = [seen.points_px for seen in evidence.fit.observations if isinstance(seen, StraightLine)]
         rise_mm, distance_mm = standing(calibration.values, np.concatenate(lines), calibration.size)
         inner, longest = len(lines) - SIDES, calibration.length(*evidence.longest_px)
         if inner < INNER_FOR_BULGE:
@@ -134,15 +129,28 @@ def _longest_mm(calibration: Calibration, evidence: Evidence) -> float:
 
 def _curl(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     """Say that lines bend, in a way that no lens does, by more than lines are drawn and paper lies."""
-    if evidence.line_times == 1.0:
+    if evidence.fit.line_times == 1.0:
         return
-    for seen in evidence.observations:
+    for seen in evidence.fit.observations:
         if not isinstance(seen, StraightLine):
             continue
         off_mm = _off_straight_mm(calibration.to_plan(seen.points_px))
-        if off_mm > seen.give_mm / evidence.line_times:
+        if off_mm > seen.give_mm / evidence.fit.line_times:
             yield words.not_flat(seen.label, off_mm, calibration.length(*evidence.longest_px).u95_mm)
             return
+
+
+def _perhaps_bent(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+    """Say that the paper may be bent where that is no remote chance and changes more than lengths are sure to."""
+    perhaps = evidence.perhaps_bent
+    if perhaps is None or perhaps.chance < NO_REMOTE_CHANCE:
+        return
+    longest = calibration.length(*evidence.longest_px)
+    start, end = plane_from_picture(perhaps.values, np.array(evidence.longest_px), calibration.size)
+    flat_start, flat_end = plane_from_picture(evidence.fit.likeliest, np.array(evidence.longest_px), calibration.size)
+    apart_mm = abs(float(np.hypot(*(end - start)) - np.hypot(*(flat_end - flat_start))))
+    if apart_mm > longest.u95_mm / 2:
+        yield words.perhaps_bent(perhaps.chance, apart_mm, longest.mm)
 
 
 def _off_straight_mm(points_mm: Floats) -> float:
@@ -153,7 +161,7 @@ def _off_straight_mm(points_mm: Floats) -> float:
 
 
 def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
-    checks = [seen for seen in evidence.observations if isinstance(seen, CheckLength)]
+    checks = [seen for seen in evidence.fit.observations if isinstance(seen, CheckLength)]
     entries = [entry for entry in calibration.observed if entry.kind is Given.CHECK]
     for seen, entry in zip(checks, entries, strict=True):
         allowed = math.hypot(entry.u95_mm, NORMAL_95 * seen.give_mm / math.sqrt(3))
@@ -165,12 +173,12 @@ def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
 
 def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     longest = calibration.length(*evidence.longest_px)
-    if calibration.bent:
+    if evidence.fit.bent:
         yield from _two_bends(calibration, evidence)
         return
     ends = np.array(evidence.longest_px)
     apart = 0.0
-    for values in evidence.rivals:
+    for values in evidence.fit.rivals:
         start, end = plane_from_picture(values, ends, calibration.size)
         apart = max(apart, abs(float(np.hypot(*(end - start))) - longest.mm))
     if apart > longest.u95_mm:
@@ -179,12 +187,12 @@ def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
 
 def _two_bends(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     """Say that the paper may as well be bent another way, where that makes some length another."""
-    lines = [seen.points_px[[0, -1]] for seen in evidence.observations if isinstance(seen, StraightLine)]
+    lines = [seen.points_px[[0, -1]] for seen in evidence.fit.observations if isinstance(seen, StraightLine)]
     ends = np.concatenate(lines)
     first, second = np.triu_indices(len(ends), 1)
     mm, u95_mm = evidence.likeliest.lengths_u95(ends[first], ends[second])
     worst_mm, worst_part = 0.0, 0.0
-    for values in evidence.rivals:
+    for values in evidence.fit.rivals:
         plane = plane_from_picture(values, ends, calibration.size)
         apart_mm = np.abs(np.hypot(*(plane[second] - plane[first]).T) - mm)
         beyond = (apart_mm > u95_mm) & (mm > RIVAL_PART * mm.max())
@@ -198,9 +206,9 @@ def _two_bends(calibration: Calibration, evidence: Evidence) -> Iterator[Finding
 def _sizes(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     """Compare with the file's dpi, and a lone length with what a sheet of paper can be."""
     tag, own = evidence.tag_mm_per_px, calibration.mm_per_px
-    trusted = any(isinstance(seen, GivenScale | Cards) for seen in evidence.observations)
+    trusted = any(isinstance(seen, GivenScale | Cards) for seen in evidence.fit.observations)
     ratio = None if tag is None or calibration.kind is Kind.PHOTO else own / math.sqrt(tag[0] * tag[1])
-    lone = sum(isinstance(seen, KnownDistance) or _sized(seen) for seen in evidence.observations) == 1
+    lone = sum(isinstance(seen, KnownDistance) or _sized(seen) for seen in evidence.fit.observations) == 1
     if trusted:
         return
     if ratio is not None and abs(ratio - 1) < TAG_PART:
@@ -222,21 +230,21 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     longest = calibration.length(*evidence.longest_px)
     ends = np.array(evidence.longest_px)
     slopes = length_slopes(calibration.values, ends[:1], ends[1:], calibration.size)[:, 0]
-    lens_mm = NORMAL_95 * math.sqrt(max(float(slopes @ evidence.covariance.lens @ slopes), 0.0))
+    lens_mm = NORMAL_95 * math.sqrt(max(float(slopes @ evidence.fit.covariance.lens @ slopes), 0.0))
     weak_lens = lens_mm > max(0.5 * longest.u95_mm, WORTH_SAYING_PART * longest.mm)
-    if calibration.kind is Kind.PHOTO and (weak_lens or not evidence.lens_shown):
+    if calibration.kind is Kind.PHOTO and (weak_lens or not evidence.fit.lens_shown):
         yield words.lens_unsolved(lens_mm, longest.mm)
-    if (doubt := evidence.focal_doubt) is not None:
+    if (doubt := evidence.fit.focal_doubt) is not None:
         start, end = plane_from_picture(doubt.by_file, ends, calibration.size)
         by_file_mm = float(np.hypot(*(end - start)))
         yield words.focal_doubted(doubt.told_35mm, doubt.shown_35mm, longest.mm - by_file_mm, longest.mm)
-    if evidence.weeded.disputed:
+    if evidence.fit.weeded.disputed:
         # Widened by the dispute, every further effect would be blamed on the wrong thing.
         return
     strain = float(calibration.values[P.STRETCH])
-    if abs(strain) > STRETCH_WORTH_SAYING and not evidence.weeded.or_wrong:
+    if abs(strain) > STRETCH_WORTH_SAYING and not evidence.fit.weeded.or_wrong:
         yield words.stretched(strain, longest.mm)
-    for seen in evidence.observations:
+    for seen in evidence.fit.observations:
         if isinstance(seen, Skew) and abs(seen.shear_rad) > NORMAL_95 * seen.shear_sigma_rad:
             angles = (seen.angle_rad, seen.angle_rad + seen.shear_rad, seen.shear_sigma_rad)
             along_deg, across_deg, sigma_deg = (math.degrees(angle) for angle in angles)
@@ -249,7 +257,7 @@ def _doubts(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     if given and max(given) < longest.mm / 2 and rest_mm > WORTH_SAYING_PART * longest.mm:
         yield words.weak(rest_mm, longest.mm, max(given))
     lengths = KnownDistance | GivenScale | CheckLength | Cards
-    sources = [s for s in evidence.observations if isinstance(s, lengths) or _sized(s)]
+    sources = [s for s in evidence.fit.observations if isinstance(s, lengths) or _sized(s)]
     if len(sources) == 1:
         yield words.unchecked(named(sources[0]), longest.mm)
 

@@ -72,7 +72,7 @@ def solve_from(problem: Problem, starts: Sequence[Floats] | Sequence[Solution]) 
 
 
 def solve(problem: Problem, start: Floats | Solution) -> Solution:
-    """Give the minimum reached from parameters of the map (48,), at which marks must lie before the horizon.
+    """Give the minimum reached from parameters of the map (56,), at which marks must lie before the horizon.
 
     Or from another problem's solution, of which blocks that are the same keep their own unknowns.
     """

@@ -105,7 +105,7 @@ def unseen(solution: Solution) -> tuple[P | None, float]:
 
 @dataclass(frozen=True, slots=True)
 class MapCovariance:
-    """(48, 48) covariances of the map's parameters: the whole, and the part that a known lens would take away."""
+    """(56, 56) covariances of the map's parameters: the whole, and the part that a known lens would take away."""
 
     whole: Floats
     lens: Floats
@@ -180,7 +180,7 @@ def length_sigmas(
 
 
 def length_slopes(values: Floats, starts_px: Floats, ends_px: Floats, size: PictureSize) -> Floats:
-    """Give the (48, N) derivatives of lengths by the map's parameters."""
+    """Give the (56, N) derivatives of lengths by the map's parameters."""
     moved = moving(values)
     plane_mm, moves_mm = plane_slopes(values, np.concatenate([starts_px, ends_px]), size, moved)
     (start, end), (start_moves, end_moves) = np.split(plane_mm, 2), np.split(moves_mm, 2, axis=1)

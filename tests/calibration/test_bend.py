@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from calibration.adjust import adjust
-from calibration.bend import HUMPS, PROFILE, Bend
+from calibration.bend import HUMPS, PROFILE, REACH, Bend
 from calibration.kind import Kind
 from calibration.observations import Corners, StraightLine
 from calibration.plane_map import BULGE, CYLINDER, P, PictureSize, picture_from_plane, plane_from_picture
@@ -36,13 +36,23 @@ def test_a_parabolas_arc_is_as_long_as_the_closed_form_says():
     # From far away the place on the plane is the place seen from above; y = b x^2 from 0 to x is
     # (s w + asinh(s)) / (4 b) long with s = 2 b x, w = sqrt(1 + s^2) (any table of integrals).
     b, x = 0.1, 0.8
-    profile = np.linalg.solve(PROFILE.T, [b, *np.zeros(6)])
+    profile = np.linalg.solve(PROFILE.T, [b, *np.zeros(len(CYLINDER) - 1)])
     bend = Bend(np.array(0.0), profile, np.zeros(HUMPS), np.array(1e9), np.zeros(2))
 
     ((along, _),) = bend.paper(np.array([[x, 0.3]]))
 
     s = 2 * b * x
     assert along == pytest.approx((s * math.sqrt(1 + s * s) + math.asinh(s)) / (4 * b), abs=1e-6)
+
+
+def test_beyond_its_reach_paper_stays_as_high_as_it_is_there():
+    profile = np.random.default_rng(2).normal(0, 0.05, len(CYLINDER))
+    bend = Bend(np.array(0.0), profile, np.zeros(HUMPS), np.array(2.0), np.zeros(2))
+
+    at, beyond = bend.heights(np.array([[REACH, 0.0], [3.0, 0.5]]))
+
+    assert abs(at) > 0.001
+    assert beyond == at
 
 
 @pytest.mark.parametrize("bulged", [0.0, 0.003])
@@ -142,6 +152,27 @@ def test_a_curl_that_only_the_border_shows_is_laid_flat_and_left_to_the_builder(
     assert calibration.bent
     assert "not-flat" in {finding.code for finding in calibration.findings}
     assert not calibration.settled
+
+
+def test_lengths_on_paper_of_which_a_border_does_not_settle_whether_it_curls_lie_within_what_is_stated():
+    rng = np.random.default_rng(12)
+    inside = []
+    for _ in range(20):
+        tilt_x_deg, tilt_y_deg = rng.uniform(-15, 15, 2)
+        view = View(tilt_x_deg=tilt_x_deg, tilt_y_deg=tilt_y_deg, turn_deg=2, k1=-0.02, k2=0.005)
+        camera = camera_for(SHEET_MM, view, width_px=4000, height_px=3000)
+        direction_deg, rise_mm = rng.uniform(0, 180), rng.uniform(1.5, 3)
+        lifted = curled(SHEET_MM, rng, shape=Shape.ARCH, direction_deg=direction_deg, rise_mm=rise_mm)
+        seen = CurledCamera(camera, lifted)
+        calibration = fitted(seen, rng, camera, inner=())
+        if calibration.settled:
+            ends_mm = rng.uniform((40, 40), (800, 550), (2, 40, 2))
+            mm, u95_mm = calibration.lengths_u95(*(seen.to_picture(ends) for ends in ends_mm), mark_sigma_px=0.0)
+            inside.append(np.abs(mm - np.hypot(*(ends_mm[1] - ends_mm[0]).T)) <= u95_mm)
+
+    assert len(inside) > 5
+    # Taken for flat, 70 % of such views' lengths lay within it.
+    assert np.mean(inside) > 0.88
 
 
 def test_flat_paper_is_not_bent_and_its_map_has_no_bend():

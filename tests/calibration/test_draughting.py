@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calibration.adjust import adjust
-from calibration.draughting import log_evidence
+from calibration.evidence import whole_log_evidence
 from calibration.kind import Kind
 from calibration.observations import Corners, KnownDistance, StraightLine
 from calibration.parameters import priors
@@ -19,19 +19,27 @@ BORDER_MM = np.array([[40.0, 560.0], [800.0, 560.0], [800.0, 40.0], [40.0, 40.0]
 
 
 def bordered(camera, rng, *, sag_mm):
-    """A sized border as the finder gives it, its sides sagging."""
+    """A sized border as the finder gives it, and six lines inside; all sag."""
 
     def seen(points_mm, sigma_px):
         return camera(points_mm) + rng.normal(0, sigma_px, points_mm.shape)
 
     t = (np.arange(24) + 0.5)[:, None] / 24
-    sides = []
-    for i, sag in enumerate(sag_mm):
-        along = BORDER_MM[(i + 1) % 4] - BORDER_MM[i]
+    (left, top), (right, bottom) = BORDER_MM[0], BORDER_MM[2]
+    sides = [(BORDER_MM[i], BORDER_MM[(i + 1) % 4]) for i in range(4)]
+    inside = [
+        ((left + part * (right - left), top), (left + part * (right - left), bottom)) for part in (0.25, 0.5, 0.75)
+    ]
+    inside += [
+        ((left, top + part * (bottom - top)), (right, top + part * (bottom - top))) for part in (0.25, 0.5, 0.75)
+    ]
+    lines = []
+    for i, (start, end) in enumerate([*sides, *np.array(inside)]):
+        along = end - start
         across = np.array([-along[1], along[0]]) / math.hypot(*along)
-        sides.append(StraightLine(seen(BORDER_MM[i] + t * along + 4 * t * (1 - t) * sag * across, 0.1), 0.1))
+        lines.append(StraightLine(seen(start + t * along + 4 * t * (1 - t) * sag_mm[i % 4] * across, 0.1), 0.1))
     corners = tuple((float(x), float(y)) for x, y in seen(BORDER_MM, 0.1))
-    return [Corners(corners, 760.0, 520.0, sigma_px=0.1), *sides]
+    return [Corners(corners, 760.0, 520.0, sigma_px=0.1), *lines]
 
 
 def photo(given):
@@ -43,16 +51,19 @@ def u95_mm(calibration, camera):
     return calibration.lengths_u95(ends_px[:1], ends_px[1:], mark_sigma_px=0.0)[1][0]
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_sides_as_straight_as_a_machines_make_lengths_surer(pinhole, seed):
-    rng = np.random.default_rng(seed)
-    camera = pinhole(26, *rng.uniform(-20, 20, 2), 3, distance_mm=1350, k1=-0.04, k2=0.01)
+def test_sides_as_straight_as_a_machines_make_lengths_surer(pinhole):
+    straight, sagging = [], []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        camera = pinhole(26, *rng.uniform(-20, 20, 2), 3, distance_mm=1350, k1=-0.04, k2=0.01)
+        straight.append(u95_mm(photo(bordered(camera, rng, sag_mm=(0.0, 0.0, 0.0, 0.0))), camera))
+        # Two opposite sides sag the same way, and one of the others: no lens does that.
+        sagging.append(u95_mm(photo(bordered(camera, rng, sag_mm=(0.19, -0.17, -0.18, -0.1))), camera))
 
-    straight = u95_mm(photo(bordered(camera, rng, sag_mm=(0.0, 0.0, 0.0, 0.0))), camera)
-    # Two opposite sides sag the same way, and one of the others: no lens does that.
-    sagging = u95_mm(photo(bordered(camera, rng, sag_mm=(0.19, -0.17, -0.18, -0.1))), camera)
-
-    assert straight < 0.6 * sagging
+    parts = np.divide(straight, sagging)
+    # By chance lines may look as if the paper were a little curled: then lengths are less sure again.
+    assert np.median(parts) < 0.5
+    assert parts.max() < 1
 
 
 def test_evidence_is_that_of_a_line_through_one_length(pinhole):
@@ -66,7 +77,7 @@ def test_evidence_is_that_of_a_line_through_one_length(pinhole):
             KnownDistance((100, 600), (900, 600), 201.0, give_mm=give_mm),
         ]
         begin = starts(given, kind=Kind.SCAN, size=size, priors=told)
-        return log_evidence(solve_from(build(given, size=size, priors=told), begin)[0])
+        return whole_log_evidence(solve_from(build(given, size=size, priors=told), begin)[0])
 
     def by_hand(give_mm):
         # Two equal lengths of variance v, one unknown scale: exp(-d^2 / 4v) / v^(1/2), d = 1 mm.
