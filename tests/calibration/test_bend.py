@@ -161,7 +161,7 @@ def test_lengths_on_paper_of_which_a_border_does_not_settle_whether_it_curls_lie
         tilt_x_deg, tilt_y_deg = rng.uniform(-15, 15, 2)
         view = View(tilt_x_deg=tilt_x_deg, tilt_y_deg=tilt_y_deg, turn_deg=2, k1=-0.02, k2=0.005)
         camera = camera_for(SHEET_MM, view, width_px=4000, height_px=3000)
-        direction_deg, rise_mm = rng.uniform(0, 180), rng.uniform(1.5, 3)
+        direction_deg, rise_mm = rng.uniform(0, 180), rng.uniform(2, 3.5)
         lifted = curled(SHEET_MM, rng, shape=Shape.ARCH, direction_deg=direction_deg, rise_mm=rise_mm)
         seen = CurledCamera(camera, lifted)
         calibration = fitted(seen, rng, camera, inner=())
@@ -171,8 +171,8 @@ def test_lengths_on_paper_of_which_a_border_does_not_settle_whether_it_curls_lie
             inside.append(np.abs(mm - np.hypot(*(ends_mm[1] - ends_mm[0]).T)) <= u95_mm)
 
     assert len(inside) > 5
-    # Taken for flat, 70 % of such views' lengths lay within it.
-    assert np.mean(inside) > 0.88
+    # Taken for flat, 83 % of these lengths lie within it.
+    assert np.mean(inside) > 0.92
 
 
 def test_flat_paper_is_not_bent_and_its_map_has_no_bend():
