@@ -37,6 +37,9 @@ stair, so their scatter does not show it."""
 MOST_BULGE = 0.2
 """How far an extension may bow, in parts of its length: an arc of 85 deg does; more is a fit gone wild."""
 
+LEAVING_SAMPLES = 10
+"""So few clean samples beside a gap tell a direction no better than the smoothing of them has."""
+
 Progress = Callable[[float], None]
 
 WINDOW_WIDTHS, WINDOW_PX = 1.0, 3.0
@@ -191,7 +194,12 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
         done = gap + 1
         length = steps[gap]
         ends = points[[gap, gap + 1]]
-        speeds = slopes[[gap, gap + 1]]
+        speeds = np.stack(
+            [
+                -_leaving(points[gap::-1], -slopes[gap], length),
+                _leaving(points[gap + 1 :], slopes[gap + 1], length),
+            ]
+        )
         speeds = length * speeds / np.maximum(np.hypot(speeds[:, 0], speeds[:, 1]), 1e-9)[:, None]
         t = (np.arange(1, int(np.ceil(length))) / np.ceil(length))[:, None]
         runs.append(
@@ -202,6 +210,18 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
         )
     runs.append(points[done:])
     return np.concatenate(runs)
+
+
+def _leaving(points: Floats, slope: Floats, reach_px: float) -> Floats:
+    """Which way points leave the first of them: by a parabola through those within a reach, as a gap is bridged the
+    better the farther its sides are seen; `slope`, as found there, where they are few."""
+    some = points[: int(reach_px) + 1]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(some, axis=0).T))])
+    near = along <= 2 * reach_px
+    if np.count_nonzero(near) < LEAVING_SAMPLES:
+        return slope
+    way: Floats = np.polyfit(along[near], some[near], 2)[1]
+    return way
 
 
 def _extensions(arms: Arms, at_node: Floats, at_sample: Floats, wanted: NDArray[np.bool_]) -> list[Floats]:

@@ -57,7 +57,9 @@ def with_tips(cut: Cut, graph: Graph) -> Cut:
 def _spoil(good: NDArray[np.bool_], samples: Samples, link: int, end: int, width_px: float, tail: Tail) -> None:
     """Mark the samples where the two sides are apart, but blur still joins them."""
     fall = max(float(tail.apart_px[0] - tail.apart_px[-1]), 0.1) / max(len(tail.apart_px) - 1, 1)
-    count = int(np.clip(BLUR_PX / (2 * fall), width_px, MOST_SPOILT_WIDTHS * width_px)) + 1
+    # The tail begins where its sides are no longer told by the amount of ink, which is before they come apart.
+    ahead = max((width_px + BLUR_PX) / 2 - float(tail.apart_px[0]), BLUR_PX / 2) / fall
+    count = int(np.clip(ahead, width_px, MOST_SPOILT_WIDTHS * width_px)) + 1
     part = slice(int(samples.first[link]), int(samples.first[link + 1]))
     count = min(count, (part.stop - part.start) // 2)
     if end == 0:

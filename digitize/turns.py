@@ -108,12 +108,6 @@ def corner_between(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], aft
     node = link.start if side & 1 else link.end
     width_mm = link.width_px * mm_per_px(plan, side >> 1)
     kind = graph.strokes.kinds[node]
-    if kind == NodeKind.TIP:
-        back = _away(graph, plan, [side ^ 1 for side in reversed(run)], width_mm)
-        ahead = _away(graph, plan, after, width_mm)
-        opening_rad = _angle_rad(*(_side_line(p, width_mm, near_widths=FAR_WIDTHS)[1] for p in (back, ahead)))
-        apart_mm = APART_WIDTHS * width_mm / (2 * math.tan(max(opening_rad, LEAST_OPENING_RAD) / 2))
-        return Corner(plan.nodes_mm[node], apart_mm if opening_rad < SHARP_RAD else 0.0)
     if kind != NodeKind.JUNCTION:
         return Corner(plan.nodes_mm[node], 0.0)
     other = graph.strokes.links[onward >> 1]
@@ -152,9 +146,6 @@ are still bent there: at an opening of 8 degrees the tip moves by seven times as
 
 NEAREST = 8
 """So many points next to the tip tell whether a side is bent."""
-
-APART_WIDTHS = 1.75
-"""Sides nearer to each other than this, in line widths, are seen together and bend each other (measured)."""
 
 FAR_WIDTHS = 4.0
 """Whether sides are sharp is told from points farther than this, in line widths: nearer ones turn into the junction."""
