@@ -9,7 +9,8 @@ CHECKS = (
     ("ruff", "format", "--check", "."),
     ("ruff", "check", "."),
     ("mypy",),
-    ("pytest", "-q"),
+    # A process for each core; tests of one file share what they draw and open.
+    ("pytest", "-q", "--numprocesses=auto", "--dist=loadfile"),
 )
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from tests.small_plan import SmallPlan
 from tests.tracing.conftest import Serve
-from tests.tracing.test_served_job import Page, _good, known, on_small_plan
+from tests.tracing.served_page import Page, good, known, on_small_plan
 from tracing.looking import Looking
 
 SLOW_SECONDS = 8.0
@@ -37,7 +37,7 @@ def test_a_length_is_told_while_the_outlines_of_an_older_job_are_drawn(
         await page.do({"do": "remove_known", "index": 0})
 
         points = [small_plan.px(20, 20), small_plan.px(100, 20)]
-        told = _good(await page.client.post(f"{page.at}/measure", json={"kind": "length", "points": points}))
+        told = good(await page.client.post(f"{page.at}/measure", json={"kind": "length", "points": points}))
 
         # The second length says that the frame is twice as wide; the plate of 80 mm is then one of 160.
         assert told["full"] == pytest.approx(160, abs=0.2)
@@ -49,7 +49,7 @@ def test_nothing_is_worked_on_once_an_export_has_ended(served: Serve, small_plan
     async def test(page: Page) -> None:
         await page.do(known(small_plan))
         await page.results("seen", "scale", "outlines", "pages")
-        _good(await page.client.post(f"{page.at}/export", json={}))
+        good(await page.client.post(f"{page.at}/export", json={}))
         job = page.desk.job
         assert job is not None
         events = job.hub.stream([])
@@ -91,7 +91,7 @@ def test_an_export_has_nothing_drawn_anew(
         await page.do(known(small_plan))
         await page.results("seen", "scale", "outlines", "pages")
         monkeypatch.setattr(Looking, "ask", counted)
-        _good(await page.client.post(f"{page.at}/export", json={}))
+        good(await page.client.post(f"{page.at}/export", json={}))
         assert (await page.task("export"))["state"] == "done"
         await page.results("seen", "scale", "outlines", "pages")
 
@@ -121,9 +121,9 @@ def test_marks_made_before_the_picture_was_seen_lie_on_the_ink_once_it_is(served
         assert waited
         # It is no step: one undo takes the length away, one redo brings it back to the ink.
         base = (await page.view())["revision"]
-        undone = _good(await page.client.post(f"{page.at}/undo", json={"base": base}))
+        undone = good(await page.client.post(f"{page.at}/undo", json={"base": base}))
         assert undone["job"]["knowns"] == []
-        again = _good(await page.client.post(f"{page.at}/redo", json={"base": undone["revision"]}))
+        again = good(await page.client.post(f"{page.at}/redo", json={"base": undone["revision"]}))
         assert again["job"]["knowns"] == job["knowns"]
 
     on_small_plan(served, small_plan, test)

@@ -18,7 +18,7 @@ import pytest
 
 from job.job_file import read_job
 from tests.small_plan import SmallPlan
-from tests.tracing.test_served_job import known
+from tests.tracing.served_page import known
 
 ROOT = Path(__file__).parent.parent.parent
 PATIENCE_SECONDS = 60.0
