@@ -1,8 +1,8 @@
 """Write a drawing as SVG in mm."""
 
 from collections.abc import Iterator
+from html import escape
 from pathlib import Path as FilePath
-from xml.sax.saxutils import escape
 
 from drawing.arcs import arc_circle, split_arc
 from drawing.check_bar import LABEL, LETTER_MM, check_bar
@@ -63,7 +63,7 @@ def svg_text(drawing: Drawing, *, stamp: str | None, title: str) -> str:
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" {box} overflow="visible">',
-        f"<title>{escape(_printable(title))}</title>",
+        f"<title>{_words(title)}</title>",
         f'<g id="outlines" fill="none" fill-rule="evenodd" stroke="#000000" stroke-width="{STROKE_MM}" '
         'stroke-linejoin="round">',
         *(_part(outline, f"part-{outline.number}", bounds) for outline in parts),
@@ -125,8 +125,8 @@ def _arc_commands(start: Point, arc: Arc) -> Iterator[tuple[str, Point]]:
 
 def _part(outline: Outline, name: str, bounds: Bounds) -> str:
     data = "".join(path_data(loop, bounds) for loop in (*outline.holes, outline.boundary))
-    title = f"{outline.number} {_printable(outline.name)}".strip()
-    return f'<path id="{name}" d="{data}"><title>{escape(title)}</title></path>'
+    title = f"{outline.number} {outline.name}".strip()
+    return f'<path id="{name}" d="{data}"><title>{_words(title)}</title></path>'
 
 
 def _stamp(stamp: str, width_mm: float, height_mm: float) -> str:
@@ -135,7 +135,7 @@ def _stamp(stamp: str, width_mm: float, height_mm: float) -> str:
     return (
         f'<g id="stamp"><text x="{_number(width_mm / 2)}" y="{_number(height_mm / 2)}" font-family="sans-serif" '
         f'font-weight="bold" font-size="{_number(size_mm)}" text-anchor="middle" fill="#d00000">'
-        f"{escape(_printable(stamp))}</text></g>"
+        f"{_words(stamp)}</text></g>"
     )
 
 
@@ -147,6 +147,6 @@ def _number(value: float, digits: int = COORDINATE_DIGITS) -> str:
     return "0" if text == "-0" else text
 
 
-def _printable(text: str) -> str:
-    """Text without the control characters that XML forbids."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
+def _words(text: str) -> str:
+    """Text as XML has it, without the control characters that it forbids."""
+    return escape("".join(sign if sign.isprintable() else " " for sign in text), quote=False)

@@ -64,9 +64,7 @@ def measure(source: Path, typed: Typed, asked: Asked, *, progress: Progress) -> 
     job, moved = settled_job(job, seen, as_given=typed.as_given)
     with progress.stage(SCALE):
         observed = observe(job, seen)
-        calibration = calibrate(job, seen, observed)
-        job = with_origin(job, calibration)
-        calibration = calibrate(job, seen, observed)
+        job, calibration = with_origin(job, calibrate(job, seen, observed))
     findings = [*seen.findings, *moved, *observed.findings, *calibration.findings]
     fraction = float(fraction_of(job, calibration))
     outlines: tuple[Outline, ...] = ()

@@ -47,8 +47,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
     with timed.stage(SCALE):
         observed = observe(job, seen)
         calibration = calibrate(job, seen, observed)
-        job = with_origin(job, calibration)
-        calibration = calibrate(job, seen, observed)
+        job, calibration = with_origin(job, calibration)
     with timed.stage(OUTLINES):
         strokes = strokes_of(job, seen)
         drawn = drawn_parts(job, seen, strokes, calibration)
@@ -144,15 +143,17 @@ def calibrate(
         raise JobError(said) from error
 
 
-def with_origin(job: Job, calibration: Calibration) -> Job:
-    """Give the job with its origin kept in the picture, so that no later length moves a page's content about.
+def with_origin(job: Job, calibration: Calibration) -> tuple[Job, Calibration]:
+    """Give job and calibration with the origin kept in the picture, so that no later length moves a page's content.
 
-    It is kept as written, to a thousandth of a px: a run from the written job is the same to the last bit.
+    It is kept as written, to a thousandth of a px: a run from the written job is the same to the last bit. The map is
+    moved and not fitted again: where its origin lies is no part of what is fitted.
     """
     if job.sheet.origin_px is not None:
-        return job
+        return job, calibration
     x, y = calibration.origin_px
-    return replace(job, sheet=replace(job.sheet, origin_px=(round(x, DIGITS), round(y, DIGITS))))
+    origin_px = round(x, DIGITS), round(y, DIGITS)
+    return replace(job, sheet=replace(job.sheet, origin_px=origin_px)), replace(calibration, origin_px=origin_px)
 
 
 def fraction_of(job: Job, calibration: Calibration) -> Fraction:

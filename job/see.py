@@ -16,7 +16,6 @@ from digitize.find_strokes import find_strokes
 from digitize.landmark_sigmas import landmark_sigmas_px
 from digitize.landmarks import landmarks_px
 from digitize.strokes import Strokes
-from digitize.vector_strokes import vector_strokes
 from drawing.findings import Finding, Level
 from job.cards import blanked, cards_noted, seen_by_camera
 from job.job import Found, LinesFrom, Sheet, SheetKind
@@ -24,7 +23,6 @@ from job.long_lines import LongLine, long_lines
 from job.paper import clear_crossings_px, paper_noted
 from job.progress import INK, LINES, READING, WORDS, Progress
 from pictures.ink import Ink, find_ink
-from pictures.pdf_paths import read_page_paths
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
 from pictures.squared_paper import SquaredPaper, find_squared_paper, without_squared_paper
@@ -115,6 +113,10 @@ def _strokes(
     said: tuple[Finding, ...] = ()
     dpi = picture.source.render_dpi
     if dpi is not None and sheet.lines is LinesFrom.AUTO:
+        # Only a page needs them, and they load the PDF library.
+        from digitize.vector_strokes import vector_strokes
+        from pictures.pdf_paths import read_page_paths
+
         own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi)
         said = own.findings
         if own.strokes is not None:

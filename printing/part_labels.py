@@ -1,7 +1,8 @@
 """Where a part's number is written: inside it, or beside it where it is too thin."""
 
+import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -43,6 +44,9 @@ _SLIVER_SHARE = 0.01
 # A number beside its part lies this far off, tried all around.
 _BESIDE_MM = (5.0, 7.5, 10.0, 14.0)
 _BESIDE_WAYS = 16
+
+# Labels are looked up in squares about as wide as one: a page of thousands then costs each no more than a page of ten.
+_SQUARE_MM = 8.0
 
 
 InkUnder: TypeAlias = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -95,8 +99,10 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box, *, ink: InkUnder 
     inner = window.buffer(-_FROM_EDGE_MM)
     labels: list[PartLabel] = []
     thin: list[tuple[PartShape, Point]] = []
-    near = [part for part in shapes if part.shape.intersects(window)]
-    tree = shapely.STRtree([part.shape for part in near])
+    seen = shapely.intersects(np.array([part.shape for part in shapes], dtype=object), window)
+    near = [shapes[index] for index in np.flatnonzero(seen)]
+    drawn = np.array([part.shape for part in near], dtype=object)
+    tree = shapely.STRtree(drawn)
     for part in near:
         own = part.shape
         for index in sorted(tree.query(part.shape, predicate="intersects")):
@@ -114,15 +120,21 @@ def part_labels(shapes: tuple[PartShape, ...], window_mm: Box, *, ink: InkUnder 
             labels.append(_inside(part.number, piece, (x, y), radius, ink))
         else:
             thin.append((part, (x, y)))
-    taken = [_label_box(label.at_mm, label.number, label.size_mm) for label in labels]
-    everything = shapely.union_all([part.shape for part in near]) if thin else None
-    if everything is not None:
-        shapely.prepare(everything)
+    taken = _Taken()
+    for label in labels:
+        taken.add(_label_box(label.at_mm, label.number, label.size_mm))
+    if thin:
+        shapely.prepare(drawn)
+
+    def on_a_part(box: Box) -> bool:
+        square = shapely.box(*box)
+        return bool(shapely.intersects(drawn[tree.query(square)], square).any())
+
     for part, inside in thin:
-        beside = _beside(part.number, inside, window_mm, everything, taken)
+        beside = _beside(part.number, inside, window_mm, on_a_part, taken)
         if beside is not None:
             labels.append(PartLabel(part.number, beside, SMALLEST_MM, 0.0, inside))
-            taken.append(_label_box(beside, part.number, SMALLEST_MM))
+            taken.add(_label_box(beside, part.number, SMALLEST_MM))
     return tuple(sorted(labels, key=lambda label: label.number))
 
 
@@ -151,10 +163,37 @@ def _largest_piece(shape: BaseGeometry) -> shapely.Polygon | None:
     return max(pieces, key=lambda piece: float(piece.area)) if pieces else None
 
 
-def _beside(number: int, inside: Point, window_mm: Box, parts: BaseGeometry | None, taken: list[Box]) -> Point | None:
-    """The nearest free place around a point, on whose way no label lies; the last tried when all touch a part."""
+class _Taken:
+    """Boxes that labels stand in, each listed in every square of the page it reaches into."""
+
+    def __init__(self) -> None:
+        self._boxes: dict[tuple[int, int], list[Box]] = {}
+
+    def add(self, box: Box) -> None:
+        """Take a box."""
+        for square in _squares(box):
+            self._boxes.setdefault(square, []).append(box)
+
+    def touches(self, box: Box) -> bool:
+        """Say whether a box overlaps or meets one that is taken."""
+        x0, y0, x1, y1 = box
+        return any(
+            left <= x1 and right >= x0 and low <= y1 and top >= y0
+            for square in _squares(box)
+            for left, low, right, top in self._boxes.get(square, ())
+        )
+
+
+def _squares(box: Box) -> Iterator[tuple[int, int]]:
+    x0, y0, x1, y1 = (math.floor(side / _SQUARE_MM) for side in box)
+    return itertools.product(range(x0, x1 + 1), range(y0, y1 + 1))
+
+
+def _beside(
+    number: int, inside: Point, window_mm: Box, on_a_part: Callable[[Box], bool], taken: _Taken
+) -> Point | None:
+    """The nearest place around a point that no label has and no part; where all touch a part, the nearest of them."""
     x0, y0, x1, y1 = window_mm
-    others = np.array(taken).reshape(-1, 4)
     fallback = None
     for far in _BESIDE_MM:
         for turn in np.arange(_BESIDE_WAYS) * (2 * math.pi / _BESIDE_WAYS) + math.pi / 4:
@@ -162,11 +201,10 @@ def _beside(number: int, inside: Point, window_mm: Box, parts: BaseGeometry | No
             box = _label_box(at, number, SMALLEST_MM)
             if box[0] < x0 or box[1] < y0 or box[2] > x1 or box[3] > y1:
                 continue
-            apart = (others[:, :2] > (box[2], box[3])).any(axis=1) | (others[:, 2:] < (box[0], box[1])).any(axis=1)
-            if not apart.all():
+            if taken.touches(box):
                 continue
             fallback = fallback or at
-            if parts is None or not shapely.intersects(parts, shapely.box(*box)):
+            if not on_a_part(box):
                 return at
     return fallback
 

@@ -213,15 +213,16 @@ def printable(text: str) -> str:
         plain = "".join(part for part in unicodedata.normalize("NFKD", sign) if not unicodedata.combining(part))
         return plain if plain and all(map(_has, plain)) else "?"
 
-    return "".join(nearest(sign) for sign in " ".join(text.split()))
+    words = " ".join(text.split())
+    return words if _has(words) else "".join(map(nearest, words))
 
 
-def _has(sign: str) -> bool:
+def _has(text: str) -> bool:
     try:
-        sign.encode("cp1252")
+        text.encode("cp1252")
     except UnicodeEncodeError:
         return False
-    return sign.isprintable()
+    return text.isprintable()
 
 
 def _arc_cubics(start: Point, arc: Arc) -> list[Cubic]:

@@ -57,9 +57,6 @@ _OVER_PICTURE_MM = 0.13
 _OUTLINE_MM = 0.25
 _LINE_MM = 0.18
 
-# The picture on the page plan: 150 dpi on A4 in the width left beside the words.
-_SMALL_PICTURE_PX = 1000
-
 _WORKERS = max(1, min(4, os.cpu_count() or 1))
 
 
@@ -112,7 +109,7 @@ def write_pages(
         shapes = part_shapes(drawing)
         whole, under = None, None
         if shown is not None:
-            whole = small_picture(shown.flat, shown.white, fraction=title.fraction, long_side_px=_SMALL_PICTURE_PX)
+            whole = small_picture(shown.flat, shown.white, fraction=title.fraction)
             under = ink_under(shown, fraction=title.fraction)
         pen.begin_page()
         draw_page_plan(pen, page_plan, drawing, whole, shapes, title=title)

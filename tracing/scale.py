@@ -28,11 +28,8 @@ def set_scale(job: Job, seen: Seen) -> Scale:
         When nothing tells the scale, or what was given does not go together.
     """
     gathered = observe(job, seen)
-    calibration = calibrate(job, seen, gathered)
-    with_it = with_origin(job, calibration)
-    if with_it != job:
-        calibration = calibrate(with_it, seen, gathered)
-    return Scale(with_it, gathered, calibration)
+    job, calibration = with_origin(job, calibrate(job, seen, gathered))
+    return Scale(job, gathered, calibration)
 
 
 def with_longest(scale: Scale, seen: Seen, longest_px: tuple[PointPx, PointPx]) -> Scale:
