@@ -40,7 +40,8 @@ def without_rings(pixels: NDArray[np.int32], rings: Sequence[Ring]) -> NDArray[n
     if bridges:
         x, y = np.concatenate([kept, *bridges]).T.astype(np.int64)
         left, stride = x.min(), np.ptp(x) + 1
-        y, x = np.divmod(np.unique(y * stride + x - left), stride)
+        places = np.sort(y * stride + x - left)
+        y, x = np.divmod(places[np.diff(places, prepend=-1) > 0], stride)
         kept = np.column_stack([x + left, y]).astype(np.int32)
     return np.ascontiguousarray(kept)
 

@@ -69,8 +69,9 @@ def _edge_mm(corners: NDArray[np.float64], calibration: Calibration) -> NDArray[
 def _blank(flat: FlatPicture, kept: list[NDArray[np.float64]], left_out: list[NDArray[np.float64]]) -> None:
     """Whiten, in place, what the regions leave out of a picture just made."""
     height, width = flat.pixels.shape[:2]
-    shown = np.full((height, width), 0 if kept else 1, np.uint8)
-    for value, edges in ((1, kept), (0, left_out)):
+    blank = np.full((height, width), 1 if kept else 0, np.uint8)
+    for value, edges in ((0, kept), (1, left_out)):
         for edge in edges:
-            cv2.fillPoly(shown, [np.rint(flat.plan_to_flat_px(edge)).astype(np.int32)], value)
-    flat.pixels[shown == 0] = PAPER
+            cv2.fillPoly(blank, [np.rint(flat.plan_to_flat_px(edge)).astype(np.int32)], value)
+    # All bits set is paper's white; numpy's own way through a mask takes ten times as long.
+    cv2.bitwise_or(flat.pixels, np.full((4, 1), PAPER, np.float64), dst=flat.pixels, mask=blank)

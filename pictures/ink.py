@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pictures.picture import Picture
+from pictures.tones import median_level
 
 Polygon = NDArray[np.float64]
 
@@ -234,8 +235,12 @@ def _noise(grey: NDArray[np.uint8], paper: NDArray[np.uint8]) -> float:
     if height < 3 or width < 3:
         return 0.0
     bent = _bent(grey, np.arange(1, height - 1, max(1, height // 64)))
-    sigma = 1.4826 * float(np.median(np.abs(bent))) / math.sqrt(20)
-    return sigma * 255 / float(max(np.median(paper), 1))
+    sigma = 1.4826 * median_level(np.abs(bent).view(np.uint16), levels=BENT_LEVELS) / math.sqrt(20)
+    return sigma * 255 / max(median_level(paper, levels=256), 1.0)
+
+
+BENT_LEVELS = 4 * 255 + 1
+"""What a pixel can differ by from its four neighbours, four times, and none."""
 
 
 def _bent(grey: NDArray[np.uint8], rows: NDArray[np.int64]) -> NDArray[np.int16]:

@@ -59,7 +59,8 @@ def line_peaks(darkness: NDArray[np.uint8], *, noise: float, sheet: NDArray[np.u
     top = middle - sides > least
     top &= middle >= level[:, beside - 1 : -beside - 1]
     top &= middle > level[:, beside + 1 : width - beside + 1]
-    row, column = np.nonzero(top)
+    # A row after the other: numpy looks through two dimensions five times as slowly.
+    row, column = np.divmod(np.flatnonzero(top), top.shape[1])
     column += beside
     if sheet is not None:
         inside = sheet[rows[row], column] > 0
