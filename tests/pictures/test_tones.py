@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from pictures.tones import grey_levels, has_light_lines, holds_colour
+from pictures.tones import grey_levels, has_light_lines, holds_colour, median_level
 from tests.pictures.plans import plan
 
 SIZES = [(310, 210), (1500, 900), (4000, 2500)]
@@ -86,6 +86,15 @@ def test_levels() -> None:
     assert not grey_levels(plan()).blank
     assert grey_levels(np.where(plan() < 99, 0, 255).astype(np.uint8)).two
     assert not grey_levels(np.arange(90 * 70).reshape(70, 90).astype(np.uint8)).two
+
+
+@pytest.mark.parametrize("size", [(1, 1), (1, 2), (7, 9), (8, 9), (300, 400)])
+def test_a_counted_median_is_the_sorted_one(size: tuple[int, int]) -> None:
+    rng = np.random.default_rng(size[1])
+    for levels in (2, 3, 256, 1021):
+        values = rng.integers(0, levels, size).astype(np.uint16)
+
+        assert median_level(values, levels=levels) == np.median(values)
 
 
 def tinted(grey: NDArray[np.uint8], blue: float, green: float, red: float) -> NDArray[np.uint8]:
