@@ -171,7 +171,9 @@ def _on_one_curve(t: Floats, off_px: Floats, width_px: Floats, length_px: float)
         curve = np.polynomial.polynomial.polyfit(t[on], off_px[on], 3)
         if np.abs(np.polynomial.polynomial.polyval(np.array([0, 1]), curve)).max() > ENDS_WIDTHS * width:
             return np.zeros(len(t), dtype=bool)
-        on = np.abs(off_px - np.polynomial.polynomial.polyval(t, curve)) <= ON_WIDTHS * width_px
+        before, on = on, np.abs(off_px - np.polynomial.polynomial.polyval(t, curve)) <= ON_WIDTHS * width_px
+        if (on == before).all():
+            break
     return on
 
 

@@ -1,6 +1,6 @@
 """What pages and report both need of the flat picture they show, found once: its paper, and where it is dark."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -28,7 +28,11 @@ class ShownFlat:
 def shown_flat(flat: FlatPicture) -> ShownFlat:
     """Give a flat picture with its paper and its darkness found."""
     white = paper_white(flat)
-    small = reduced(flat.pixels, _LONG_SIDE_PX)
-    clean = whitened(small, white, (0, 0, small.shape[1], small.shape[0]))
-    grey = clean if clean.ndim == 2 else cv2.cvtColor(clean, cv2.COLOR_RGB2GRAY)
-    return ShownFlat(flat, white, np.asarray(cv2.integral(255 - grey), np.int32))
+    small = reduced(_grey(flat.pixels), _LONG_SIDE_PX)
+    grey_white = white if white.paper is None else replace(white, paper=_grey(white.paper))
+    clean = whitened(small, grey_white, (0, 0, small.shape[1], small.shape[0]))
+    return ShownFlat(flat, white, np.asarray(cv2.integral(255 - clean), np.int32))
+
+
+def _grey(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    return pixels if pixels.ndim == 2 else np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)

@@ -115,7 +115,7 @@ def tile_picture(flat: FlatPicture, white: PaperWhite, box_mm: Box, *, fraction:
         # The outer edges stay where they are, so nothing moves.
         factor = build_mm_per_px / least_mm_per_px
         size = max(1, round((x1 - x0) * factor)), max(1, round((y1 - y0) * factor))
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+        pixels = _resized(pixels, size)
     box = (
         left + x0 * build_mm_per_px,
         top - y1 * build_mm_per_px,
@@ -159,9 +159,14 @@ def reduced(pixels: Pixels, long_side_px: int) -> Pixels:
     # Averaging all of 140 MP takes half a second; two px a side are as many as show.
     stride = max(1, int(1 / (2 * factor)))
     sparse = np.ascontiguousarray(pixels[::stride, ::stride])
+    return _resized(sparse, size)
+
+
+def _resized(pixels: Pixels, size: tuple[int, int]) -> Pixels:
+    """Give pixels at a smaller (width, height), its outer edges where they were."""
     # Less than halved, a copy sampled linearly has seen every px as well, in a fifth of the time.
-    how = cv2.INTER_AREA if 2 * max(size) < max(sparse.shape[:2]) else cv2.INTER_LINEAR
-    return np.asarray(cv2.resize(sparse, size, interpolation=how), np.uint8)
+    how = cv2.INTER_AREA if 2 * max(size) < max(pixels.shape[:2]) else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(pixels, size, interpolation=how), np.uint8)
 
 
 def _paper_under(paper: Pixels, shape: tuple[int, ...], window_px: tuple[int, int, int, int]) -> Pixels:
