@@ -365,6 +365,10 @@ class _Work:
         if self.ends_at(b) > 1:
             good[len(good) - astray :] = False
         inner = points[good]
+        if len(inner):
+            inner = inner[passed_by(inner, self.nodes[a], width_px=self.width[line]) :]
+        if len(inner):
+            inner = inner[: len(inner) - passed_by(inner[::-1], self.nodes[b], width_px=self.width[line])]
         return np.concatenate([self.nodes[[a]], inner, self.nodes[[b]]])
 
     def graph(self) -> Graph:
@@ -379,3 +383,15 @@ class _Work:
             [self.width[line] for line in kept],
             {number[node]: tail for node, tail in self.tails.items() if node in number},
         )
+
+
+def passed_by(points_px: Floats, node_px: Floats, *, width_px: float) -> int:
+    """How many of a line's first points, 1 px apart, a node has moved past: along merged ink it does by line widths.
+
+    A line not twice as long as the part in question may have come round to the node, as a letter's bow does.
+    """
+    first_px = float(np.hypot(*(points_px[0] - node_px)))
+    near = points_px[: int(2 * first_px) + 2]
+    if first_px <= width_px or len(points_px) < 2 * len(near):
+        return 0
+    return int(np.hypot(*(near - node_px).T).argmin())

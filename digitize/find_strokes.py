@@ -9,7 +9,8 @@ from digitize.arms import Arms
 from digitize.blur import blur_variance, unblurred
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.centre_lines import measure_lines
-from digitize.clean_graph import clean_graph
+from digitize.clean_graph import clean_graph, passed_by
+from digitize.clefts import without_clefts
 from digitize.crossed_rings import crossed_rings
 from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
@@ -78,7 +79,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
         Links run about 1 px from point to point; specks are left out. Empty where there is no ink.
     """
     tell = progress if progress is not None else _silent
-    mask = without_blots(faint_ink_mask(ink, within))
+    ink, mask = without_clefts(ink, without_blots(faint_ink_mask(ink, within)))
     tell(0.15)
     pixels = thin(mask)
     tell(0.4)
@@ -163,6 +164,7 @@ def _links(cut: Cut, placed: Placed, ink: Ink, sigma_px: float) -> tuple[Link, .
     # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
     sigmas = np.hypot(np.maximum(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), systematic_px).tolist()
     links: list[Link] = []
+    behind = (at_sample[:, 0] < at_node[:, 0]) & np.repeat((low <= high) & ~cut.loop, 2)
     for link in range(len(cut.start)):
         start, end = int(cut.start[link]), int(cut.end[link])
         nodes = placed.nodes_px[[start, end]]
@@ -176,7 +178,12 @@ def _links(cut: Cut, placed: Placed, ink: Ink, sigma_px: float) -> tuple[Link, .
                 continue
             points = nodes
         else:
-            used = slice(int(low[link]), int(high[link]) + 1)
+            first, last = int(low[link]), int(high[link]) + 1
+            if behind[2 * link]:
+                first += passed_by(shown[first:last], nodes[0], width_px=cut.width_px[link])
+            if behind[2 * link + 1] and last > first:
+                last -= passed_by(shown[first:last][::-1], nodes[1], width_px=cut.width_px[link])
+            used = slice(first, last)
             middle = _filled(shown[used], ways[used]) if is_broken[link] else shown[used]
             lead, trail = extensions[2 * link], extensions[2 * link + 1]
             points = np.concatenate([nodes[:1], lead, middle, trail[::-1], nodes[1:]])
