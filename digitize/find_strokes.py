@@ -195,6 +195,7 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
     """Points with the gaps between them bridged about every px, by Hermite's cubics along their directions."""
     steps = np.hypot(*np.diff(points, axis=0).T)
     gaps = np.flatnonzero(steps > GAP_STEP_PX)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
     runs, done = [], 0
     for gap in gaps.tolist():
         runs.append(points[done : gap + 1])
@@ -203,8 +204,8 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
         ends = points[[gap, gap + 1]]
         speeds = np.stack(
             [
-                -_leaving(points[gap::-1], -slopes[gap], length),
-                _leaving(points[gap + 1 :], slopes[gap + 1], length),
+                -_leaving(points[gap::-1], along[gap::-1], -slopes[gap], length),
+                _leaving(points[gap + 1 :], along[gap + 1 :], slopes[gap + 1], length),
             ]
         )
         speeds = length * speeds / np.maximum(np.hypot(speeds[:, 0], speeds[:, 1]), 1e-9)[:, None]
@@ -219,15 +220,16 @@ def _filled(points: Floats, slopes: Floats) -> Floats:
     return np.concatenate(runs)
 
 
-def _leaving(points: Floats, slope: Floats, reach_px: float) -> Floats:
+def _leaving(points: Floats, along: Floats, slope: Floats, reach_px: float) -> Floats:
     """Which way points leave the first of them: by a parabola through those within a reach, as a gap is bridged the
-    better the farther its sides are seen; `slope`, as found there, where they are few."""
-    some = points[: int(reach_px) + 1]
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(some, axis=0).T))])
-    near = along <= 2 * reach_px
-    if np.count_nonzero(near) < LEAVING_SAMPLES:
+    better the farther its sides are seen; `slope`, as found there, where they are few. They lie `along` their line."""
+    x = np.abs(along[: int(reach_px) + 1] - along[0]) / (2 * reach_px)
+    count = int(np.searchsorted(x, 1.0))
+    if count < LEAVING_SAMPLES:
         return slope
-    way: Floats = np.polyfit(along[near], some[near], 2)[1]
+    x = x[:count]
+    powers = np.array([np.ones(count), x, x * x])
+    way: Floats = np.linalg.solve(powers @ powers.T, powers @ points[:count])[1]
     return way
 
 
