@@ -4,13 +4,14 @@ A line drawn by hand sags by tenths of a mm and its rectangle leans; one that a 
 does not explain of the lines' bow tells the two apart, and with it how far the corners can be trusted.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from calibration.evidence import chance, whole_log_evidence
-from calibration.observations import Corners, Observation, StraightLine
+from calibration.observations import Corners, KnownDistance, Observation, StraightLine
 from calibration.plane_map import Floats
 from calibration.solution import Solution
 from calibration.uncertainty import MapCovariance, map_covariance
@@ -21,12 +22,16 @@ MACHINE_GIVE = 0.1
 MACHINE_LEAN = 0.3
 """Part of a hand's lean: a plotter's axes are square to an arc minute, 0.3 mm on a metre."""
 
+MACHINE_LENGTHS = math.sqrt((1 + MACHINE_GIVE**2) / 2)
+"""Part of a hand's give of a length in a plan whose lines a machine drew: it is as true as they are, or was drawn by
+hand into a border that came with the paper. Clicks hide which; either has half of the variance."""
+
 EVEN = 0.5
 """A plan is taken for the likelier; both are common, so that neither has a head start."""
 
 
 def as_by_machine(observations: Sequence[Observation]) -> list[Observation]:
-    """Give the observations with rectangles and straight lines as true as a machine draws them."""
+    """Give the observations as true as they are in a plan whose lines a machine drew."""
     return [_by_machine(seen) for seen in observations]
 
 
@@ -50,4 +55,6 @@ def _by_machine(seen: Observation) -> Observation:
         return replace(seen, give_mm=MACHINE_GIVE * seen.give_mm, lean_sigma_rad=MACHINE_LEAN * seen.lean_sigma_rad)
     if isinstance(seen, StraightLine):
         return replace(seen, give_mm=MACHINE_GIVE * seen.give_mm)
+    if isinstance(seen, KnownDistance):
+        return replace(seen, give_mm=seen.give_mm - (1 - MACHINE_LENGTHS) * min(seen.drawn_mm, seen.give_mm))
     return seen

@@ -38,8 +38,9 @@ class KnownDistance:
     """Two reference marks whose true distance is known.
 
     `length_mm` is full size; `give_mm` is half the width within which the figure
-    may be off at full size (rounding of the figure, draughting). `text` is the
-    length as the person wrote it; `label` is how it is spoken of ("known distance 1").
+    may be off at full size (rounding of the figure, draughting), `drawn_mm` draughting's
+    part of it. `text` is the length as the person wrote it; `label` is how it is spoken of
+    ("known distance 1").
     `along_px` are two places of a line where only the part along it is known: to a curved tip's farthest point, say.
     """
 
@@ -51,6 +52,7 @@ class KnownDistance:
     label: str = "known distance"
     sigma_px: float = CLICK_SIGMA_PX
     along_px: tuple[PointPx, PointPx] | None = None
+    drawn_mm: float = DRAUGHTING_MM
 
     def __post_init__(self) -> None:
         _refuse_no_length(self)

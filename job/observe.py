@@ -148,7 +148,7 @@ def _given(job: Job, seen: Seen) -> Iterator[Observation]:
         known = KnownDistance(
             *_ends(given), *_length(given, job), given.text, f"known distance {number}", _sigma(given, seen)
         )
-        yield replace(known, along_px=_along(given))
+        yield replace(known, along_px=_along(given), drawn_mm=DRAUGHTING_MM * _full_per_paper(job))
     for number, given in enumerate(job.checks, 1):
         check = CheckLength(
             *_ends(given), *_length(given, job), given.text, f"check length {number}", _sigma(given, seen)

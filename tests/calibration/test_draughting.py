@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from calibration.adjust import adjust
+from calibration.draughting import as_by_machine
 from calibration.evidence import whole_log_evidence
 from calibration.kind import Kind
 from calibration.observations import Corners, KnownDistance, StraightLine
@@ -85,3 +86,14 @@ def test_evidence_is_that_of_a_line_through_one_length(pinhole):
         return -1 / (4 * variance) - 0.5 * math.log(variance)
 
     assert evidence(0.6) - evidence(1.5) == pytest.approx(by_hand(0.6) - by_hand(1.5), abs=0.01)
+
+
+def test_a_length_in_a_machines_plan_keeps_its_figures_rounding_and_half_the_variance_of_draughting():
+    rounded = KnownDistance((0, 0), (900, 0), 300.0, give_mm=3.4, drawn_mm=0.4)
+    exact = KnownDistance((0, 0), (900, 0), 300.0, give_mm=0.0)
+
+    truer, still_exact = as_by_machine([rounded, exact])
+
+    # Half of 0.4 mm squared, half of a tenth of it squared: by hand.
+    assert truer.give_mm == pytest.approx(3.0 + math.sqrt((0.4**2 + 0.04**2) / 2))
+    assert still_exact == exact
