@@ -14,8 +14,9 @@ from digitize.strokes import Link, Strokes
 Floats: TypeAlias = NDArray[np.float64]
 Side: TypeAlias = int
 
-MOST_WIDTHS = 12.0
-"""Longest gap, in line widths: 3 mm of a 0.25 mm line. Dashes lie nearer to each other."""
+MOST_WIDTHS, UNSEEN_PX = 12.0, 0.6
+"""Longest gap, in line widths: 3 mm of a 0.25 mm line. Dashes lie nearer to each other. A hairline is measured narrower
+than it was drawn by up to this: it is paler than the crossings that show what full ink is."""
 
 LEAST_LINK_WIDTHS = 2.0
 """What is shorter, in line widths, shows no direction: a dot, a thorn."""
@@ -47,8 +48,8 @@ def free_sides(strokes: Strokes, lettering: NDArray[np.bool_]) -> list[Side]:
 def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]:
     """Give pairs of free ends that point at each other, the nearest first, each end once."""
     ends, ways, widths_px = _ends(strokes, sides)
-    most = MOST_WIDTHS * widths_px
-    near = cKDTree(ends).query_pairs(float(most.max()), output_type="ndarray")
+    most_px = MOST_WIDTHS * (widths_px + UNSEEN_PX)
+    near = cKDTree(ends).query_pairs(float(most_px.max()), output_type="ndarray")
     if not len(near):
         return []
     a, b = near.T
@@ -57,7 +58,7 @@ def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]
     width_px = np.minimum(widths_px[a], widths_px[b])
     aside_a = np.abs(gap[:, 0] * ways[a, 1] - gap[:, 1] * ways[a, 0])
     aside_b = np.abs(gap[:, 0] * ways[b, 1] - gap[:, 1] * ways[b, 0])
-    facing = (gap_px <= MOST_WIDTHS * width_px) & ((ways[a] * ways[b]).sum(axis=1) < FACING_COSINE)
+    facing = (gap_px <= np.minimum(most_px[a], most_px[b])) & ((ways[a] * ways[b]).sum(axis=1) < FACING_COSINE)
     facing &= ((ways[a] * gap).sum(axis=1) > 0) & ((ways[b] * gap).sum(axis=1) < 0)
     facing &= np.maximum(aside_a, aside_b) <= ASIDE_WIDTHS * width_px + ASIDE_SHARE * gap_px
     pairs: list[tuple[Side, Side]] = []

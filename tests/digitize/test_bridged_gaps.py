@@ -1,5 +1,7 @@
 """Gaps in drawn lines: which are bridged, where the bridge runs, and what is said."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
@@ -10,10 +12,16 @@ from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.dashed_lines import dashed_links
 from digitize.draw_outlines import draw_outlines
+from digitize.find_strokes import find_strokes
 from digitize.lettering import lettering_links
 from digitize.loop import Role
 from digitize.loops import find_loops
 from digitize.strokes import Strokes
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture, Source
+from sample_scans.plan import plan_of
+from sample_scans.rendered import rendered_scan
+from sample_scans.truth import InkStroke, Piece
 
 INKING = Inking(seed=7)
 BRIDGE_OFF_PX = 0.5  # a bridge is drawn by the eye of its two ends: half a px over three line widths
@@ -52,6 +60,26 @@ def test_an_outline_with_a_gap_is_a_part_and_the_gap_is_told_of():
 
     assert len(drawn.drawing.outlines) == 1
     assert any("gaps" in finding.text for finding in drawn.findings)
+
+
+def test_a_gap_of_three_mm_in_a_hairline_is_bridged_where_darker_ink_makes_it_look_thinner_still():
+    corners = np.array([(0.0, 0.0), (46, 5), (40, 28), (3, 24)])
+    ring = np.vstack([corners, corners[:1]])
+    at = 20 / np.hypot(46, 5) * corners[1], (20 + 2.9) / np.hypot(46, 5) * corners[1]
+    runs = np.vstack([at[1], ring[1:], at[0]])
+    hairline = InkStroke(runs, 0.25, False, "outline")
+    # Crossings of thick lines show what full ink is: a hairline's never is, blurred.
+    thick = [InkStroke(np.array([(x, 40.0), (x + 9, 60.0)]), 0.7, False, "inside") for x in range(0, 45, 5)]
+    thick += [InkStroke(np.array([(0.0, y), (54.0, y)]), 0.7, False, "inside") for y in (45.0, 50.0, 55.0)]
+    plan = plan_of("gap", Piece((hairline, *thick)).at(15, 15), width_mm=90, height_mm=90)
+    scan = rendered_scan(3, plan=plan, dpi=200)
+
+    strokes = find_strokes(find_ink(Picture(scan.pixels, Source(Path("gap"), "", Medium.RASTER))))
+
+    outline = shapely.Polygon(scan.camera.to_picture(corners + 15))
+    closed = [link for link in strokes.links if link.bridged]
+    assert len(closed) == 1
+    assert outline.exterior.buffer(2).covers(shapely.LineString(closed[0].points_px))
 
 
 def test_a_gap_of_ten_mm_stays_open():
