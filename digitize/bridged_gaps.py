@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.dashed_lines import Stop, followed, is_straight, over_gaps, sides_at
-from digitize.facing_ends import Side, clear_of_lines, facing_sides, free_sides
+from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -41,7 +41,9 @@ def with_gaps_bridged(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes
 
 
 FEW_GAPS = 2
-"""A line that ends on others at both ends has lost ink when it has so few gaps; one with more is a dashed one."""
+"""A line that ends on others at both ends has lost ink when it has so few gaps; one with more is a dashed one. Of gaps
+longer than `MOST_WIDTHS` of its measured width one is few, and a straight line over one must end on others at both ends
+whatever it turns into: the dots of a chain line may be too pale to be seen."""
 
 
 def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Side, Side]]:
@@ -52,13 +54,22 @@ def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Si
         one, other = (followed(strokes, side, over, at) for side in (a, b))
         stops = {one.stop, other.stop}
         whole = np.concatenate([one.points_px[::-1], other.points_px])
+        long = _is_long(strokes, a, b)
         if (
-            stops & {Stop.CLOSED, Stop.CORNER}
+            Stop.CLOSED in stops
+            or (Stop.CORNER in stops and not long)
             or not is_straight(whole, strokes.links[a >> 1].width_px)
-            or (Stop.FREE not in stops and one.gaps + other.gaps + 1 <= FEW_GAPS)
+            or (Stop.FREE not in stops and one.gaps + other.gaps + 1 <= (1 if long else FEW_GAPS))
         ):
             kept.append((a, b))
     return kept
+
+
+def _is_long(strokes: Strokes, a: Side, b: Side) -> bool:
+    (one, a_px), (other, b_px) = (
+        (strokes.links[side >> 1], towards(strokes.links[side >> 1], side)[-1]) for side in (a, b)
+    )
+    return float(np.hypot(*(b_px - a_px))) > MOST_WIDTHS * min(one.width_px, other.width_px)
 
 
 def _joined(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> Strokes:

@@ -25,15 +25,15 @@ FALL = 0.5
 """How much paler both ways along a cleft may be, in parts of that rise: where a line grows pale for a step of its
 pixels, it is darker than the paper beside it."""
 
-LEAST_WIDTHS = 12.0
+LEAST_WIDTHS = 16.0
 """A cleft is longer than this, in line widths: lines that cross at 10 deg part for less, and so do an edge and a centre
-line that comes near it; noise opens a few px."""
+line that comes near it; noise opens a few px. From 12 on, narrow loops of handwriting became parts (trials)."""
 
 SOFT_PX = 0.6
 """Blur before deciding, one sigma, px: noise would break the valley's floor into pieces."""
 
 EVERY_PX = 6
-"""Clefts are looked for in one row and one column of so many, px: the shortest between lines 2.5 px wide crosses five
+"""Clefts are looked for in one row and one column of so many, px: the shortest between lines 2.5 px wide crosses six
 of them."""
 
 WIDTHS_EVERY_PX = 16
