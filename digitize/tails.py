@@ -141,7 +141,7 @@ def _falling(along: Floats, apart: Floats) -> _Falling | None:
             continue
         inner = slope**2 - 4 * bend * level
         # Sides that bend away from each other before they meet touch nowhere: then they are as good as straight.
-        if inner < 0 or slope - np.sqrt(inner) >= 0:
+        if inner <= 0 or slope - np.sqrt(inner) >= 0:
             continue
         meet, rate = 2 * level / (np.sqrt(inner) - slope), -np.sqrt(inner)
         powers = meet ** np.arange(degree, -1, -1)
