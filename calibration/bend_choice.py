@@ -123,7 +123,10 @@ def choose_bend(
     if bent is None or unseen(bent.solution)[1] > SEEN_SIGMA:
         # Odds mean nothing where the bend leaves the scale or a rectangle's size open.
         return None
-    return BendChoice(bent, _odds(bent) - _flat_odds(observations, flat, weeded, size=size, priors=priors))
+    flat_odds = _flat_odds(observations, flat, weeded, size=size, priors=priors)
+    if weeded is not None and without:
+        flat_odds = max(flat_odds, _odds(weeded))
+    return BendChoice(bent, _odds(bent) - flat_odds)
 
 
 def _plainly_wrong(weeded: Weeded | None) -> frozenset[Suspect]:
