@@ -73,7 +73,7 @@ def _unheard_of_lens(
 ) -> Iterator[Finding]:
     """Ask about a lens that no lines show and no phone has: a wrong length or size makes one."""
     lines = sum(isinstance(seen, StraightLine) for seen in observations)
-    if lines >= LINES_ENOUGH or calibration.bent or any(isinstance(seen, Cards) for seen in observations):
+    if lines >= LINES_ENOUGH or any(isinstance(seen, Cards) for seen in observations):
         return
     priors = solution.problem.priors
     free = [p for p in LENS if p in solution.problem.free]

@@ -120,6 +120,8 @@ def test_an_export_puts_marks_that_wait_where_it_found_the_ink(tmp_path: Path) -
     session.adopt(made)
 
     assert session.job == made
+    assert session.job.kept_grid is not None
+    assert isinstance(session.save(now=True), Saved)
     session.close()
     session = opened(folder)
     assert (session.opening_note, session.job) == ("", made)

@@ -1,12 +1,10 @@
 """What an export fixes in a session's job."""
 
-from dataclasses import replace
 from pathlib import Path
 
-from job.job import Mark, Settled
 from job.job_file import JOB_NAME, job_text, read_job
 from tests.tracing.session_hands import GRID, edited, exported, new_job, opened
-from tracing.session import Conflict, Saved, Session
+from tracing.session import Conflict, Saved
 
 
 def test_what_an_export_fixed_is_no_step_and_stays_through_undo_redo_and_a_restart(tmp_path: Path) -> None:
@@ -79,19 +77,3 @@ def test_an_export_of_a_job_that_another_hand_had_edited_is_a_conflict(tmp_path:
     assert isinstance(session.save(now=True), Conflict)
     session.resolve_conflict("theirs")
     assert session.job == read
-
-
-def test_marks_that_waited_may_settle_in_an_export(tmp_path: Path) -> None:
-    folder = tmp_path / "j"
-    session = Session.open(folder, new_job(folder), key="k")
-    ends = {"start": {"x_px": 1, "y_px": 2, "snap": True}, "end": {"x_px": 9, "y_px": 2, "snap": False}}
-    session.do({"do": "add_known", **ends, "text": "1 m"}, base=0)
-    session.save(now=True)
-    known = replace(session.job.knowns[0], start=Mark(2.5, 2.0, Settled.INK))
-    made = exported(replace(session.job, knowns=(known,)))
-    (folder / JOB_NAME).write_text(job_text(made, folder=folder))
-
-    session.adopt(made)
-
-    assert session.job.kept_grid == made.kept_grid
-    assert isinstance(session.save(now=True), Saved)
