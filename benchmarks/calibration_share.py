@@ -8,15 +8,12 @@ without these is the plain one: it would be given four corners, and lays the pic
 import sys
 import tempfile
 import time
-from collections import defaultdict
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import job.observe
 import job.run
 import job.see
+from benchmarks.stage_times import watched
 from job.make import Typed, make
 from job.points import TypedLength
 from job.progress import Silent
@@ -45,35 +42,10 @@ def main() -> None:
 def _run(folder: Path) -> tuple[float, dict[str, float]]:
     """Do the job once; give its CPU seconds and those of each part."""
     knowns = tuple(TypedLength(a, b, f"{mm:g} mm") for a, b, mm in known_marks_px(SAMPLE))
-    with _watched() as spent:
+    with watched(FOUND + ADJUSTED) as spent:
         begin = time.process_time()
         make(sample_path(SAMPLE), Typed(knowns=knowns), folder=folder, progress=Silent())
         return time.process_time() - begin, dict(spent)
-
-
-@contextmanager
-def _watched() -> Iterator[dict[str, float]]:
-    """Time what is called by these names until the end."""
-    spent: dict[str, float] = defaultdict(float)
-    plain = {(module, name): getattr(module, name) for module, name in FOUND + ADJUSTED}
-
-    def timed(name: str, call: Callable[..., Any]) -> Callable[..., Any]:
-        def watched(*given: Any, **named: Any) -> Any:
-            begin = time.process_time()
-            try:
-                return call(*given, **named)
-            finally:
-                spent[name] += time.process_time() - begin
-
-        return watched
-
-    for (module, name), call in plain.items():
-        setattr(module, name, timed(name, call))
-    try:
-        yield spent
-    finally:
-        for (module, name), call in plain.items():
-            setattr(module, name, call)
 
 
 if __name__ == "__main__":

@@ -9,10 +9,7 @@ import argparse
 import math
 import tempfile
 import time
-from collections import defaultdict
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
@@ -21,6 +18,7 @@ from numpy.typing import NDArray
 import job.make
 import job.run
 import job.see
+from benchmarks.stage_times import watched
 from job.job import SheetKind
 from job.make import Typed, make
 from job.progress import Silent
@@ -39,10 +37,9 @@ def main() -> None:
     arguments.add_argument("--counts", type=int, nargs="+", default=[50, 200, 2000])
     arguments.add_argument("--seed", type=int, default=1)
     given = arguments.parse_args()
-    spent = _watched()
     print(f"seed {given.seed}; CPU ms an outline")
     print(f"{'outlines':>9}{'found':>7}{'MP':>7}{'whole':>8}" + "".join(f"{name:>15}" for _, name in STAGES))
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, watched(STAGES) as spent:
         for number, count in enumerate([min(given.counts), *given.counts]):
             plan = plan_of(count, np.random.default_rng([given.seed, count]))
             path = Path(folder) / f"{number}.png"
@@ -97,25 +94,6 @@ def _bracket(rng: np.random.Generator) -> list[NDArray[np.float64]]:
 
 
 _SHAPES = (_plate, _section, _bracket)
-
-
-def _watched() -> dict[str, float]:
-    """Time the stages from here on: seconds by name."""
-    spent: dict[str, float] = defaultdict(float)
-
-    def timed(name: str, call: Callable[..., Any]) -> Callable[..., Any]:
-        def watched(*given: Any, **named: Any) -> Any:
-            begin = time.process_time()
-            try:
-                return call(*given, **named)
-            finally:
-                spent[name] += time.process_time() - begin
-
-        return watched
-
-    for module, name in STAGES:
-        setattr(module, name, timed(name, getattr(module, name)))
-    return spent
 
 
 if __name__ == "__main__":
