@@ -27,7 +27,7 @@ pixels, it is darker than the paper beside it."""
 
 LEAST_WIDTHS = 16.0
 """A cleft is longer than this, in line widths: lines that cross at 10 deg part for less, and so do an edge and a centre
-line that comes near it; noise opens a few px. From 12 on, narrow loops of handwriting became parts (trials)."""
+line that comes near it; noise opens a few px. At 12, narrow loops of handwriting became parts (trials)."""
 
 SOFT_PX = 0.6
 """Blur before deciding, one sigma, px: noise would break the valley's floor into pieces."""
