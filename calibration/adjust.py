@@ -100,6 +100,21 @@ def adjust(
     return fitted_along(observations, fit, start=begin[0], size=size)
 
 
+def told_over(calibration: Calibration, longest_px: tuple[PointPx, PointPx] | None) -> Calibration:
+    """Give the same map with findings that state their effect over another longest part; nothing is fitted again.
+
+    Raises
+    ------
+    CalibrationError
+        For a longest part that comes out too unsure to build from.
+    """
+    if longest_px is None or calibration.evidence is None:
+        return calibration
+    _refuse_unsure(calibration, longest_px)
+    evidence = replace(calibration.evidence, longest_px=longest_px)
+    return replace(calibration, findings=remarks(calibration, evidence), evidence=evidence)
+
+
 def _adjusted(
     observations: Sequence[Observation],
     *,
@@ -155,7 +170,7 @@ def _adjusted(
         tag_mm_per_px=tag_mm_per_px,
         perhaps_bent=perhaps,
     )
-    return replace(calibration, findings=remarks(calibration, evidence))
+    return replace(calibration, findings=remarks(calibration, evidence), evidence=evidence)
 
 
 def _averaged(

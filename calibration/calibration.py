@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from calibration.plane_map import (
 )
 from calibration.uncertainty import NORMAL_95, length_sigmas
 from drawing.findings import Finding, Level
+
+if TYPE_CHECKING:
+    from calibration.remarks import Evidence
 
 
 class Given(StrEnum):
@@ -66,7 +70,7 @@ class Calibration:
 
     `values` (10,) and `covariance` (10, 10) belong to the parameters of `plane_map.P`. The plan frame is the plane
     turned by `-turn_rad`, with `origin_px` at (0, 0). `sheet_px` (K, 2) is the paper's outline in the picture, where
-    known. `adjustment` is how it came about, observation by observation.
+    known. `adjustment` is how it came about, observation by observation, `evidence` what its findings are told from.
     """
 
     kind: Kind
@@ -79,6 +83,7 @@ class Calibration:
     observed: tuple[Observed, ...] = ()
     findings: tuple[Finding, ...] = ()
     adjustment: Adjustment | None = None
+    evidence: "Evidence | None" = None
 
     def to_plan(self, points_px: Floats) -> Floats:
         """Give plan mm (N, 2), y up, for picture px (N, 2), y down; NaN beyond the plan's horizon in a photo."""

@@ -1,10 +1,12 @@
 """The pipeline: from a job to its results, stage by stage."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from calibration.adjust import adjust
+from calibration.adjust import adjust, told_over
 from calibration.calibration import Calibration
 from calibration.kind import Kind
 from calibration.observations import CalibrationError, PointPx
@@ -31,7 +33,6 @@ from job.see import Seen
 from job.settle import DIGITS, settled_job
 from job.tiles import lay_out
 from job.words import rests_on
-from job.write_results import write_results
 
 
 def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> Made:
@@ -52,8 +53,9 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         strokes = strokes_of(job, seen)
         drawn = drawn_parts(job, seen, strokes, calibration)
         plan = with_give_or_take(drawn.drawing, calibration)
-        # The same map again: its findings now tell their effect over the longest part.
-        calibration = calibrate(job, seen, observed, longest_px=longest_part_px(plan, calibration.to_picture))
+        # The same map: its findings now tell their effect over the longest part.
+        with _offering_the_edge(job, seen):
+            calibration = told_over(calibration, longest_part_px(plan, calibration.to_picture))
     fraction = fraction_of(job, calibration)
     build = plan.scaled(fraction)
     if job.mirrored:
@@ -80,6 +82,9 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         folder=folder,
         rests_on=rests_on(observed.observations, calibration),
     )
+    # Measuring and the page do without what writes, which takes a third of a second to load.
+    from job.write_results import write_results
+
     write_results(made, timed, job_file=job_file)
     return made
 
@@ -119,7 +124,7 @@ def calibrate(
 ) -> Calibration:
     """Set the scale of a settled job from what it rests on."""
     source = seen.picture.source
-    try:
+    with _offering_the_edge(job, seen):
         return adjust(
             observed.observations,
             width_px=seen.picture.width_px,
@@ -131,12 +136,19 @@ def calibrate(
             tag_mm_per_px=tag_mm_per_px(job, source),
             origin_px=job.sheet.origin_px,
         )
+
+
+@contextmanager
+def _offering_the_edge(job: Job, seen: Seen) -> Iterator[None]:
+    """Add to a refused scale what the paper's edge could do, and why the picture was taken for a photo."""
+    try:
+        yield
     except CalibrationError as error:
         offer = paper_edge_offer(job, seen)
         said = str(error) if offer is None else f"{str(error).rstrip('.')}; {offer}"
         # A photo needs more than a scan does: whoever scanned the plan must hear why it was taken for one.
         told = [finding.text for finding in seen.findings if finding.code == "picture-kind"]
-        if seen.kind is Kind.PHOTO and source.focal_35mm is None and told:
+        if seen.kind is Kind.PHOTO and seen.picture.source.focal_35mm is None and told:
             said = " ".join([said, *told])
         elif offer is None:
             raise

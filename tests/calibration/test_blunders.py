@@ -9,7 +9,7 @@ import pytest
 from benchmarks.calibration_error import calibrated
 from benchmarks.simulated_views import Scene
 from benchmarks.simulated_views import photo as simulated_photo
-from calibration.adjust import adjust
+from calibration.adjust import adjust, told_over
 from calibration.kind import Kind
 from calibration.observations import CalibrationError, Corners, GivenScale, KnownDistance, StraightLine
 from drawing.findings import Level
@@ -68,6 +68,23 @@ def test_one_of_three_that_disagrees_is_named_and_left_out():
     assert [entry.used for entry in calibration.observed] == [True, False, True]
     assert calibration.length((0, 500), (1000, 500)).mm == pytest.approx(100.0, abs=0.01)
     assert not calibration.settled
+
+
+def test_findings_told_over_another_part_are_those_of_a_fit_told_it_at_once():
+    given = [
+        along(100, 200.0, "known distance 1"),
+        along(900, 206.0, "known distance 2"),
+        along(1900, 200.0, "known distance 3"),
+    ]
+    part = ((100.0, 500.0), (900.0, 600.0))
+
+    first = scan(*given)
+    again = told_over(first, part)
+
+    at_once = adjust(given, width_px=2400, height_px=3300, kind=Kind.SCAN, longest_px=part)
+    assert [finding.text for finding in again.findings] == [finding.text for finding in at_once.findings]
+    assert [finding.text for finding in again.findings] != [finding.text for finding in first.findings]
+    assert (again.values == first.values).all()
 
 
 def test_two_that_disagree_are_both_named_with_mm_and_percent():
