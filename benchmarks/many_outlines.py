@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 import job.make
 import job.run
 import job.see
+import job.write_results
 from benchmarks.stage_times import watched
 from job.job import SheetKind
 from job.make import Typed, make
@@ -28,7 +29,12 @@ CELL_PX = 150
 
 SUBPIXEL_BITS = 4
 DPI = 254
-STAGES = ((job.make, "see"), (job.see, "find_strokes"), (job.run, "draw_outlines"), (job.run, "write_results"))
+STAGES = (
+    (job.make, "see"),
+    (job.see, "find_strokes"),
+    (job.run, "draw_outlines"),
+    (job.write_results, "write_results"),
+)
 
 
 def main() -> None:

@@ -2,8 +2,10 @@
 
 import hashlib
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from importlib import import_module
 from pathlib import Path
 
 from digitize.choices import Region, RegionKind
@@ -84,8 +86,11 @@ def make(source: Path, typed: Typed, *, folder: Path | None, progress: Progress)
         In one sentence, before anything is written.
     """
     timed = Timed(progress)
-    job, seen = job_from(source, typed, timed)
-    return run(job, seen, folder=folder or default_folder(source), as_given=typed.as_given, timed=timed)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        # What writes loads while the picture is decoded and its ink is found, which leave the interpreter free.
+        beside.submit(import_module, "job.write_results")
+        job, seen = job_from(source, typed, timed)
+        return run(job, seen, folder=folder or default_folder(source), as_given=typed.as_given, timed=timed)
 
 
 def job_from(source: Path, typed: Typed, progress: Progress) -> tuple[Job, Seen]:

@@ -226,12 +226,12 @@ def test_our_own_bugs_show_their_traceback_and_leave_with_three(
 def test_an_interrupt_leaves_with_130_and_nothing_written(
     small_plan: SmallPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import job.run
+    import job.write_results
 
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(job.run, "write_results", interrupted)
+    monkeypatch.setattr(job.write_results, "write_results", interrupted)
 
     assert _make(small_plan, tmp_path / "out") == 130
     assert list(tmp_path.iterdir()) == []
