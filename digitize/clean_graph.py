@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, line_widths
 from digitize.headings import Heading, heading, is_across, is_one_line
-from digitize.runs import Floats
+from digitize.runs import Floats, parted
 from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
 from digitize.tails import Tail, merged_tail, shortened_tail
@@ -112,13 +112,13 @@ class _Work:
         self.nodes = chains.nodes_px.copy()
         self.start = chains.start.tolist()
         self.end = chains.end.tolist()
-        cuts = samples.first[1:-1]
-        self.lines = np.split(samples.points_px, cuts)
-        self.ink = np.split(samples.width_px, cuts)
-        self.good = np.split(samples.good, cuts)
-        self.dark = np.split(samples.contrast, cuts)
-        self.amount = np.split(samples.amount, cuts)
-        self.normals = np.split(samples.normals, cuts)
+        first = samples.first
+        self.lines = parted(samples.points_px, first)
+        self.ink = parted(samples.width_px, first)
+        self.good = parted(samples.good, first)
+        self.dark = parted(samples.contrast, first)
+        self.amount = parted(samples.amount, first)
+        self.normals = parted(samples.normals, first)
         self.width: list[float] = widths.tolist()
         self.at: dict[int, set[int]] = {}
         for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):

@@ -96,7 +96,7 @@ def _centres_px(strokes: Strokes, places: NDArray[np.int64]) -> NDArray[np.float
 
 def length_px(points_px: NDArray[np.float64]) -> float:
     """Length of a polyline."""
-    steps = np.diff(points_px, axis=0)
+    steps = points_px[1:] - points_px[:-1]
     return float(np.sqrt((steps * steps).sum(axis=1)).sum())
 
 

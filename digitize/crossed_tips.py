@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from digitize.runs import lengths_along
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats = NDArray[np.float64]
@@ -80,28 +81,35 @@ def _links_at(strokes: Strokes) -> list[list[int]]:
 class _Arm:
     """A way that leads away from a junction: a link there, or one (`side`) beyond a short link (`by`) of merged ink.
 
-    `points_px` run outward from the junction; `foot` is the node that the side itself leaves from.
+    `points_px` run outward from the junction; `foot` is the node that the side itself leaves from; `back_px` is the way
+    to the junction from a point near it.
     """
 
     side: int
     by: int | None
     foot: int
     points_px: Floats
+    back_px: tuple[float, float]
+
+
+def _arm(side: int, by: int | None, foot: int, points_px: Floats) -> _Arm:
+    (x0, y0), (x1, y1) = points_px[0].tolist(), points_px[min(len(points_px) - 1, int(FIT_PX))].tolist()
+    return _Arm(side, by, foot, points_px, (x0 - x1, y0 - y1))
 
 
 def _mended(strokes: Strokes, node: int, met: list[list[int]]) -> Strokes:
     at = met[node]
     if any(strokes.links[which].start == strokes.links[which].end for which in at):
         return strokes
-    arms = [_Arm(which, None, node, _outward(strokes.links[which], node)) for which in at]
+    arms = [_arm(which, None, node, _outward(strokes.links[which], node)) for which in at]
     beyond = [arm for which in at for arm in _arms_beyond(strokes, node, which, met)]
     for one, other in combinations([*arms, *beyond], 2):
         used = {one.side, one.by, other.side, other.by}
         if one.by is not None and one.by == other.by:
             continue
+        width_px = strokes.links[one.side].width_px
         for onward in arms:
-            width_px = strokes.links[one.side].width_px
-            if onward.side in used or not _from_behind(one.points_px, other.points_px, onward.points_px, width_px):
+            if onward.side in used or not _from_behind(one, other, onward.points_px, width_px):
                 continue
             # What else meets at the feet of the sides is no side: the line itself, from behind.
             rest = [arm for arm in arms if arm.side not in used]
@@ -125,18 +133,16 @@ def _arms_beyond(strokes: Strokes, node: int, by: int, met: list[list[int]]) -> 
         other = strokes.links[which]
         if which == by or node in (other.start, other.end) or other.start == other.end:
             continue
-        arms.append(_Arm(which, by, far, np.concatenate([first, _outward(other, far)[1:]])))
+        arms.append(_arm(which, by, far, np.concatenate([first, _outward(other, far)[1:]])))
     return arms
 
 
-def _from_behind(one: Floats, other: Floats, onward: Floats, width_px: float) -> bool:
+def _from_behind(one: _Arm, other: _Arm, onward: Floats, width_px: float) -> bool:
     """Whether both sides may come in at an acute angle on the line that runs on: a first look, two points a side."""
     (x0, y0), (x1, y1) = onward[0].tolist(), onward[min(len(onward) - 1, int(6 * width_px))].tolist()
     ahead_x, ahead_y = x1 - x0, y1 - y0
     least = math.cos(BEHIND_RAD) * math.hypot(ahead_x, ahead_y)
-    for side in (one, other):
-        (x0, y0), (x1, y1) = side[0].tolist(), side[min(len(side) - 1, int(FIT_PX))].tolist()
-        back_x, back_y = x0 - x1, y0 - y1
+    for back_x, back_y in (one.back_px, other.back_px):
         if back_x * ahead_x + back_y * ahead_y < least * math.hypot(back_x, back_y):
             return False
     return True
@@ -206,7 +212,7 @@ def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side 
     if not len(free):
         return None
     stretch = window[free[0] :]
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(stretch, axis=0).T))])
+    along = lengths_along(stretch)
     # Other ink that ends beside a side, a dash of the line for one, leads its next few px astray.
     for begin in SPARED_WIDTHS * width_px + np.arange(0.0, FIT_PX, FIT_PX / 5):
         side = _straight_side(stretch[(along <= begin + FIT_PX) & (along >= begin)], arm[0], axis, width_px)

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from digitize.dashed_lines import dashed_line_px, is_straight, over_gaps, sides_at
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
+from digitize.runs import median_of
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -102,7 +103,7 @@ def _pieces(strokes: Strokes) -> list[_Piece]:
             continue
         ends = tuple(2 * n + at for n in links for at, node in enumerate((start[n], end[n])) if degree[node] == 1)
         points = np.concatenate([strokes.links[n].points_px for n in links])
-        width_px = float(np.median([strokes.links[n].width_px for n in links]))
+        width_px = median_of([strokes.links[n].width_px for n in links])
         if len(ends) == 2 and np.hypot(*np.ptp(points, axis=0)) < PIECE_WIDTHS * width_px:
             found.append(_Piece(frozenset(links), ends, points, width_px))
     return found

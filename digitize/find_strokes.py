@@ -20,7 +20,7 @@ from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.nodes import Placed, place_nodes
 from digitize.ring_strokes import with_rings, without_rings
-from digitize.runs import Floats, local_fits
+from digitize.runs import Floats, local_fits, parted
 from digitize.specks import without_specks
 from digitize.spoilt import clean_weights
 from digitize.stairs import without_stairs
@@ -257,7 +257,8 @@ def _extensions(arms: Arms, at_node: Floats, at_sample: Floats, wanted: NDArray[
         wild[some] = np.maximum.reduceat(np.abs(y - straight), (end - count)[some]) > MOST_BULGE * length[some]
     y = np.where(wild[of], straight, y)
     along, across = arms.axis[of], np.column_stack([-arms.axis[:, 1], arms.axis[:, 0]])[of]
-    return np.split(arms.origin_px[of] + x[:, None] * along + y[:, None] * across, end[:-1])
+    places = arms.origin_px[of] + x[:, None] * along + y[:, None] * across
+    return parted(places, np.append(0, end))
 
 
 def _closed(points: Floats) -> Floats:

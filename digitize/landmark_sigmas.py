@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from digitize.landmarks import one_place_px
+from digitize.runs import lengths_along
 from digitize.strokes import Link, NodeKind, Strokes
 from pictures.ridge import profiles
 
@@ -109,7 +110,7 @@ def _misled(
     length_px = np.empty(len(ways))
     for n, (_, points_px) in enumerate(ways):
         some = points_px[: 2 * count]
-        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(some, axis=0).T))])
+        at = lengths_along(some)
         x[n], y[n] = (np.interp(along, at, some[:, axis]) for axis in (0, 1))
         length_px[n] = at[-1]
     dark = profiles(darkness, x, y).astype(np.float64)
@@ -119,11 +120,19 @@ def _misled(
     beyond = there & ~near & (along <= (near_px + FARTHER_PX)[:, None])
     few = beyond.sum(axis=1) < LEAST_BEYOND
     beyond[few] = there[few]
-    own = np.nanmedian(np.where(beyond, dark, np.nan), axis=1)
+    own = _middles(dark, beyond)
     palest = np.where(near, dark, np.inf).min(axis=1)
     bends = np.isin(kinds, (NodeKind.JUNCTION, NodeKind.CORNER)) & (_bow_px(x, y, near_px, length_px) > MOST_BOW_PX)
     misled: NDArray[np.bool_] = (palest < PALEST * own) | bends
     return misled
+
+
+def _middles(values: Floats, held: NDArray[np.bool_]) -> Floats:
+    """The median of each row's values that are held; NaN where none is. `np.nanmedian` takes five times as long."""
+    ranked = np.sort(np.where(held, values, np.nan), axis=1)
+    count, row = held.sum(axis=1), np.arange(len(held))
+    middles: Floats = (ranked[row, (count - 1) // 2] + ranked[row, count // 2]) / 2
+    return middles
 
 
 def _bow_px(x: NDArray[np.float32], y: NDArray[np.float32], near_px: Floats, length_px: Floats) -> Floats:

@@ -93,10 +93,10 @@ def _along(plan: PlanStrokes, side: int) -> Points:
 def _tails(plan: PlanStrokes) -> dict[int, list[int]]:
     """Numbers of the lines that run to a free end, by the node where they begin."""
     tails: dict[int, list[int]] = {}
-    kinds = plan.strokes.kinds
+    is_free = (plan.strokes.kinds == NodeKind.END).tolist()
     for number, link in enumerate(plan.strokes.links):
         for here, there in ((link.start, link.end), (link.end, link.start)):
-            if kinds[there] == NodeKind.END:
+            if is_free[there]:
                 tails.setdefault(here, []).append(number)
     return tails
 

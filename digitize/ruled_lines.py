@@ -68,7 +68,7 @@ def ruled_links(graph: LineGraph) -> list[Ruled]:
 
 def stretches(ruled: list[Ruled], ending: dict[Side, Side], corners: dict[Side, Side]) -> Iterable[Stretch]:
     """Straight lines, across breaks, from one side that is stopped to another, or to a corner."""
-    middles = np.array([one.ends_px.mean(axis=0) for one in ruled])
+    middles = np.array([one.ends_px for one in ruled]).reshape(-1, 2, 2).mean(axis=1)
     ways = np.array([one.way for one in ruled])
     for number, one in enumerate(ruled):
         for first in (2 * one.link, 2 * one.link + 1):

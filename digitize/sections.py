@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.continuation import LineGraph, Side
+from digitize.runs import lengths_along, median_of, step_lengths
 from digitize.strokes import NodeKind, PlanStrokes
 from digitize.turns import NEAR_JUNCTION_WIDTHS, Corner, corner_between, is_corner, mm_per_px
 
@@ -106,7 +107,7 @@ def _section(
 ) -> Section:
     links = [graph.strokes.links[side >> 1] for side in run]
     scales = [mm_per_px(plan, side >> 1) for side in run]
-    step_mm = float(np.median(scales))
+    step_mm = median_of(scales)
     pieces = []
     for side, link, scale in zip(run, links, scales, strict=True):
         points = plan.links_mm[side >> 1]
@@ -119,7 +120,7 @@ def _section(
         points = _clear(points, before, after)
     else:
         points = np.vstack([points, points[:1]])
-    moved = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 1e-3 * step_mm])
+    moved = np.concatenate([[True], step_lengths(points) > 1e-3 * step_mm])
     if len(points) > 1 and not moved[-1] and moved[:-1].sum() > 1:
         moved[np.flatnonzero(moved)[-1]], moved[-1] = False, True
     points = points[moved]
@@ -127,21 +128,19 @@ def _section(
     if closed:
         even, weights = even[:-1], weights[:-1]
     weight_px = np.array([len(link.points_px) for link in links], dtype=float)
-    sigma_mm = float(np.average([k.sigma_px * s for k, s in zip(links, scales, strict=True)], weights=weight_px))
-    width_mm = float(np.average([k.width_px * s for k, s in zip(links, scales, strict=True)], weights=weight_px))
-    return Section(even, weights, sigma_mm, width_mm, closed)
+    sizes_mm = np.array([(link.sigma_px, link.width_px) for link in links]) * np.array(scales)[:, None]
+    sigma_mm, width_mm = ((sizes_mm[:, which] * weight_px).sum() / weight_px.sum() for which in (0, 1))
+    return Section(even, weights, float(sigma_mm), float(width_mm), closed)
+
+
+BENT_WIDTHS = {NodeKind.JUNCTION.value: NEAR_JUNCTION_WIDTHS, NodeKind.LOOP.value: 0.0, NodeKind.END.value: 0.0}
+"""How much of a line another one bends at a node of each kind, in line widths; at the others NEAR_CORNER_WIDTHS."""
 
 
 def _trimmed(points: NDArray[np.float64], kinds: NDArray[np.uint8], width_mm: float) -> NDArray[np.float64]:
     """A link's points without those that another line bends."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    cut = [
-        {NodeKind.JUNCTION: NEAR_JUNCTION_WIDTHS, NodeKind.LOOP: 0.0, NodeKind.END: 0.0}.get(
-            NodeKind(kind), NEAR_CORNER_WIDTHS
-        )
-        * width_mm
-        for kind in kinds.tolist()
-    ]
+    along = lengths_along(points)
+    cut = [BENT_WIDTHS.get(kind, NEAR_CORNER_WIDTHS) * width_mm for kind in kinds.tolist()]
     total = float(along[-1])
     if sum(cut) > 0.5 * total:
         cut = [c * 0.5 * total / sum(cut) for c in cut]
@@ -166,7 +165,7 @@ def _evenly(
     points: NDArray[np.float64], step_mm: float, *, is_end_corner: bool
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Points at equal steps along a polyline, its gaps filled by curves, and weights: 0 in the gaps."""
-    lengths = np.hypot(*np.diff(points, axis=0).T)
+    lengths = step_lengths(points)
     is_gap = lengths > GAP_STEPS * step_mm
     if is_end_corner and len(is_gap) > 2:
         is_gap[[0, -1]] = True
@@ -184,7 +183,7 @@ def _evenly(
     gaps.append(np.zeros(len(points) - before - 1, dtype=bool))
     joined = np.concatenate(pieces)
     filled = np.concatenate(gaps)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(joined, axis=0).T))])
+    along = lengths_along(joined)
     count = max(2, round(float(along[-1]) / step_mm) + 1)
     at_mm = np.linspace(0, along[-1], count)
     even = np.column_stack([np.interp(at_mm, along, joined[:, axis]) for axis in (0, 1)])

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from digitize.runs import parted
+
 
 @dataclass(frozen=True, slots=True)
 class Chains:
@@ -26,7 +28,7 @@ class Chains:
 
     def split(self) -> list[NDArray[np.float64]]:
         """The points of each chain, (M, 2)."""
-        return np.split(self.points_px, self.first[1:-1]) if len(self.start) else []
+        return parted(self.points_px, self.first) if len(self.start) else []
 
 
 def trace_chains(pixels: NDArray[np.int32]) -> Chains:

@@ -58,19 +58,29 @@ def path_length_mm(path: Path) -> float:
 
 def path_bounds_mm(path: Path) -> Bounds:
     """Give (x min, y min, x max, y max) of a path, exactly: arcs at their quadrants, cubics where they turn."""
-    points = [np.array([path.start_mm])]
+    points = [path.start_mm]
     for start, segment in path.pieces():
-        points.append(np.array([segment.end_mm]))
+        points.append(segment.end_mm)
         match segment:
             case Arc():
-                points.append(_arc_extremes(start, segment))
+                points += _arc_extremes(start, segment).tolist()
             case Cubic():
-                points.append(_cubic_extremes(_controls(start, segment)))
+                if _leaves_its_ends(start, segment):
+                    points += _cubic_extremes(_controls(start, segment)).tolist()
             case Line():
                 pass
-    every = np.concatenate(points)
-    low, high = every.min(axis=0), every.max(axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    x, y = zip(*points, strict=True)
+    return min(x), min(y), max(x), max(y)
+
+
+def _leaves_its_ends(start: Point, cubic: Cubic) -> bool:
+    """Whether a cubic may reach beyond the box around its two ends: not where both controls lie in it."""
+    end, first, second = cubic.end_mm, cubic.control1_mm, cubic.control2_mm
+    for a, b, c, d in zip(start, first, second, end, strict=True):
+        low, high = (a, d) if a < d else (d, a)
+        if not (low <= b <= high and low <= c <= high):
+            return True
+    return False
 
 
 def bounds_together(bounds: list[Bounds]) -> Bounds:

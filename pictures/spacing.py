@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -76,39 +77,84 @@ def tile_spacing(x: Floats, y: Floats, *, side_px: float) -> Spacing | None:
 
 def _strongest(x: Floats, y: Floats, side_px: float) -> Floats:
     """The frequency (cycles a px, in x and y) whose harmonics the peaks hold most of."""
+    tried = _frequencies(side_px)
+    column = np.clip(((x + side_px / 2) / tried.bin_px).astype(np.int64), 0, tried.columns - 1)
+    row = np.clip(((y + side_px / 2) / ROW_STEP).astype(np.int64), 0, tried.rows - 1)
+    counts = np.bincount(row * tried.columns + column, minlength=tried.rows * tried.columns)
+    spectrum = np.fft.rfft(counts.reshape(tried.rows, tried.columns).astype(np.float32), tried.wide, axis=1)
+    strength = np.abs(np.fft.fft(spectrum, tried.high, axis=0)).astype(np.float32) / len(x)
+    strength = np.roll(strength, tried.high // 2, axis=0)
+    around = cv2.dilate(strength, np.ones((3, 3), np.uint8)).ravel()
+    total = strength.ravel()[tried.at].astype(np.float64)
+    for inside, at in tried.harmonics:
+        total[inside] += around[at]
+    total /= tried.count
+    good = total >= AS_GOOD * total.max()
+    lowest = np.flatnonzero(good & (tried.size < 1.1 * tried.size[good].min()))
+    best = int(lowest[total[lowest].argmax()])
+    return np.array([tried.across[best], tried.along[best]])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Frequencies:
+    """The frequencies that are tried for a tile, and where they stand in the spectrum of its peaks.
+
+    Peaks are counted in `rows` by `columns` bins, `bin_px` wide; the spectrum is `high` by `wide` // 2 + 1. Of each of
+    N frequencies: its parts `across` and `along` (cycles a px), its `size`, its place `at` in the spectrum and the
+    `count` of its harmonics there. For each multiple, `harmonics` holds which have it and where.
+    """
+
+    rows: int
+    columns: int
+    bin_px: float
+    high: int
+    wide: int
+    across: Floats
+    along: Floats
+    size: Floats
+    at: NDArray[np.int64]
+    count: Floats
+    harmonics: tuple[tuple[NDArray[np.bool_], NDArray[np.int64]], ...]
+
+
+@lru_cache(maxsize=4)
+def _frequencies(side_px: float) -> _Frequencies:
+    """What is the same for all tiles of a size."""
     bin_px = max(1.0, side_px / TILE_BINS)
     columns, rows = math.ceil(side_px / bin_px), math.ceil(side_px / ROW_STEP)
-    column = np.clip(((x + side_px / 2) / bin_px).astype(np.int64), 0, columns - 1)
-    row = np.clip(((y + side_px / 2) / ROW_STEP).astype(np.int64), 0, rows - 1)
-    counts = np.bincount(row * columns + column, minlength=rows * columns).reshape(rows, columns).astype(np.float32)
     wide, high = _fast_length(2 * columns), _fast_length(rows + rows // 2)
     lean = high // 2
-    # Only lines within 45 degrees of the columns are wanted.
-    spectrum = np.fft.rfft(counts, wide, axis=1)
-    strength = np.abs(np.fft.fft(spectrum, high, axis=0)).astype(np.float32) / len(x)
-    strength = np.roll(strength, lean, axis=0)
-    around = cv2.dilate(strength, np.ones((3, 3), np.uint8))
     across = np.arange(wide // 2 + 1) / (wide * bin_px)
     along = (np.arange(high) - lean) / (high * ROW_STEP)
     least = math.ceil(LEAST_PERIODS * wide * bin_px / side_px)
+    # Only lines within 45 degrees of the columns are wanted.
     wanted = (
         (np.abs(along)[:, None] <= 1.05 * across)
         & (np.arange(len(across)) >= least)
         & (across < MOST_FREQUENT / bin_px)
     )
     at_row, at_column = np.nonzero(wanted)
-    total, count = strength[at_row, at_column].astype(np.float64), np.ones(len(at_row))
+    count = np.ones(len(at_row))
+    harmonics = []
     for harmonic in range(2, HARMONICS + 1):
         further, aside = at_column * harmonic, lean + (at_row - lean) * harmonic
         inside = (further < len(across)) & (aside >= 0) & (aside < high)
-        total[inside] += around[aside[inside], further[inside]]
+        harmonics.append((inside, aside[inside] * len(across) + further[inside]))
         count[inside] += 1
-    total /= np.maximum(count, 2)
-    size = np.hypot(across[at_column], along[at_row])
-    good = total >= AS_GOOD * total.max()
-    lowest = np.flatnonzero(good & (size < 1.1 * size[good].min()))
-    best = int(lowest[total[lowest].argmax()])
-    return np.array([across[at_column[best]], along[at_row[best]]])
+    across, along = across[at_column], along[at_row]
+    return _Frequencies(
+        rows,
+        columns,
+        bin_px,
+        high,
+        wide,
+        across,
+        along,
+        np.hypot(across, along),
+        at_row * (wide // 2 + 1) + at_column,
+        np.maximum(count, 2),
+        tuple(harmonics),
+    )
 
 
 def _fast_length(least: int) -> int:

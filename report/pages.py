@@ -16,6 +16,8 @@ def filled(template: str, **values: Any) -> bytes:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        # Each template is filled once: what its optimizer saves then is less than it takes.
+        optimized=False,
     )
     return environment.get_template(template).render(**values).encode("utf-8")
 

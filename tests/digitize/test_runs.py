@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from digitize.runs import evenly_spaced, local_fits
+from digitize.runs import evenly_spaced, lengths_along, local_fits, median_of, parted
 
 
 def test_points_are_even_and_ends_exact() -> None:
@@ -17,6 +17,28 @@ def test_points_are_even_and_ends_exact() -> None:
     assert (points[70] == bent[-1]).all()
     assert (points[71:] == short).all()
     assert np.hypot(*np.diff(points[:71], axis=0).T).max() < 1.01
+
+
+def test_parts_are_those_that_numpy_splits_off() -> None:
+    values = np.arange(24.0).reshape(12, 2)
+
+    parts = parted(values, np.array([0, 5, 6, 12]))
+
+    assert [part.tolist() for part in parts] == [part.tolist() for part in np.split(values, [5, 6])]
+
+
+@pytest.mark.parametrize("count", [1, 2, 5, 8])
+def test_the_middle_of_some_numbers_is_their_median(count: int) -> None:
+    numbers = np.random.default_rng(count).normal(size=count).tolist()
+
+    assert median_of(numbers) == np.median(numbers)
+
+
+# 3-4-5 triangles.
+def test_lengths_along_a_bent_line_add_up() -> None:
+    bent = np.array([[1.0, 1.0], [4.0, 5.0], [4.0, 5.0], [0.0, 8.0]])
+
+    assert lengths_along(bent).tolist() == [0.0, 5.0, 5.0, 10.0]
 
 
 @pytest.mark.parametrize("half", [3, 5, 9])
