@@ -7,7 +7,7 @@ import numpy as np
 
 from calibration.adjustment_rows import adjustment
 from calibration.along import fitted_along, known_along
-from calibration.bend_choice import BEFOREHAND, BendChoice, choose_bend
+from calibration.bend_choice import BEFOREHAND, SHOWN, BendChoice, choose_bend
 from calibration.bend_rivals import PerhapsBent, average_flat_and_bent
 from calibration.calibration import Calibration
 from calibration.card_checks import refuse_undeclared_reduction
@@ -176,14 +176,20 @@ def _adjusted(
 def _averaged(
     observations: Sequence[Observation], flat: Fit, bend: BendChoice, *, size: PictureSize, begin: list[Floats]
 ) -> tuple[Fit, PerhapsBent | None]:
-    """Give the flat fit averaged with the bent one, which is not shown but may be, and that one's map."""
+    """Give the flat fit averaged with the bent one, which is not shown but may be, and that one's map.
+
+    A closer look may show the bend after all: plans that a machine drew tell more of their paper than the first look,
+    which takes each for drawn by hand.
+    """
     try:
         bent = fit_bent(observations, bend.weeded, size=size, begin=begin)
     except CalibrationError:
         # It came to nothing when it was looked at more closely.
         return flat, None
-    # Plans that a machine drew tell more of their paper than the first look, which takes each for drawn by hand.
-    likely = chance(bent.log_evidence - flat.log_evidence + BEFOREHAND)
+    odds = bent.log_evidence - flat.log_evidence
+    if odds > SHOWN:
+        return bent, None
+    likely = chance(odds + BEFOREHAND)
     values, covariance = average_flat_and_bent(
         (flat.solution, flat.covariance), (bent.solution, bent.covariance), likely, size=size
     )

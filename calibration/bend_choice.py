@@ -109,9 +109,10 @@ def choose_bend(
     if promised.log_odds < WORTH_TRYING:
         return None
     weeded = _weeded(observations, [flat], size=size, minima=[flat])
-    without = _plainly_wrong(weeded)
-    if weeded is not None and without:
-        # Its pull bends the lines of the whole fit; without it they are straight again, which curled paper's are not.
+    without: frozenset[Suspect] = frozenset()
+    if weeded is not None and weeded.left_out:
+        # Their pull bends the lines of the whole fit; without it they are straight again, which curled paper's are not.
+        without = frozenset(fault.suspect for fault in weeded.left_out)
         promised = _Promised.by(weeded.solution, lines)
         if promised.log_odds < WORTH_TRYING:
             return None
@@ -123,17 +124,7 @@ def choose_bend(
     if bent is None or unseen(bent.solution)[1] > SEEN_SIGMA:
         # Odds mean nothing where the bend leaves the scale or a rectangle's size open.
         return None
-    flat_odds = _flat_odds(observations, flat, weeded, size=size, priors=priors)
-    if weeded is not None and without:
-        flat_odds = max(flat_odds, _odds(weeded))
-    return BendChoice(bent, _odds(bent) - flat_odds)
-
-
-def _plainly_wrong(weeded: Weeded | None) -> frozenset[Suspect]:
-    """Give known distances that are plainly wrong where the paper is flat, and nothing else is."""
-    if weeded is None or weeded.disputed or any(fault.suspect.what is not What.KNOWN for fault in weeded.left_out):
-        return frozenset()
-    return frozenset(fault.suspect for fault in weeded.left_out)
+    return BendChoice(bent, _odds(bent) - _flat_odds(observations, flat, weeded, size=size, priors=priors))
 
 
 def _weeded(
@@ -178,11 +169,11 @@ def _flat_odds(
     if beyond_usual(flat):
         wide = solve(build(observations, size=size, priors=loosened(priors)), flat)
         odds.append(log_evidence(wide) if wide.possible else -math.inf)
-    agrees = agreement(wide)
-    if agrees.line_factor < CERTAINLY_BENT and agrees.variance_factor > 1:
+    if agreement(wide).variance_factor > 1:
         if wide is not flat:
             weeded = _weeded(observations, [wide], size=size, minima=[wide])
-        odds.append(-math.inf if weeded is None else _odds(weeded))
+        if weeded is not None and agreement(weeded.solution).line_factor < CERTAINLY_BENT:
+            odds.append(_odds(weeded))
     return max(odds)
 
 
