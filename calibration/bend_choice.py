@@ -27,7 +27,7 @@ from calibration.parameters import (
     with_cylinder,
 )
 from calibration.plane_map import BULGE, CYLINDER, Floats, P, PictureSize
-from calibration.problem import Problem, Suspect, What, build
+from calibration.problem import Problem, Suspect, build
 from calibration.solution import Solution, roughly, solve, solve_from
 from calibration.uncertainty import SEEN_SIGMA, agreement, unseen
 

@@ -124,14 +124,14 @@ def bend_unproven(rise_mm: float, effect_mm: float, inner: int, needed: int) -> 
     )
 
 
-def perhaps_bent(chance: float, difference_mm: float, longest_mm: float) -> Finding:
+def perhaps_bent(chance: float, difference_mm: float, length_mm: float, *, decide: bool) -> Finding:
     """Say that the paper may be bent, which what was given does not settle."""
     return Finding(
         "perhaps-bent",
-        Level.NOTE,
+        Level.DECIDE if decide else Level.NOTE,
         "the paper",
-        f"The paper may not have lain flat: what was given makes that {100 * chance:.0f} % likely. Flat and bent, the "
-        f"longest part ({format_mm(longest_mm)}) differs by {format_mm(difference_mm)}; lengths are what both make on "
+        f"The paper may not have lain flat: what was given makes that {100 * chance:.0f} % likely. Flat and bent, a "
+        f"length of {format_mm(length_mm)} differs by {format_mm(difference_mm)}; lengths are what both make on "
         "average, and their give or take reaches to both. Flatten the paper and photograph it again, or mark more long "
         "straight lines.",
     )

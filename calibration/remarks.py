@@ -1,7 +1,7 @@
 """Which findings an adjustment earns: every doubt that a builder should know, with its effect over the longest part."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,6 +46,9 @@ UNIT_PART = 0.03
 
 NO_REMOTE_CHANCE = 0.1
 """A bend likelier than this is told of."""
+
+LIKELY = 0.8
+"""A bend likelier than this (4 to 1), whose shape too few lines tell, is for the builder to decide."""
 
 RIVAL_PART = 0.3
 """Lengths shorter than this part of the longest say little of how the paper is bent."""
@@ -111,7 +114,7 @@ def _blame(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     yield from _curl(calibration, evidence)
     yield from _perhaps_bent(calibration, evidence)
     if evidence.fit.bent:
-        lines = [seen.points_px for seen in evidence.fit.observations if isinstance(seen, StraightLine)]
+        lines = [seen.points_px for seen in _lines(evidence)]
         rise_mm, distance_mm = standing(calibration.values, np.concatenate(lines), calibration.size)
         inner, longest = len(lines) - SIDES, calibration.length(*evidence.longest_px)
         if inner < INNER_FOR_BULGE:
@@ -131,9 +134,7 @@ def _curl(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     """Say that lines bend, in a way that no lens does, by more than lines are drawn and paper lies."""
     if evidence.fit.line_times == 1.0:
         return
-    for seen in evidence.fit.observations:
-        if not isinstance(seen, StraightLine):
-            continue
+    for seen in _lines(evidence):
         off_mm = _off_straight_mm(calibration.to_plan(seen.points_px))
         if off_mm > seen.give_mm / evidence.fit.line_times:
             yield words.not_flat(seen.label, off_mm, calibration.length(*evidence.longest_px).u95_mm)
@@ -145,12 +146,13 @@ def _perhaps_bent(calibration: Calibration, evidence: Evidence) -> Iterator[Find
     perhaps = evidence.perhaps_bent
     if perhaps is None or perhaps.chance < NO_REMOTE_CHANCE:
         return
-    longest = calibration.length(*evidence.longest_px)
-    start, end = plane_from_picture(perhaps.values, np.array(evidence.longest_px), calibration.size)
-    flat_start, flat_end = plane_from_picture(evidence.fit.likeliest, np.array(evidence.longest_px), calibration.size)
-    apart_mm = abs(float(np.hypot(*(end - start)) - np.hypot(*(flat_end - flat_start))))
-    if apart_mm > longest.u95_mm / 2:
-        yield words.perhaps_bent(perhaps.chance, apart_mm, longest.mm)
+    ends = _line_ends(evidence)
+    _, u95_mm = calibration.lengths_u95(*ends)
+    apart = _most_apart(evidence, [perhaps.values], ends, beyond_mm=u95_mm / 2)
+    if apart is not None:
+        # With lines enough inside, the mean of both is as sure as it says; without, nothing tells what the bend is.
+        open_ended = perhaps.chance > LIKELY and len(_lines(evidence)) - SIDES < INNER_FOR_BULGE
+        yield words.perhaps_bent(perhaps.chance, *apart, decide=open_ended)
 
 
 def _off_straight_mm(points_mm: Floats) -> float:
@@ -174,7 +176,7 @@ def _checks(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
 def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
     longest = calibration.length(*evidence.longest_px)
     if evidence.fit.bent:
-        yield from _two_bends(calibration, evidence)
+        yield from _two_bends(evidence)
         return
     ends = np.array(evidence.longest_px)
     apart = 0.0
@@ -185,22 +187,40 @@ def _views(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
         yield words.two_views(apart, longest.mm)
 
 
-def _two_bends(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:
+def _two_bends(evidence: Evidence) -> Iterator[Finding]:
     """Say that the paper may as well be bent another way, where that makes some length another."""
-    lines = [seen.points_px[[0, -1]] for seen in evidence.fit.observations if isinstance(seen, StraightLine)]
-    ends = np.concatenate(lines)
+    ends = _line_ends(evidence)
+    _, u95_mm = evidence.likeliest.lengths_u95(*ends)
+    apart = _most_apart(evidence, evidence.fit.rivals, ends, beyond_mm=u95_mm)
+    if apart is not None:
+        yield words.two_bends(*apart)
+
+
+def _lines(evidence: Evidence) -> list[StraightLine]:
+    return [seen for seen in evidence.fit.observations if isinstance(seen, StraightLine)]
+
+
+def _line_ends(evidence: Evidence) -> tuple[Floats, Floats]:
+    """Give two (N, 2) places, px: each two of the ends of straight lines."""
+    ends = np.concatenate([seen.points_px[[0, -1]] for seen in _lines(evidence)])
     first, second = np.triu_indices(len(ends), 1)
-    mm, u95_mm = evidence.likeliest.lengths_u95(ends[first], ends[second])
-    worst_mm, worst_part = 0.0, 0.0
-    for values in evidence.fit.rivals:
-        plane = plane_from_picture(values, ends, calibration.size)
-        apart_mm = np.abs(np.hypot(*(plane[second] - plane[first]).T) - mm)
-        beyond = (apart_mm > u95_mm) & (mm > RIVAL_PART * mm.max())
-        if beyond.any() and apart_mm[beyond].max() > worst_mm:
-            at = int(np.where(beyond, apart_mm, 0).argmax())
-            worst_mm, worst_part = float(apart_mm[at]), float(mm[at])
-    if worst_mm:
-        yield words.two_bends(worst_mm, worst_part)
+    return ends[first], ends[second]
+
+
+def _most_apart(
+    evidence: Evidence, rivals: Sequence[Floats], ends_px: tuple[Floats, Floats], *, beyond_mm: Floats
+) -> tuple[float, float] | None:
+    """Give by how much, mm, other maps (56,) make a length another, and that length; None where none is beyond."""
+    mm, _ = evidence.likeliest.lengths_u95(*ends_px)
+    worst: tuple[float, float] | None = None
+    for values in rivals:
+        start, end = (plane_from_picture(values, px, evidence.likeliest.size) for px in ends_px)
+        apart_mm = np.abs(np.hypot(*(end - start).T) - mm)
+        apart_mm[(apart_mm <= beyond_mm) | (mm <= RIVAL_PART * mm.max())] = 0.0
+        at = int(apart_mm.argmax())
+        if apart_mm[at] > (0.0 if worst is None else worst[0]):
+            worst = float(apart_mm[at]), float(mm[at])
+    return worst
 
 
 def _sizes(calibration: Calibration, evidence: Evidence) -> Iterator[Finding]:

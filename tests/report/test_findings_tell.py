@@ -112,7 +112,7 @@ def told() -> list[Finding]:
         words.misfit(9.0, 1.5),
         words.not_flat("the border's upper side", 1.2, 2.0),
         words.laid_flat(6.0, 0.7, LONGEST_MM),
-        words.perhaps_bent(0.3, 1.2, LONGEST_MM),
+        words.perhaps_bent(0.3, 1.2, LONGEST_MM, decide=False),
         words.stretched(0.005, LONGEST_MM),
         words.sheared(0.4, 0.6, 0.02, LONGEST_MM),
         words.one_direction("up the plan", 3.0, LONGEST_MM),
