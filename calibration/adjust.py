@@ -12,7 +12,7 @@ from calibration.bend_rivals import PerhapsBent, average_flat_and_bent
 from calibration.calibration import Calibration
 from calibration.card_checks import refuse_undeclared_reduction
 from calibration.evidence import chance
-from calibration.fit import Fit, fit_bent, fit_flat
+from calibration.fit import Fit, fit_bent, fit_flat, weed_flat
 from calibration.frame import lower_left_px, turn_rad
 from calibration.kind import Kind
 from calibration.observations import (
@@ -134,7 +134,8 @@ def _adjusted(
     refuse_unit_slips(observations, start=begin[0], size=size)
     refuse_wrong_paper(observations, size=size, priors=told, begin=begin)
     flat = solve_from(build(observations, size=size, priors=told), begin)
-    bend = choose_bend(observations, flat[0], size=size, priors=told) if kind is Kind.PHOTO else None
+    weeded = weed_flat(observations, flat, size=size, begin=begin)
+    bend = choose_bend(observations, flat[0], weeded, size=size, priors=told) if kind is Kind.PHOTO else None
     shown = bend if bend is not None and bend.shown else None
     if _found_disagree(observations, flat[0] if shown is None else shown.weeded.solution):
         return _adjusted(
@@ -145,7 +146,7 @@ def _adjusted(
     if shown is not None:
         fit = fit_bent(observations, shown.weeded, size=size, begin=begin)
     else:
-        fit = fit_flat(observations, flat, kind=kind, size=size, begin=begin)
+        fit = fit_flat(observations, flat, weeded, kind=kind, size=size, begin=begin)
         if bend is not None:
             fit, perhaps = _averaged(observations, fit, bend, size=size, begin=begin)
     solution, covariance = fit.solution, fit.covariance.whole

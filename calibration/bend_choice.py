@@ -91,7 +91,12 @@ class BendChoice:
 
 
 def choose_bend(
-    observations: Sequence[Observation], flat: Solution, *, size: PictureSize, priors: dict[P, Prior]
+    observations: Sequence[Observation],
+    flat: Solution,
+    weeded: Weeded | None,
+    *,
+    size: PictureSize,
+    priors: dict[P, Prior],
 ) -> BendChoice | None:
     """Give the fit with the paper bent and how likely it is, else None where that is not worth a thought.
 
@@ -99,6 +104,8 @@ def choose_bend(
     ----------
     flat : Solution
         The fit of everything given with the paper flat.
+    weeded : Weeded or None
+        The same without what is wrong then; None where nothing came of it.
     priors : dict
         Of a photo, before any bend.
     """
@@ -108,7 +115,6 @@ def choose_bend(
     promised = _Promised.by(flat, lines)
     if promised.log_odds < WORTH_TRYING:
         return None
-    weeded = _weeded(observations, [flat], size=size, minima=[flat])
     without: frozenset[Suspect] = frozenset()
     if weeded is not None and weeded.left_out:
         # Their pull bends the lines of the whole fit; without it they are straight again, which curled paper's are not.

@@ -139,6 +139,14 @@ def weed(
         minima = other
 
 
+def if_clean(minima: list[Solution], observations: Sequence[Observation]) -> Weeded | None:
+    """Give the minima of everything given as weeded where there is nothing to leave out, else None."""
+    agrees = agreement(minima[0])
+    if _off_its_sides(observations) is not None or _suspects(minima[0], agrees):
+        return None
+    return Weeded(tuple(minima), agrees, agrees, (), ())
+
+
 def _suspects(solution: Solution, agrees: Agreement) -> list[tuple[Suspect, int]]:
     """Give suspects and their testable rows, the likeliest first; none unless one is beyond what chance does."""
     scored = []

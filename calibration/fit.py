@@ -11,7 +11,7 @@ import numpy as np
 
 from calibration.bend_choice import BLUNDER
 from calibration.bend_rivals import mean_and_spread
-from calibration.blunders import TELLING, Weeded, weed
+from calibration.blunders import TELLING, Weeded, if_clean, weed
 from calibration.card_checks import disagreeing_card
 from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
 from calibration.evidence import whole_log_evidence
@@ -88,8 +88,37 @@ class Fit:
         return tuple(minimum.values for minimum in _possible(self.weeded)[1:])
 
 
+def weed_flat(
+    observations: Sequence[Observation], flat: list[Solution], *, size: PictureSize, begin: list[Floats]
+) -> Weeded | None:
+    """Give what is left where the paper is flat and the lens the one expected; None where nothing can be told by it.
+
+    Raises
+    ------
+    CalibrationError
+        For a rectangle whose width and height are exchanged.
+    """
+
+    def solver(problem: Problem) -> list[Solution]:
+        return solve_from(problem, begin)
+
+    try:
+        weeded = weed(observations, size=size, priors=flat[0].problem.priors, solver=solver, minima=flat)
+    except CalibrationError:
+        weeded = None
+    if weeded is None or not weeded.clean:
+        _refuse_exchanged_sides(observations, start=begin[0], size=size)
+    return weeded
+
+
 def fit_flat(
-    observations: Sequence[Observation], flat: list[Solution], *, kind: Kind, size: PictureSize, begin: list[Floats]
+    observations: Sequence[Observation],
+    flat: list[Solution],
+    weeded: Weeded | None,
+    *,
+    kind: Kind,
+    size: PictureSize,
+    begin: list[Floats],
 ) -> Fit:
     """Fit with the paper flat; a lens wider than expected is asked for by lines that bow more.
 
@@ -97,6 +126,8 @@ def fit_flat(
     ----------
     flat : list of Solution
         The minima of everything given, with the lens expected.
+    weeded : Weeded or None
+        What `weed_flat` makes of them.
     begin : list of (56,) arrays
         Where searches begin.
 
@@ -106,7 +137,7 @@ def fit_flat(
         For what disagrees by more than 5 % with no culprit, and for too little to tell the map.
     """
     told = flat[0].problem.priors
-    weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin, minima=flat)
+    weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin, minima=flat, weeded=weeded)
     for _ in range(LOOSENINGS):
         if not weeded.solution.problem.line_rows or not beyond_usual(weeded.solution):
             break
@@ -203,28 +234,36 @@ def _weeded(
     priors: dict[P, Prior],
     begin: list[Floats],
     minima: list[Solution] | None = None,
+    weeded: Weeded | None = None,
 ) -> Weeded:
-    """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason."""
+    """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason.
+
+    Minima of everything given, and they weeded, are taken as they are.
+    """
 
     def solver(problem: Problem) -> list[Solution]:
         return solve_from(problem, begin)
 
-    weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima)
+    if weeded is None:
+        weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima)
     if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
-        other = weed(observations, size=size, priors=with_stretch(priors), solver=solver)
-        strain = math.hypot(*(other.solution.values[p] for p in STRETCHED))
-        agrees = other.agreement.variance_factor < other.agreement.usual_factor
-        # One wrong length looks like a stretch across it, and the other way round: the likelier is taken, and the other
-        # told of where it explains nearly as much.
-        better = weeded.without_one - (other.agreement.whole_misfit + 2 * len(STRETCHED))
-        if other.clean and strain < MOST_STRETCH and agrees and better > 0:
-            rivals = () if better > TELLING else weeded.left_out + weeded.disputed
-            weeded = replace(other, or_wrong=rivals)
-    if not weeded.clean:
-        _refuse_exchanged_sides(observations, start=begin[0], size=size)
+        other = if_clean(solver(build(observations, size=size, priors=with_stretch(priors))), observations)
+        if other is not None and _is_usual_stretch(other):
+            # One wrong length looks like a stretch across it, and the other way round: the likelier is taken, and the
+            # other told of where it explains nearly as much.
+            better = weeded.without_one - (other.agreement.whole_misfit + 2 * len(STRETCHED))
+            if better > 0:
+                rivals = () if better > TELLING else weeded.left_out + weeded.disputed
+                weeded = replace(other, or_wrong=rivals)
     if weeded.disputed and min(fault.part for fault in weeded.disputed) > APART_PART:
         raise CalibrationError(dispute_text(weeded.disputed, observations))
     return weeded
+
+
+def _is_usual_stretch(stretched: Weeded) -> bool:
+    """Tell whether a plan taken for stretched agrees, and is stretched by no more than copies are."""
+    strain = math.hypot(*(stretched.solution.values[p] for p in STRETCHED))
+    return strain < MOST_STRETCH and stretched.agreement.variance_factor < stretched.agreement.usual_factor
 
 
 def _weeded_alike(

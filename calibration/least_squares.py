@@ -67,7 +67,8 @@ def minimise(
         The largest step allowed for each unknown, which also is its unit.
     stop : float
         The search ends where what is left to go is less, in sigmas: a step moves nothing that depends on the unknowns
-        by more of its sigmas than its own length as rows see it, and each is as much shorter as the last was.
+        by more of its sigmas than its own length as rows see it, and each is as much shorter as the last was. Sigmas
+        are as large as rows on average are off, if that is more than one.
     most_steps : int
         Steps after which the search is given up.
     """
@@ -80,6 +81,7 @@ def minimise(
         if not np.isfinite(jacobian).all():
             # At the rim of what is possible: whoever asked decides what that means.
             return Minimum(unknowns, r, jacobian, False)
+        sigma = average_off(r)
         scaled = jacobian * bounds
         gradient = scaled.T @ r
         normal = scaled.T @ scaled
@@ -107,18 +109,23 @@ def minimise(
             cost_tried = float(r_tried @ r_tried)
             if cost_tried <= cost:
                 break
-            if length < stop or damping > MOST_DAMPING:
-                return Minimum(unknowns, r, jacobian, length < stop)
+            if length < stop * sigma or damping > MOST_DAMPING:
+                return Minimum(unknowns, r, jacobian, length < stop * sigma)
             damping, times = max(damping * times, FIRST_DAMPING), 2 * times
         gain = (cost - cost_tried) / expected if expected > 0 else 1.0
         unknowns, r, cost = unknowns + step * bounds, r_tried, cost_tried
-        if length < NEAR and _left(length, math.inf if damping else before) < stop:
+        if length < NEAR * sigma and _left(length, math.inf if damping else before) < stop * sigma:
             return Minimum(unknowns, r, jacobian, True)
         # Once a search has been taken there, how fast it comes nearer must be seen anew.
         before, moved_before = (length, moved) if onward == 1 else (math.inf, np.zeros_like(r))
         damping, times = damping * max(1 / 9, 1 - (2 * gain - 1) ** 3), 2.0
         damping = 0.0 if damping < FIRST_DAMPING else damping
     return Minimum(unknowns, r, derivative(unknowns), False)
+
+
+def average_off(residuals: Floats) -> float:
+    """Give by how much rows (m,) are off on average, in their sigmas, and one where they are off by less."""
+    return math.sqrt(max(1.0, float(residuals @ residuals) / len(residuals)))
 
 
 def _left(length: float, before: float) -> float:

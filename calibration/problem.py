@@ -172,14 +172,16 @@ class Problem:
 
     def weights(self, values: Floats) -> list[Floats]:
         """Give each block's whitening matrix at these parameters of the map."""
-        plane_mm = plane_from_picture(values, self.points_px, self.size)
-        local = local_scales(values, self.points_px, self.size)
         found: list[Floats] = []
-        for part in self._parts:
-            if isinstance(part.of, LineRows):
-                found += part.of.whitening(plane_mm[part.marks], local[part.marks])
-            else:
-                found.append(part.of.whitening(plane_mm[part.marks], local[part.marks]))
+        # Marks that wrong lengths pull into one point weigh without end: no search goes on from there.
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            plane_mm = plane_from_picture(values, self.points_px, self.size)
+            local = local_scales(values, self.points_px, self.size)
+            for part in self._parts:
+                if isinstance(part.of, LineRows):
+                    found += part.of.whitening(plane_mm[part.marks], local[part.marks])
+                else:
+                    found.append(part.of.whitening(plane_mm[part.marks], local[part.marks]))
         return found
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.blocks import CornersBlock
-from calibration.least_squares import MOST_STEPS, STOP, Minimum, minimise
+from calibration.least_squares import MOST_STEPS, STOP, Minimum, average_off, minimise
 from calibration.observations import CalibrationError, Corners
 from calibration.plane_map import Floats, P
 from calibration.problem import LARGEST_STEP, Problem
@@ -83,7 +83,7 @@ def solve(problem: Problem, start: Floats | Solution) -> Solution:
         moved = float(np.linalg.norm(found.jacobian @ (found.unknowns - unknowns)))
         unknowns = found.unknowns
         values = problem.values(unknowns)
-        if moved < SETTLED and stop == STOP:
+        if moved < SETTLED * average_off(found.residuals) and stop == STOP:
             break
         stop = STOP
     return Solution(problem, values, unknowns, found.residuals, found.jacobian, found.converged)
