@@ -126,30 +126,30 @@ def choose_bend(
     if not begin:
         return None
     near = [solution for solution in begin if solution.cost < begin[0].cost + HOPELESS_COST]
-    bent = _weeded(observations, near, size=size)
+    bent = _weeded(observations, near, size=size, surely=_gross(weeded))
     if bent is None or unseen(bent.solution)[1] > SEEN_SIGMA:
         # Odds mean nothing where the bend leaves the scale or a rectangle's size open.
         return None
     return BendChoice(bent, _odds(bent) - _flat_odds(observations, flat, weeded, size=size, priors=priors))
 
 
+def _gross(weeded: Weeded | None) -> frozenset[Suspect]:
+    return frozenset() if weeded is None else weeded.grossly_wrong
+
+
 def _weeded(
-    observations: Sequence[Observation],
-    begin: list[Solution],
-    *,
-    size: PictureSize,
-    minima: list[Solution] | None = None,
+    observations: Sequence[Observation], begin: list[Solution], *, size: PictureSize, surely: frozenset[Suspect]
 ) -> Weeded | None:
     """Give the best of some solutions of one problem, what is wrong left out; None where nothing comes of it.
 
-    `minima` are those of everything given, where they are known already.
+    Known distances that are `surely` wrong are not tried again.
     """
 
     def solver(problem: Problem) -> list[Solution]:
         return solve_from(problem, begin)
 
     try:
-        return weed(observations, size=size, priors=begin[0].problem.priors, solver=solver, minima=minima)
+        return weed(observations, size=size, priors=begin[0].problem.priors, solver=solver, surely=surely)
     except CalibrationError:
         return None
 
@@ -177,7 +177,7 @@ def _flat_odds(
         odds.append(log_evidence(wide) if wide.possible else -math.inf)
     if agreement(wide).variance_factor > 1:
         if wide is not flat:
-            weeded = _weeded(observations, [wide], size=size, minima=[wide])
+            weeded = _weeded(observations, [wide], size=size, surely=_gross(weeded))
         if weeded is not None and agreement(weeded.solution).line_factor < CERTAINLY_BENT:
             odds.append(_odds(weeded))
     return max(odds)

@@ -142,7 +142,8 @@ def fit_flat(
         if not weeded.solution.problem.line_rows or not beyond_usual(weeded.solution):
             break
         told = loosened(told)
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
+        surely = weeded.grossly_wrong
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin, surely=surely)
     return _fit(observations, weeded, kind=kind, size=size, told=told, begin=begin)
 
 
@@ -167,7 +168,8 @@ def _fit(
         line_times = math.sqrt(weeded.agreement.line_factor)
         observations = [_less_sure(seen, line_times) for seen in observations]
         begin = [*(one.values for one in _possible(weeded)), *begin]
-        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin)
+        surely = weeded.grossly_wrong
+        weeded = _weeded(observations, kind=kind, size=size, priors=told, begin=begin, surely=surely)
     elif not weeded.disputed and weeded.solution.problem.line_rows:
         truer = as_by_machine(observations)
         other = _weeded_alike(truer, weeded, kind=kind, size=size, priors=told)
@@ -235,18 +237,21 @@ def _weeded(
     begin: list[Floats],
     minima: list[Solution] | None = None,
     weeded: Weeded | None = None,
+    surely: frozenset[Suspect] = frozenset(),
 ) -> Weeded:
     """Solve and weed; where that fails, ask whether the plan is stretched; refuse what disagrees beyond reason.
 
-    Minima of everything given, and they weeded, are taken as they are.
+    What is known already is not asked again: minima of everything given, they weeded, and what is `surely` wrong.
     """
 
     def solver(problem: Problem) -> list[Solution]:
         return solve_from(problem, begin)
 
     if weeded is None:
-        weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima)
-    if kind is Kind.PHOTO and (not weeded.clean or weeded.agreement.variance_factor > MODEL_FACTOR):
+        weeded = weed(observations, size=size, priors=priors, solver=solver, minima=minima, surely=surely)
+    # No copy is stretched so much that it made up for a grossly wrong length.
+    unlike = weeded.agreement.variance_factor > MODEL_FACTOR or not weeded.clean
+    if kind is Kind.PHOTO and unlike and not weeded.grossly_wrong:
         other = if_clean(solver(build(observations, size=size, priors=with_stretch(priors))), observations)
         if other is not None and _is_usual_stretch(other):
             # One wrong length looks like a stretch across it, and the other way round: the likelier is taken, and the
