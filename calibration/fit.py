@@ -22,7 +22,7 @@ from calibration.lens_choice import average_lens, beyond_usual
 from calibration.observations import CalibrationError, Cards, Corners, Observation, StraightLine
 from calibration.parameters import Prior, loosened, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, is_bent, plane_from_picture
-from calibration.problem import Problem, build
+from calibration.problem import Problem, Suspect, build
 from calibration.refusals import CROSSES
 from calibration.solution import Solution, foreseen, solve_from
 from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, unseen
