@@ -21,6 +21,10 @@ LARGEST_USUAL = 3.3
 TELLING = 6.0
 """Leaving out one suspect must make the misfit this much less than leaving out any other does: odds of 20 to 1."""
 
+ALIKE = 0.01
+"""And by this part of what leaving out gains: of two scales that differ by half, each is made right by leaving out the
+other, and which of them is a little righter tells of the paper's curl and of the lens."""
+
 RIVALS = 6
 """Suspects tried one by one."""
 
@@ -136,7 +140,8 @@ def weed(
             )
         tried.sort(key=lambda one: one[0])
         best, first, other = tried[0]
-        rivals = [one for one in tried if one[0] - best < TELLING]
+        telling = max(TELLING, ALIKE * (agrees.whole_misfit - best))
+        rivals = [one for one in tried if one[0] - best < telling]
         # What nothing would be known without cannot be left out.
         if len(rivals) > 1 or len(left_out) >= most + (off is not None) or unseen(other[0])[1] > SEEN_SIGMA:
             # A rest that tells too little measures nothing; what holds all is the better judge then.

@@ -11,7 +11,7 @@ import numpy as np
 
 from calibration.bend_choice import BLUNDER
 from calibration.bend_rivals import mean_and_spread
-from calibration.blunders import TELLING, Weeded, if_clean, weed
+from calibration.blunders import GROSS_PART, TELLING, Weeded, if_clean, weed
 from calibration.card_checks import disagreeing_card
 from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
 from calibration.evidence import whole_log_evidence
@@ -96,7 +96,8 @@ def weed_flat(
     Raises
     ------
     CalibrationError
-        For a rectangle whose width and height are exchanged.
+        For a rectangle whose width and height are exchanged, and for what disagrees, with no culprit, by more than any
+        bend makes.
     """
 
     def solver(problem: Problem) -> list[Solution]:
@@ -108,6 +109,8 @@ def weed_flat(
         weeded = None
     if weeded is None or not weeded.clean:
         _refuse_exchanged_sides(observations, start=begin[0], size=size)
+    if weeded is not None and weeded.disputed and min(fault.part for fault in weeded.disputed) > GROSS_PART:
+        raise CalibrationError(dispute_text(weeded.disputed, observations))
     return weeded
 
 

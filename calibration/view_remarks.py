@@ -1,4 +1,4 @@
-"""What the view itself leaves open: a camera that leaned about one side alone, and a lens that no phone has.
+"""What the view itself leaves open: a camera that leaned about one side alone, a lens that no phone has, curled paper.
 
 A rectangle of unknown size tells its shape by the view's perspective. Where the camera leaned about one of its sides
 alone, that shape goes by the focal length; seen square on, or over a corner, it does not.
@@ -9,11 +9,12 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from calibration.bend_choice import LEAST_LINES
 from calibration.calibration import Calibration
 from calibration.kind import Kind
 from calibration.lens_choice import LINES_ENOUGH
 from calibration.observations import Cards, Corners, Observation, StraightLine
-from calibration.plane_map import LENS, P
+from calibration.plane_map import LENS, P, standing
 from calibration.solution import Solution
 from calibration.uncertainty import NORMAL_95, length_slopes
 from drawing.findings import Finding, Level
@@ -24,6 +25,9 @@ SHAPE_PART = 0.002
 
 MOSTLY = 0.5
 """Part of the shape's variance that the focal length must be to blame for."""
+
+USUAL_CURL_MM = 5.0
+"""What paper that was rolled or folded stands off a table (common practice: 3 to 10 mm)."""
 
 UNHEARD_OF = 3.3
 """Sigmas of its prior: one lens in a thousand lies further off."""
@@ -37,6 +41,7 @@ def view_remarks(
         return
     yield from _one_axis(calibration, observations, longest_mm=longest_mm)
     yield from _unheard_of_lens(calibration, observations, solution)
+    yield from _flatness_unseen(calibration, observations, longest_mm=longest_mm)
 
 
 def _one_axis(calibration: Calibration, observations: Sequence[Observation], *, longest_mm: float) -> Iterator[Finding]:
@@ -87,3 +92,26 @@ def _unheard_of_lens(
             "usually do, as when the size of the rectangle or a known distance is wrong: check each, or take in the "
             "whole drawn border, whose sides show what the lens does.",
         )
+
+
+def _flatness_unseen(
+    calibration: Calibration, observations: Sequence[Observation], *, longest_mm: float
+) -> Iterator[Finding]:
+    """Say that paper is taken for flat where too few straight lines, and no cards, would show that it is not."""
+    lines = [seen for seen in observations if isinstance(seen, StraightLine)]
+    if len(lines) >= LEAST_LINES or any(isinstance(seen, Cards) for seen in observations):
+        return
+    width_px, height_px = calibration.size.width_px, calibration.size.height_px
+    rim = np.array([(0, 0), (width_px - 1, 0), (0, height_px - 1), (width_px - 1, height_px - 1)])
+    _, distance_mm = standing(calibration.values, rim, calibration.size)
+    # What stands z nearer to a camera D away looks larger by z / D.
+    effect_mm = USUAL_CURL_MM / distance_mm * longest_mm
+    yield Finding(
+        "flatness-unseen",
+        Level.NOTE,
+        "the paper",
+        f"The paper is taken to have lain flat, and nothing would show it if it did not: where it stands "
+        f"{format_mm(USUAL_CURL_MM)} off the table, the longest part ({format_mm(longest_mm)}) may be "
+        f"{format_mm(effect_mm)} off. Lay it flat under weights or glass, or mark {LEAST_LINES} or more long straight "
+        "lines, such as the sides of a drawn border.",
+    )

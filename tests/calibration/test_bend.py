@@ -12,7 +12,7 @@ import pytest
 from calibration.adjust import adjust
 from calibration.bend import HUMPS, PROFILE, REACH, Bend
 from calibration.kind import Kind
-from calibration.observations import Corners, StraightLine
+from calibration.observations import CalibrationError, Corners, KnownDistance, StraightLine
 from calibration.plane_map import BULGE, CYLINDER, P, PictureSize, picture_from_plane, plane_from_picture
 from sample_scans.camera import View, camera_for
 from sample_scans.curled import CurledCamera, Shape, bulged, curled
@@ -140,6 +140,44 @@ def test_a_sheet_that_curls_by_8_mm_is_laid_flat_in_any_direction(direction_deg)
     assert [finding for finding in calibration.findings if finding.code == "paper-bent"]
     px = np.random.default_rng(2).uniform((200, 200), (3800, 2800), (300, 2))
     assert calibration.to_picture(calibration.to_plan(px)) == pytest.approx(px, abs=0.01)
+
+
+def known(seen, *ends_mm, mm, label):
+    (start, end) = ((float(x), float(y)) for x, y in seen.to_picture(np.array(ends_mm)))
+    return KnownDistance(start, end, mm, label=label)
+
+
+def test_a_half_span_given_as_a_whole_is_left_out_of_curled_paper_too():
+    rng = np.random.default_rng(8)
+    camera = camera_for(SHEET_MM, VIEW, width_px=4000, height_px=3000)
+    seen = CurledCamera(camera, curled(SHEET_MM, rng, shape=Shape.ARCH, direction_deg=20, rise_mm=8))
+    right = [*given(seen, rng), known(seen, (100.0, 300.0), (700.0, 330.0), mm=math.hypot(600.0, 30.0), label="spar")]
+    half_span = known(seen, (100.0, 120.0), (700.0, 120.0), mm=300.0, label="half span")
+    taken = {"width_px": 4000, "height_px": 3000, "kind": Kind.PHOTO, "focal_35mm": camera.focal_35mm}
+
+    without, with_half = adjust(right, **taken), adjust([*right, half_span], **taken)
+
+    (left_out,) = [finding for finding in with_half.findings if finding.code == "given-left-out"]
+    assert left_out.about.startswith("half span")
+    assert with_half.bent
+    px = np.random.default_rng(2).uniform((200, 200), (3800, 2800), (2, 100, 2))
+    # The search ends within what no figure shows.
+    assert with_half.lengths_u95(*px)[0] == pytest.approx(without.lengths_u95(*px)[0], abs=0.01)
+
+
+@pytest.mark.parametrize("rise_mm", [0.01, 8.0])
+def test_a_half_span_and_a_size_with_nothing_to_judge_between_them_are_asked_about(rise_mm):
+    """A curl makes one of them a little righter than the other, which says nothing of what they differ by."""
+    rng = np.random.default_rng(8)
+    camera = camera_for(SHEET_MM, VIEW, width_px=4000, height_px=3000)
+    seen = CurledCamera(camera, curled(SHEET_MM, rng, shape=Shape.ARCH, direction_deg=20, rise_mm=rise_mm))
+    half_span = known(seen, (100.0, 120.0), (700.0, 120.0), mm=300.0, label="half span")
+
+    with pytest.raises(CalibrationError, match="do not agree"):
+        adjust(
+            [*given(seen, rng), half_span], width_px=4000, height_px=3000, kind=Kind.PHOTO,
+            focal_35mm=camera.focal_35mm,
+        )  # fmt: skip
 
 
 def test_a_curl_that_only_the_border_shows_is_laid_flat_and_left_to_the_builder():

@@ -105,3 +105,17 @@ def test_rows_move_with_the_unknowns_as_their_differences_say(more):
     ahead, behind = np.split(problem.rows(problem.values(sets), sets, weights), 2)
     differences = (ahead - behind).T / (2 * STEP)
     assert slopes * problem.bounds == pytest.approx(differences, abs=1e-6 * np.abs(differences).max())
+
+
+def test_marks_pulled_into_one_point_weigh_without_end_and_warn_of_nothing():
+    t = np.linspace(0, 1, 5)[:, None]
+    line = StraightLine(np.array([500.0, 400.0]) + t * np.array([2500.0, 300.0]), 0.1)
+    known = KnownDistance((600.0, 700.0), (3000.0, 2500.0), 650.0)
+    told = priors(kind=Kind.PHOTO, focal_35mm=26.0)
+    problem = build([known, line], size=SIZE, priors=told)
+    collapsed = np.zeros(len(P))
+    collapsed[P.LOG_SCALE] = -800.0
+
+    *_, weight = problem.weights(collapsed)
+
+    assert not np.isfinite(weight).all()

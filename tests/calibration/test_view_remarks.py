@@ -79,3 +79,18 @@ def test_two_lengths_wrong_alike_never_read_as_agreement(pinhole, seed):
         # Beyond 5 % apart it is refused, in words that are tested with the blunders.
         return
     assert not calibration.settled
+
+
+def test_paper_that_nothing_shows_to_be_flat_is_said_to_be_taken_so(pinhole):
+    corners, *_, known = bordered(pinhole(26, 0.0, 0.0, 0.0, distance_mm=1350))
+
+    found = photo([replace(corners, width_mm=760.0, height_mm=520.0), known]).findings
+    (said,) = [finding for finding in found if finding.code == "flatness-unseen"]
+
+    assert said.level is Level.NOTE
+    # Similar triangles: 5 mm nearer to a camera 1350 mm away, a diagonal of hypot(760, 520) mm looks 3.4 mm longer.
+    assert "3.4 mm off" in said.text
+
+
+def test_where_lines_would_show_a_curl_nothing_is_said_of_it(pinhole):
+    assert "flatness-unseen" not in codes(photo(bordered(pinhole(26, 10.0, 10.0, 0.0, distance_mm=1350))))
