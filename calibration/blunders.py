@@ -21,7 +21,7 @@ LARGEST_USUAL = 3.3
 TELLING = 6.0
 """Leaving out one suspect must make the misfit this much less than leaving out any other does: odds of 20 to 1."""
 
-ALIKE = 0.01
+ALIKE = 0.001
 """And by this part of what leaving out gains: of two scales that differ by half, each is made right by leaving out the
 other, and which of them is a little righter tells of the paper's curl and of the lens."""
 
