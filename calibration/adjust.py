@@ -50,7 +50,6 @@ def adjust(
     kind: Kind,
     focal_35mm: float | None = None,
     sheet_px: Floats | None = None,
-    longest_px: tuple[PointPx, PointPx] | None = None,
     tag_mm_per_px: tuple[float, float] | None = None,
     origin_px: PointPx | None = None,
 ) -> Calibration:
@@ -58,7 +57,8 @@ def adjust(
 
     One weighted least-squares problem with priors; see `plane_map` for the model and `parameters` for what is
     known of it beforehand. What is wrong among the observations is named in the findings and left out
-    where the rest can tell; where it cannot, both are named and the result is not settled.
+    where the rest can tell; where it cannot, both are named and the result is not settled. Findings state their
+    effect over the length between the two marks furthest apart; see `told_over`.
 
     Parameters
     ----------
@@ -72,8 +72,6 @@ def adjust(
         The file's 35 mm equivalent focal length; relative to the picture's diagonal.
     sheet_px : (K, 2) array, optional
         The paper's outline in the picture; handed on.
-    longest_px : two points, optional
-        Ends of the longest part, over which findings state their effect; by default the two marks furthest apart.
     tag_mm_per_px : (x, y), optional
         What the file says a px measures at full size; compared and never used.
     origin_px : point, optional
@@ -89,7 +87,7 @@ def adjust(
 
     def fit(given: Sequence[Observation]) -> Calibration:
         return _adjusted(
-            given, size=size, kind=kind, focal_35mm=focal_35mm, sheet_px=sheet_px, longest_px=longest_px,
+            given, size=size, kind=kind, focal_35mm=focal_35mm, sheet_px=sheet_px,
             tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
         )  # fmt: skip
 
@@ -100,7 +98,7 @@ def adjust(
     return fitted_along(observations, fit, start=begin[0], size=size)
 
 
-def told_over(calibration: Calibration, longest_px: tuple[PointPx, PointPx] | None) -> Calibration:
+def told_over(calibration: Calibration, longest_px: tuple[PointPx, PointPx]) -> Calibration:
     """Give the same map with findings that state their effect over another longest part; nothing is fitted again.
 
     Raises
@@ -108,7 +106,7 @@ def told_over(calibration: Calibration, longest_px: tuple[PointPx, PointPx] | No
     CalibrationError
         For a longest part that comes out too unsure to build from.
     """
-    if longest_px is None or calibration.evidence is None:
+    if calibration.evidence is None:
         return calibration
     _refuse_unsure(calibration, longest_px)
     evidence = replace(calibration.evidence, longest_px=longest_px)
@@ -122,7 +120,6 @@ def _adjusted(
     kind: Kind,
     focal_35mm: float | None,
     sheet_px: Floats | None,
-    longest_px: tuple[PointPx, PointPx] | None,
     tag_mm_per_px: tuple[float, float] | None,
     origin_px: PointPx | None,
 ) -> Calibration:
@@ -140,7 +137,7 @@ def _adjusted(
     if _found_disagree(observations, flat[0] if shown is None else shown.weeded.solution):
         return _adjusted(
             [seen for seen in observations if not _is_found(seen)], size=size, kind=kind, focal_35mm=focal_35mm,
-            sheet_px=sheet_px, longest_px=longest_px, tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
+            sheet_px=sheet_px, tag_mm_per_px=tag_mm_per_px, origin_px=origin_px,
         )  # fmt: skip
     perhaps = None
     if shown is not None:
@@ -162,7 +159,7 @@ def _adjusted(
         observed=observe(fit.observations, solution, covariance, left_out=out),
         adjustment=adjustment(fit.observations, solution, covariance, fit.weeded, kind=kind),
     )
-    longest = longest_px or _furthest(fit.observations, size)
+    longest = _furthest(fit.observations, size)
     _refuse_unsure(calibration, longest)
     evidence = Evidence(
         fit=fit,

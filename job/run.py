@@ -54,8 +54,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         drawn = drawn_parts(job, seen, strokes, calibration)
         plan = with_give_or_take(drawn.drawing, calibration)
         # The same map: its findings now tell their effect over the longest part.
-        with _offering_the_edge(job, seen):
-            calibration = told_over(calibration, longest_part_px(plan, calibration.to_picture))
+        calibration = over_longest(job, seen, calibration, longest_part_px(plan, calibration.to_picture))
     fraction = fraction_of(job, calibration)
     build = plan.scaled(fraction)
     if job.mirrored:
@@ -119,9 +118,7 @@ def all_drawn(job: Job, seen: Seen, strokes: Strokes, calibration: Calibration) 
     return drawn if Found.NAMES in job.ignore else with_names_read(drawn, seen.words, calibration)
 
 
-def calibrate(
-    job: Job, seen: Seen, observed: Gathered, *, longest_px: tuple[PointPx, PointPx] | None = None
-) -> Calibration:
+def calibrate(job: Job, seen: Seen, observed: Gathered) -> Calibration:
     """Set the scale of a settled job from what it rests on."""
     source = seen.picture.source
     with _offering_the_edge(job, seen):
@@ -132,10 +129,17 @@ def calibrate(
             kind=seen.kind,
             focal_35mm=source.focal_35mm,
             sheet_px=seen.sheet_px,
-            longest_px=longest_px,
             tag_mm_per_px=tag_mm_per_px(job, source),
             origin_px=job.sheet.origin_px,
         )
+
+
+def over_longest(
+    job: Job, seen: Seen, calibration: Calibration, longest_px: tuple[PointPx, PointPx] | None
+) -> Calibration:
+    """Let findings tell their effect over the longest part, where there is one."""
+    with _offering_the_edge(job, seen):
+        return calibration if longest_px is None else told_over(calibration, longest_px)
 
 
 @contextmanager

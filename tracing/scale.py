@@ -6,7 +6,7 @@ from calibration.calibration import Calibration
 from calibration.observations import PointPx
 from job.job import GivenLength, Job, Mark, Settled
 from job.observe import Gathered, observe
-from job.run import calibrate, with_origin
+from job.run import calibrate, over_longest, with_origin
 from job.see import Seen
 
 
@@ -34,7 +34,7 @@ def set_scale(job: Job, seen: Seen) -> Scale:
 
 def with_longest(scale: Scale, seen: Seen, longest_px: tuple[PointPx, PointPx]) -> Scale:
     """Give the same scale with its findings telling their effect over the longest part."""
-    return replace(scale, calibration=calibrate(scale.job, seen, scale.gathered, longest_px=longest_px))
+    return replace(scale, calibration=over_longest(scale.job, seen, scale.calibration, longest_px))
 
 
 SHAPE_MM = 1000.0

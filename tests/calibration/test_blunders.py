@@ -1,6 +1,7 @@
 """What is given wrong: named, left out or asked about, and never passed over."""
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -70,21 +71,26 @@ def test_one_of_three_that_disagrees_is_named_and_left_out():
     assert not calibration.settled
 
 
-def test_findings_told_over_another_part_are_those_of_a_fit_told_it_at_once():
+def test_findings_told_over_another_part_grow_with_its_length():
     given = [
         along(100, 200.0, "known distance 1"),
         along(900, 206.0, "known distance 2"),
         along(1900, 200.0, "known distance 3"),
     ]
-    part = ((100.0, 500.0), (900.0, 600.0))
+    half = ((100.0, 500.0), (600.0, 500.0))
+    whole = ((100.0, 500.0), (1100.0, 500.0))
 
-    first = scan(*given)
-    again = told_over(first, part)
+    calibration = scan(*given)
+    over_half, over_whole = (told_over(calibration, part) for part in (half, whole))
 
-    at_once = adjust(given, width_px=2400, height_px=3300, kind=Kind.SCAN, longest_px=part)
-    assert [finding.text for finding in again.findings] == [finding.text for finding in at_once.findings]
-    assert [finding.text for finding in again.findings] != [finding.text for finding in first.findings]
-    assert (again.values == first.values).all()
+    def effect_mm(told):
+        (left_out,) = [finding.text for finding in told.findings if finding.code == "given-left-out"]
+        return float(re.search(r"by up to ([\d.]+) mm", left_out)[1])
+
+    # 206 mm for 200 is 3 %, of 100 mm and of twice as much.
+    assert effect_mm(over_half) == pytest.approx(0.03 * calibration.length(*half).mm, abs=0.06)
+    assert effect_mm(over_whole) == pytest.approx(0.03 * calibration.length(*whole).mm, abs=0.06)
+    assert (over_half.values == calibration.values).all()
 
 
 def test_two_that_disagree_are_both_named_with_mm_and_percent():
