@@ -11,7 +11,7 @@ import numpy as np
 
 from calibration.bend_choice import BLUNDER
 from calibration.bend_rivals import mean_and_spread
-from calibration.blunders import GROSS_PART, TELLING, Weeded, if_clean, weed
+from calibration.blunders import GROSS_PART, TELLING, Fault, Weeded, if_clean, weed
 from calibration.card_checks import disagreeing_card
 from calibration.draughting import EVEN, allowing_for_hand, as_by_machine, chance_of_machine
 from calibration.evidence import whole_log_evidence
@@ -22,7 +22,7 @@ from calibration.lens_choice import average_lens, beyond_usual
 from calibration.observations import CalibrationError, Cards, Corners, Observation, StraightLine
 from calibration.parameters import Prior, loosened, with_stretch
 from calibration.plane_map import Floats, P, PictureSize, is_bent, plane_from_picture
-from calibration.problem import Problem, Suspect, build
+from calibration.problem import Problem, Suspect, What, build
 from calibration.refusals import CROSSES
 from calibration.solution import Solution, foreseen, solve_from
 from calibration.uncertainty import SEEN_SIGMA, Agreement, MapCovariance, unseen
@@ -109,9 +109,14 @@ def weed_flat(
         weeded = None
     if weeded is None or not weeded.clean:
         _refuse_exchanged_sides(observations, start=begin[0], size=size)
-    if weeded is not None and weeded.disputed and min(fault.part for fault in weeded.disputed) > GROSS_PART:
+    if weeded is not None and weeded.disputed and all(_beyond_any_bend(fault) for fault in weeded.disputed):
         raise CalibrationError(dispute_text(weeded.disputed, observations))
     return weeded
+
+
+def _beyond_any_bend(fault: Fault) -> bool:
+    """Tell whether bent paper cannot be what makes it look wrong: it may look as seen from nearer by than it was."""
+    return fault.part > GROSS_PART and fault.suspect.what is not What.FOCAL
 
 
 def fit_flat(
