@@ -86,14 +86,16 @@ def arm_samples(
     far: NDArray[np.int64],
     first: NDArray[np.int64],
     ring: NDArray[np.bool_],
+    *,
+    reach: int = REACH,
 ) -> NDArray[np.int64]:
-    """Samples (A, REACH) from each node outward, -1 where spoilt by it or by the node at the other end."""
+    """Samples (A, reach) from each node outward, -1 where spoilt by it or by the node at the other end."""
     # A side too short to keep clear of both its nodes is measured about its middle.
     begin = np.minimum(skip, np.maximum((far - 2) // 2, 0))
     finish = np.maximum(far - skip, np.minimum(far, (far + 3) // 2))
-    steps = begin[:, None] + np.arange(REACH)[None, :]
-    rows = np.repeat(at, REACH)
-    index = stepped(rows, (way[:, None] * steps).ravel(), first, ring).reshape(-1, REACH)
+    steps = begin[:, None] + np.arange(reach)[None, :]
+    rows = np.repeat(at, reach)
+    index = stepped(rows, (way[:, None] * steps).ravel(), first, ring).reshape(-1, reach)
     return np.where(steps <= finish[:, None], index, -1)
 
 

@@ -24,8 +24,8 @@ class Samples:
     """Measured samples about 1 px apart along lines, as flat arrays of T.
 
     Line l has samples `first[l]:first[l + 1]`. `points_px` (T, 2) are centres where `good`, else where the
-    line was thought to run; `weight` what they count for beside others (1 measured, less where inferred); `width_px`,
-    `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
+    line was thought to run, which `thought_px` (T, 2) tells of all; `weight` what they count for beside others (1
+    measured, less where inferred); `width_px`, `contrast` and `amount` (darkness times px) across it; `normals` (T, 2).
     """
 
     points_px: Floats
@@ -36,6 +36,7 @@ class Samples:
     good: NDArray[np.bool_]
     weight: Floats
     first: NDArray[np.int64]
+    thought_px: Floats
 
     @property
     def line(self) -> NDArray[np.int64]:
@@ -75,7 +76,9 @@ def measure_lines(
     # A sample that leaps aside has found another line's ink.
     leap = np.abs(offset - _middle_of_seven(offset))
     good &= leap < LEAP_PX + 0.25 * width
-    return Samples(place + offset[:, None] * normals, normals, width, contrast, amount, good, np.ones(len(good)), first)
+    return Samples(
+        place + offset[:, None] * normals, normals, width, contrast, amount, good, np.ones(len(good)), first, place
+    )
 
 
 def _middle_of_seven(values: Floats) -> Floats:

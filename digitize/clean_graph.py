@@ -9,10 +9,12 @@ from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, line_widths
 from digitize.headings import Heading, heading, is_across, is_one_line
+from digitize.line_begins import from_its_straightest, passed_by
 from digitize.runs import Floats, parted
 from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
 from digitize.tails import Tail, merged_tail, shortened_tail
+from digitize.turning_runs import turning_runs
 
 SPUR_WIDTHS = 1.0
 """A branch shorter than this many line widths, plus a pixel, is a bump of the ink's edge: its tip lies within the
@@ -119,6 +121,7 @@ class _Work:
         self.dark = parted(samples.contrast, first)
         self.amount = parted(samples.amount, first)
         self.normals = parted(samples.normals, first)
+        self.thought = parted(samples.thought_px, first)
         self.width: list[float] = widths.tolist()
         self.at: dict[int, set[int]] = {}
         for line, (a, b) in enumerate(zip(self.start, self.end, strict=True)):
@@ -133,7 +136,7 @@ class _Work:
 
     def stores(self) -> tuple[list[NDArray[Any]], ...]:
         """Everything that is known along lines, each as a list by line."""
-        return self.lines, self.ink, self.good, self.dark, self.amount, self.normals
+        return self.lines, self.ink, self.good, self.dark, self.amount, self.normals, self.thought
 
     def ends_at(self, node: int) -> int:
         """How many line ends meet at a node; a line that returns to it counts twice."""
@@ -354,10 +357,15 @@ class _Work:
 
     def between_nodes(self, line: int) -> Floats:
         """A line's good samples from node to node, without those that other lines' ink at the nodes has led astray."""
-        points, good = self.lines[line], self.good[line].copy()
+        good = self.good[line].copy()
         a, b = self.start[line], self.end[line]
-        if a == b and self.ends_at(a) == 2 and a not in self.tails:
-            ring = points[good] if good.any() else points
+        is_ring = a == b and self.ends_at(a) == 2 and a not in self.tails
+        wide = self.ink[line] > WIDEST * self.width[line] + 0.3
+        turning = turning_runs(self.thought[line], wide, width_px=self.width[line], is_ring=is_ring)
+        points = np.where(turning[:, None], self.thought[line], self.lines[line])
+        if is_ring:
+            ring = from_its_straightest(points[good] if good.any() else points, self.width[line])
+            self.nodes[a] = ring[0]
             return np.concatenate([ring, ring[:1]])
         astray = min(int(0.6 * self.width[line] + 1.5), (len(points) - 1) // 2)
         if self.ends_at(a) > 1:
@@ -374,24 +382,13 @@ class _Work:
     def graph(self) -> Graph:
         kept = sorted(self.alive)
         used = sorted({node for line in kept for node in (self.start[line], self.end[line])})
+        lines = [self.between_nodes(line) for line in kept]
         number = {node: index for index, node in enumerate(used)}
         return Graph(
             self.nodes[used],
-            [self.between_nodes(line) for line in kept],
+            lines,
             [number[self.start[line]] for line in kept],
             [number[self.end[line]] for line in kept],
             [self.width[line] for line in kept],
             {number[node]: tail for node, tail in self.tails.items() if node in number},
         )
-
-
-def passed_by(points_px: Floats, node_px: Floats, *, width_px: float) -> int:
-    """How many of a line's first points, 1 px apart, a node has moved past: along merged ink it does by line widths.
-
-    A line not twice as long as the part in question may have come round to the node, as a letter's bow does.
-    """
-    first_px = float(np.hypot(*(points_px[0] - node_px)))
-    near = points_px[: int(2 * first_px) + 2]
-    if first_px <= width_px or len(points_px) < 2 * len(near):
-        return 0
-    return int(np.hypot(*(near - node_px).T).argmin())

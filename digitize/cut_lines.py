@@ -1,6 +1,6 @@
 """Lines cut where they have corners: true ones, with straight sides and ink in the corner, not small radii."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -32,6 +32,9 @@ width, and blur, at blunt tips to some two widths at sharp ones."""
 
 PHASE_PX = 0.2
 """How much less it may be, px, as a hairline's ink is shared out between two pixels."""
+
+PHASE_SIGMAS = 2.0
+"""... or in sigma of a sample: a corner's pixel may be missing in black and white, and the crossing be off."""
 
 STILL_BENDING = 0.25
 """Sides that turn on by more than this part of the corner's turn, just outside of it, are an arc's: a small leading
@@ -94,6 +97,9 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     )
     first = samples.first
     weights = clean_weights(samples, width)
+    # Where other ink is seen as well, its middle leads to and fro.
+    measured = samples.points_px
+    samples = replace(samples, points_px=np.where(weights[:, None] > 0, measured, samples.thought_px))
     found = bends(samples.points_px, first, ring, width)
     starts, stops = np.array(graph.start, dtype=np.int64), np.array(graph.end, dtype=np.int64)
     skip = spoilt_ends(graph.nodes_px, starts, stops, samples, width, ring, graph.tails)
@@ -106,6 +112,10 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     found = found[kinked(found, samples.points_px, samples.good, first, ring, width, sigma_px=sigma_px)]
     # Judged once, all together: a bend that is none still bounds the sides of its neighbours, or one lost would lose
     # the next.
+    single = _one_of_close(found, first, width)
+    if len(single) < len(found):
+        is_one = _corners(single, samples, weights, ring, width, darkness, sigma_px)
+        found = _with_single(found, single, is_one, first, width)
     found = found[_corners(found, samples, weights, ring, width, darkness, sigma_px)]
 
     order: list[NDArray[np.int64]] = []
@@ -148,6 +158,7 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         samples.good[flat],
         samples.weight[flat],
         np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
+        samples.thought_px[flat],
     )
     return Cut(
         recut,
@@ -159,6 +170,32 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         spoilt_ends(nodes_px, a, b, recut, wide, loops, graph.tails),
         nodes_px,
     )
+
+
+def _close(at: NDArray[np.int64], first: NDArray[np.int64], width_px: Floats) -> NDArray[np.int64]:
+    """Number the groups of bends, (K,): with no clean samples between them two bends may be one corner."""
+    line = np.searchsorted(first, at, side="right") - 1
+    near = (line[1:] == line[:-1]) & (np.diff(at) < 2 * spoilt_samples(width_px)[line[1:]] + CLEAR_SAMPLES)
+    return np.concatenate([[0], np.cumsum(~near)])[: len(at)]
+
+
+def _one_of_close(at: NDArray[np.int64], first: NDArray[np.int64], width_px: Floats) -> NDArray[np.int64]:
+    """Give bends with the middle of each group of close ones in their place."""
+    group = _close(at, first, width_px)
+    ends = np.flatnonzero(np.diff(group, prepend=-1, append=-1))
+    return (at[ends[:-1]] + at[ends[1:] - 1]) // 2
+
+
+def _with_single(
+    at: NDArray[np.int64],
+    single: NDArray[np.int64],
+    is_one: NDArray[np.bool_],
+    first: NDArray[np.int64],
+    width_px: Floats,
+) -> NDArray[np.int64]:
+    """Give bends with those groups replaced whose outer sides meet in one corner."""
+    group = _close(at, first, width_px)
+    return np.sort(np.concatenate([at[~is_one[group]], single[is_one]]))
 
 
 def _apart(
@@ -239,7 +276,7 @@ def _corners(
     outward = -(away[0::2] + away[1::2])
     outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-9)[:, None]
     reach = _ink_reach(darkness, place, outward, width_px[line], contrast)
-    full = reach > CORNER_INK * width_px[line] / 2 - PHASE_PX
+    full = reach > CORNER_INK * width_px[line] / 2 - max(PHASE_PX, PHASE_SIGMAS * sigma_px)
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     half_angle = np.maximum(np.sin((np.pi - turn) / 2), 0.15)
     near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2

@@ -9,7 +9,7 @@ from digitize.arms import Arms
 from digitize.blur import blur_variance, unblurred
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.centre_lines import measure_lines
-from digitize.clean_graph import clean_graph, passed_by
+from digitize.clean_graph import clean_graph
 from digitize.clefts import without_clefts
 from digitize.crossed_rings import crossed_rings
 from digitize.crossed_tips import with_crossed_tips
@@ -18,6 +18,7 @@ from digitize.dash_corners import with_dash_corners
 from digitize.gaps import bridges
 from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
+from digitize.line_begins import passed_by
 from digitize.nodes import Placed, place_nodes
 from digitize.ring_strokes import with_rings, without_rings
 from digitize.runs import Floats, local_fits, parted
@@ -104,7 +105,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     sigma_px = max(sample_noise(samples), BILEVEL_SIGMA_PX if ink.bilevel else 0.0)
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
-    placed = place_nodes(cut, graph, ink.darkness, sigma_px=sigma_px)
+    placed = place_nodes(cut, graph, ink, sigma_px=sigma_px)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, ink, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings)
     strokes = with_dash_corners(strokes, lettering_links(strokes))

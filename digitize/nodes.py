@@ -9,10 +9,12 @@ from digitize.arms import Arms, arm_samples, fit_arms, meeting_points
 from digitize.centre_lines import Samples
 from digitize.clean_graph import Graph
 from digitize.cut_lines import Cut
+from digitize.long_arms import LONG_REACH, fit_long_arms
 from digitize.runs import Floats
 from digitize.spoilt import clean_weights
 from digitize.strokes import NodeKind
 from digitize.through import join_through_arms
+from pictures.ink import Ink
 from pictures.ridge import profiles
 
 END_SAMPLES = 72
@@ -41,7 +43,7 @@ class Placed:
     arms: Arms
 
 
-def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px: float) -> Placed:
+def place_nodes(cut: Cut, graph: Graph, ink: Ink, *, sigma_px: float) -> Placed:
     """Give every node its true place.
 
     Corners and junctions go to the crossing of the extensions of their lines; a line's end to the end of its
@@ -58,6 +60,12 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     index = arm_samples(at, np.where(at_end, -1, 1), skip, far, samples.first, np.zeros(links, np.bool_))
     weights = clean_weights(samples, cut.width_px)
     arms = fit_arms(samples.points_px, weights, index, cut.nodes_px[node], sigma_px=sigma_px)
+    if ink.bilevel:
+        which = np.flatnonzero((count[node] == 2) & ~cut.loop[line] & ~np.isin(node, list(graph.tails)))
+        way = np.where(at_end, -1, 1)[which]
+        no_ring = np.zeros(links, np.bool_)
+        long = arm_samples(at[which], way, skip[which], far[which], samples.first, no_ring, reach=LONG_REACH)
+        arms = fit_long_arms(arms, samples.points_px, weights, long, which)
     other = np.where(at_end, cut.start[line], cut.end[line])
     arms = join_through_arms(
         arms,
@@ -67,7 +75,7 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
         index,
         width_px=cut.width_px[line],
         broken=count[other] == 1,
-        darkness=darkness,
+        darkness=ink.darkness,
     )
 
     width = np.zeros(len(cut.nodes_px))
@@ -76,7 +84,7 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     loop[cut.start[cut.loop]] = True
     begin = cut.nodes_px.copy()
     free = (count == 1)[node] & ~loop[node]
-    begin[node[free]] = _ink_ends(arms, free, samples, index, cut.ink_px[line], darkness)
+    begin[node[free]] = _ink_ends(arms, free, samples, index, cut.ink_px[line], ink.darkness)
     hold = np.where(count == 1, 1e-3, np.maximum(2 * width, 2.0))
     for tip, tail in graph.tails.items():
         begin[tip], hold[tip] = tail.tip_px, tail.sigma_px
@@ -106,7 +114,7 @@ def place_nodes(cut: Cut, graph: Graph, darkness: NDArray[np.uint8], *, sigma_px
     back = (inner[pairs[sharp]] - place[tips][:, None]).sum(axis=1)
     alone = np.where((index >= 0) & (weights[np.maximum(index, 0)] > 0), samples.contrast[np.maximum(index, 0)], np.nan)
     one = alone[pairs[sharp]].reshape(len(tips), 2 * alone.shape[1])
-    place[tips] = _within_ink(place[tips], back, cut.ink_px[line[pairs[sharp, 0]]], one, darkness)
+    place[tips] = _within_ink(place[tips], back, cut.ink_px[line[pairs[sharp, 0]]], one, ink.darkness)
     kinds[loop] = NodeKind.LOOP
     return Placed(place, kinds, arms)
 

@@ -88,6 +88,7 @@ def _spliced(cut: Cut, lead: dict[int, tuple[Floats, Floats]], trail: dict[int, 
             samples.amount[part],
             samples.good[part].astype(np.float64),
             samples.weight[part],
+            samples.thought_px[part],
         )
         for more, ahead in ((lead.get(link), True), (trail.get(link), False)):
             if more is None:
@@ -102,11 +103,14 @@ def _spliced(cut: Cut, lead: dict[int, tuple[Floats, Floats]], trail: dict[int, 
                 np.full(count, float(np.median(own[4]))),
                 np.ones(count),
                 np.full(count, INFERRED_WEIGHT),
+                points,
             )
             both = (added, own) if ahead else (own, added)
             own = tuple(np.concatenate(pair) for pair in zip(*both, strict=True))
         runs.append(own)
-    points, normals, width, contrast, amount, good, weight = (np.concatenate(one) for one in zip(*runs, strict=True))
+    points, normals, width, contrast, amount, good, weight, thought = (
+        np.concatenate(one) for one in zip(*runs, strict=True)
+    )
     lengths = [len(run[0]) for run in runs]
     first = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-    return Samples(points, normals, width, contrast, amount, good > 0, weight, first)
+    return Samples(points, normals, width, contrast, amount, good > 0, weight, first, thought)

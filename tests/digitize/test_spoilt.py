@@ -17,7 +17,15 @@ def test_no_count_is_less_than_none(width_px: float) -> None:
     count = len(points)
     flat = np.full(count, 1.0)
     samples = Samples(
-        points, np.tile([0.0, 1.0], (count, 1)), width_px * flat, flat, flat, flat > 0, flat, np.array([0, 80, 160])
+        points,
+        np.tile([0.0, 1.0], (count, 1)),
+        width_px * flat,
+        flat,
+        flat,
+        flat > 0,
+        flat,
+        np.array([0, 80, 160]),
+        points,
     )
     nodes = np.array([[0.0, 0.0], points[79], points[159]])
     start, end = np.array([0, 0]), np.array([1, 2])

@@ -64,7 +64,7 @@ def test_an_arc_through_a_crossing_is_one_curve_and_closer_than_its_arms_alone()
     flat, which = np.concatenate(points), np.array(index)
     weights, node = np.ones(len(flat)), np.zeros(4, np.int64)
     same = np.full(len(flat), 2.5)
-    samples = Samples(flat, flat, same, same, same, weights > 0, weights, np.arange(5) * REACH)
+    samples = Samples(flat, flat, same, same, same, weights > 0, weights, np.arange(5) * REACH, flat)
     arms = fit_arms(flat, weights, which, np.zeros((4, 2)), sigma_px=sigma)
 
     joined = join_through_arms(
