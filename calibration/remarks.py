@@ -48,8 +48,8 @@ NO_REMOTE_CHANCE = 0.1
 """A bend likelier than this is told of."""
 
 LIKELY = 0.9
-"""A bend likelier than this, whose shape too few lines tell, is for the builder to decide; 5 of 500 flat plans with four
-right lengths came to 0.8, two to this (trials)."""
+"""A bend likelier than this, whose shape too few lines tell, is for the builder to decide. Of 500 flat plans with four
+right lengths, five came to 0.8 and two to this (trials)."""
 
 RIVAL_PART = 0.3
 """Lengths shorter than this part of the longest say little of how the paper is bent."""
