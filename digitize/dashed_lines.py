@@ -27,9 +27,10 @@ def dashed_links(strokes: Strokes) -> NDArray[np.bool_]:
     for a, b in pairs:
         if marked[[a >> 1, b >> 1]].all():
             continue
-        ways = [followed(strokes, side, over, at) for side in (a, b)]
+        width_px = strokes.links[a >> 1].width_px
+        ways = [straight_part(followed(strokes, side, over, at), width_px) for side in (a, b)]
         whole = np.concatenate([ways[0].points_px[::-1], ways[1].points_px])
-        if sum(way.gaps for way in ways) + 1 >= DASHED_GAPS and is_straight(whole, strokes.links[a >> 1].width_px):
+        if sum(way.gaps for way in ways) + 1 >= DASHED_GAPS and is_straight(whole, width_px):
             marked[[*ways[0].links, *ways[1].links]] = True
     return marked
 
@@ -55,17 +56,25 @@ def sides_at(strokes: Strokes) -> dict[int, list[Side]]:
 def dashed_line_px(
     strokes: Strokes, side: Side, over: dict[Side, Side], at: dict[int, list[Side]]
 ) -> NDArray[np.float64] | None:
-    """Give places along the straight dashed line that ends free at a side; None where none does.
+    """Give places along the straight dashed line that ends free at a side; None where none does."""
+    way = straight_part(followed(strokes, side, over, at), strokes.links[side >> 1].width_px)
+    return way.points_px if way.gaps >= DASHED_GAPS else None
 
-    Its far end may be a corner's piece, which is left out where it is not straight.
-    """
-    way = followed(strokes, side, over, at)
-    width_px = strokes.links[side >> 1].width_px
-    if way.gaps >= DASHED_GAPS and is_straight(way.points_px, width_px):
-        return way.points_px
-    if way.gaps > DASHED_GAPS and is_straight(way.points_px[:-PLACES], width_px):
-        return way.points_px[:-PLACES]
-    return None
+
+def straight_part(way: "Way", width_px: float) -> "Way":
+    """Give a way as far as it runs straight: a corner's piece that thinning rounded off leads dashes around it."""
+    if is_straight(way.points_px, width_px):
+        return way
+    # Two places are straight, all are not; what bends once leaves its line for good.
+    straight, bent = 2, len(way.points_px)
+    while bent - straight > 1:
+        middle = (straight + bent) // 2
+        if is_straight(way.points_px[:middle], width_px):
+            straight = middle
+        else:
+            bent = middle
+    count = (straight - 1) // PLACES + 1
+    return Way(Stop.FREE, way.gaps_before[:count], way.links[:count], way.points_px[:straight])
 
 
 PLACES = 3
@@ -90,17 +99,22 @@ STRAIGHT_WIDTHS, STRAIGHT_SHARE = 1.0, 0.005
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """Where a line leads: what it comes to, over how many gaps, by which links, and places along it."""
+    """Where a line leads: what it comes to, by which links, over how many gaps to each, and places along it."""
 
     stop: Stop
-    gaps: int
+    gaps_before: tuple[int, ...]
     links: tuple[int, ...]
     points_px: Floats
+
+    @property
+    def gaps(self) -> int:
+        """Gaps it leads over."""
+        return self.gaps_before[-1]
 
 
 def followed(strokes: Strokes, side: Side, over: dict[Side, Side], at: dict[int, list[Side]]) -> Way:
     """Follow a line back from its free end, straight on through crossings and over gaps."""
-    gaps = 0
+    gaps = [0]
     points: list[Floats] = []
     seen: list[int] = []
     while True:
@@ -112,8 +126,8 @@ def followed(strokes: Strokes, side: Side, over: dict[Side, Side], at: dict[int,
         if onward is not None and onward >> 1 in seen:
             stop, onward = Stop.CLOSED, None
         if onward is None:
-            return Way(stop, gaps, tuple(seen), np.concatenate(points))
-        gaps += side ^ 1 in over
+            return Way(stop, tuple(gaps), tuple(seen), np.concatenate(points))
+        gaps.append(gaps[-1] + (side ^ 1 in over))
         side = onward
 
 

@@ -12,6 +12,7 @@ from digitize.fit import Contour, Fitted, fit_contours
 from digitize.lettering import lettering_links
 from digitize.loop import Loop, Role
 from digitize.loops import Loops, find_loops
+from digitize.lost_lines import doubted, lines_lost, told_of_lost_lines
 from digitize.not_taken import NotTaken, clear_of_alike, not_taken, point_in
 from digitize.open_lines import open_lines
 from digitize.outline_curves import fitted_curves
@@ -91,7 +92,9 @@ def draw_outlines(
     say("outlines", 0.0)
     lettering = lettering_links(plan.strokes)
     found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
-    loops, chosen_by, findings = _chosen(found.loops, choices)
+    lost = 0 if has_own_curves(plan) else lines_lost(plan.strokes, lettering)
+    loops, chosen_by, findings = _chosen(doubted(found.loops) if lost else found.loops, choices)
+    findings += [told_of_lost_lines(lost)] if lost else []
     kept, cut = _in_regions(loops, regions)
     findings += cut
     tolerance_mm, said = _tolerance(plan, found, kept, tolerance_mm)

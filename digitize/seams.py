@@ -78,15 +78,22 @@ def seams_in_doubt(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
 def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -> bool:
     """Tell whether lines across an outline are edges of parts that lie side by side, and not drawn on one part.
 
-    They are when they are as wide as the outline and it has nothing else inside as wide: sheets laid side by side are
-    closed by full lines and empty, while a panel has its ribs and spars inside as well, and a fold is drawn thin. Where
-    lines run together at a shallow angle, as those of nested ribs do, nothing is cut.
+    They are when they are as wide as the outline, or as its sides that they carry on, and it has nothing else inside as
+    wide as the outline: sheets laid side by side are closed by full lines and empty, while a panel has its ribs and
+    spars inside as well, and a fold is drawn thin. Where lines run together at a shallow angle, as those of nested ribs
+    do, nothing is cut.
     """
     if _inward_places(graph, outer, EDGE_RAD) != _inward_places(graph, outer, INWARD_RAD):
         return False
     widths_px = np.array([link.width_px for link in graph.strokes.links])
     full_px = _full_px(graph, outer)
-    return bool((widths_px[sorted(seams)] >= full_px).all() and not (widths_px[sorted(inner - seams)] >= full_px).any())
+    # In black and white one line is 2 px wide and the next 3, where both were drawn with one pen.
+    carried_on = {int(graph.mate[end]) >> 1 for link in seams for end in (2 * link, 2 * link + 1)}
+    sides = sorted(carried_on & {side >> 1 for side in outer})
+    least_px = min([full_px, *(THIN_LINE * widths_px[sides])])
+    return bool(
+        (widths_px[sorted(seams)] >= least_px).all() and not (widths_px[sorted(inner - seams)] >= full_px).any()
+    )
 
 
 def _full_px(graph: LineGraph, outer: Walk) -> float:

@@ -8,6 +8,7 @@ from benchmarks.fit_error import line
 from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.dash_corners import with_dash_corners
+from digitize.dashed_lines import dashed_links
 from digitize.lettering import lettering_links
 from digitize.loop import Role
 from digitize.loops import find_loops
@@ -80,3 +81,15 @@ def test_a_letter_beside_the_ends_of_two_dashed_lines_stays_as_it_is() -> None:
     strokes = strokes_of([*across, *up, letter], INKING)
 
     assert with_dash_corners(strokes, none_of(strokes)) is strokes
+
+
+def test_dashes_are_known_for_a_dashed_line_where_a_rounded_piece_leads_them_around_the_corner() -> None:
+    strokes = strokes_of(dashed(3.0), INKING)
+    corners_px = INKING.to_picture(CORNERS)
+    far_px = [np.hypot(*(link.points_px[:, None] - corners_px).transpose(2, 0, 1)).min() for link in strokes.links]
+    dashes = np.array(far_px) > ROUNDED_MM / INKING.mm_per_px
+
+    known = dashed_links(strokes)
+
+    assert np.count_nonzero(~dashes) == len(CORNERS)
+    assert known[dashes].all()

@@ -129,6 +129,22 @@ def test_sheets_cut_side_by_side_are_parts_that_share_edges():
     assert near(8800) in [[area] for area in areas(found, Role.FACE)]
 
 
+def test_sheets_whose_shared_edge_is_a_pixel_thinner_as_the_side_it_carries_on_are_two():
+    """In black and white one pen's lines are 2 or 3 px wide as the pixels lie."""
+    strokes = strokes_of([STEPPED, line((80, 70), (80, 20))], INKING)
+    upright = [abs(INKING.to_plan(link.points_px)[:, 0] - 80).max() < 2 for link in strokes.links]
+    links = [replace(link, width_px=2.0 if thin else 3.0) for link, thin in zip(strokes.links, upright, strict=True)]
+
+    found = find_loops(
+        Strokes(strokes.nodes_px, strokes.kinds, tuple(links)),
+        lettering=np.zeros(len(links), dtype=bool),
+        border_px=None,
+    )
+
+    assert sum(upright) == 2
+    assert areas(found, Role.PART) == near(6000, 3000)
+
+
 def test_a_thin_line_across_a_stepped_part_leaves_it_whole():
     strokes = strokes_of([STEPPED, line((80, 70), (80, 20))], INKING)
     across = [n for n, link in enumerate(strokes.links) if np.ptp(link.points_px[:, 0]) < 5 and link.start != link.end]

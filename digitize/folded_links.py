@@ -1,0 +1,87 @@
+"""Short links that fold back on themselves: straight between their nodes, or none where these are at one place.
+
+Where lines run into each other at a sharp angle, thinning parts their shared ink at places that depend on noise. When
+the nodes are then put where the lines' own extensions meet, two of them may come to lie side by side, while the link
+between still runs along the ink and back. It turns about on the spot, so nothing would be led through it.
+"""
+
+from dataclasses import replace
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.link_sizes import link_lengths_px
+from digitize.strokes import Link, Strokes
+
+Floats: TypeAlias = NDArray[np.float64]
+
+TOGETHER_WIDTHS = 1.2
+"""Nodes nearer to each other than this many line widths are one crossing: as for those that thinning splits."""
+
+FOLDED, FOLD_COSINE = 1.5, np.cos(np.radians(120))
+"""A link that runs out and back is so many times longer than its ends are apart, and turns by 120 degrees on the spot:
+a drawn corner would be a node."""
+
+MOST_WIDTHS = 12.0
+"""What is longer, in line widths, is drawn: two lines that cross at 5 degrees share their ink over this."""
+
+
+def without_folded_links(strokes: Strokes) -> Strokes:
+    """Give the strokes without folds: junctions side by side are made one, and links between others straight."""
+    folded = [which for which, long_px in enumerate(link_lengths_px(strokes)) if _is_folded(strokes, which, long_px)]
+    if not folded:
+        return strokes
+    degree = np.bincount(
+        np.array([node for link in strokes.links for node in (link.start, link.end)], dtype=np.int64),
+        minlength=len(strokes.nodes_px),
+    )
+    links = list(strokes.links)
+    into = np.arange(len(strokes.nodes_px))
+    gone = set()
+    for which in folded:
+        link = links[which]
+        apart_px = _apart_px(link)
+        if apart_px < TOGETHER_WIDTHS * link.width_px and min(degree[[link.start, link.end]]) >= LEAST_LINES:
+            into[into == into[link.end]] = into[link.start]
+            gone.add(which)
+        else:
+            steps = np.linspace(0, 1, max(2, int(np.ceil(apart_px)) + 1))[:, None]
+            links[which] = replace(link, points_px=link.points_px[0] + steps * (link.points_px[-1] - link.points_px[0]))
+    links = [_moved(strokes, link, into) for which, link in enumerate(links) if which not in gone]
+    used = np.unique(np.array([node for link in links for node in (link.start, link.end)], dtype=np.int64))
+    number = {int(node): at for at, node in enumerate(used)}
+    links = [replace(link, start=number[link.start], end=number[link.end]) for link in links]
+    return Strokes(strokes.nodes_px[used], strokes.kinds[used], tuple(links))
+
+
+LEAST_LINES = 3
+"""Fewer meet at a corner or an end, which stays where it is."""
+
+
+def _is_folded(strokes: Strokes, which: int, long_px: float) -> bool:
+    link = strokes.links[which]
+    if link.start == link.end or not FOLDED * _apart_px(link) < long_px < MOST_WIDTHS * link.width_px:
+        return False
+    steps = np.diff(link.points_px, axis=0)
+    steps = steps[np.hypot(steps[:, 0], steps[:, 1]) > LEAST_STEP_PX]
+    lengths_px = np.hypot(steps[:, 0], steps[:, 1])
+    return bool(((steps[1:] * steps[:-1]).sum(axis=1) < FOLD_COSINE * lengths_px[1:] * lengths_px[:-1]).any())
+
+
+LEAST_STEP_PX = 0.1
+"""Points nearer than this have no direction from one to the next."""
+
+
+def _apart_px(link: Link) -> float:
+    return float(np.hypot(*(link.points_px[-1] - link.points_px[0])))
+
+
+def _moved(strokes: Strokes, link: Link, into: NDArray[np.int64]) -> Link:
+    """A link between the nodes that its own have become."""
+    start, end = int(into[link.start]), int(into[link.end])
+    if (start, end) == (link.start, link.end):
+        return link
+    points = link.points_px.copy()
+    points[0], points[-1] = strokes.nodes_px[start], strokes.nodes_px[end]
+    return replace(link, start=start, end=end, points_px=points)

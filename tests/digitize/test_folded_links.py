@@ -1,0 +1,58 @@
+"""Short links that run along merged ink and back again."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitize.folded_links import without_folded_links
+from digitize.strokes import Link, NodeKind, Strokes
+
+WIDTH_PX = 3.0
+FOLD_PX = 8.0  # how far the middle link runs out before it comes back
+
+
+def straight(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
+    count = int(np.hypot(*(b - a))) + 1
+    return a + np.linspace(0, 1, count)[:, None] * (b - a)
+
+
+def meeting(middle: NDArray[np.float64]) -> Strokes:
+    """Two lines that come in from the left, two that leave to the right, and a link between where they meet."""
+    far = np.array([[0.0, -20], [0, 20], [100, -20], [100, 20]])
+    nodes = np.vstack([far, middle[0], middle[-1]])
+    kinds = np.array([NodeKind.END] * 4 + [NodeKind.JUNCTION] * 2, dtype=np.uint8)
+    links = [Link(n, 4 + n // 2, straight(far[n], nodes[4 + n // 2]), 0.1, WIDTH_PX) for n in range(4)]
+    return Strokes(nodes, kinds, (*links, Link(4, 5, middle, 0.1, WIDTH_PX)))
+
+
+def out_and_back(apart_px: float) -> NDArray[np.float64]:
+    there = np.arange(0, FOLD_PX + apart_px, 1.0)
+    back = np.arange(FOLD_PX + apart_px, apart_px, -1.0)
+    x = np.concatenate([there, back, [apart_px]])
+    return np.column_stack([50 + x, np.zeros(len(x))])
+
+
+def test_junctions_side_by_side_are_one():
+    mended = without_folded_links(meeting(out_and_back(2.0)))
+
+    assert len(mended.links) == 4
+    assert np.count_nonzero(mended.kinds == NodeKind.JUNCTION) == 1
+    (at,) = np.flatnonzero(mended.kinds == NodeKind.JUNCTION)
+    assert all(at in (link.start, link.end) for link in mended.links)
+    for link in mended.links:
+        assert (link.points_px[[0, -1]] == mended.nodes_px[[link.start, link.end]]).all()
+
+
+def test_between_junctions_that_are_apart_it_runs_straight():
+    mended = without_folded_links(meeting(out_and_back(6.0)))
+
+    middle = mended.links[-1].points_px
+    assert len(mended.links) == 5
+    assert np.hypot(*np.diff(middle, axis=0).T).sum() == np.hypot(*(middle[-1] - middle[0]))
+
+
+def test_a_bow_between_junctions_stays():
+    t = np.linspace(0, np.pi, 13)
+    bow = np.column_stack([54 - 4 * np.cos(t), 4 * np.sin(t)])
+    strokes = meeting(bow)
+
+    assert without_folded_links(strokes) is strokes

@@ -1,0 +1,70 @@
+"""Pictures that have lost stretches of their lines: told of, and what is found in them is in doubt."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from benchmarks.fit_error import box
+from benchmarks.vector_strokes import Inking, strokes_of
+from digitize.draw_outlines import Drawn, draw_outlines
+from drawing.drawing import Kind
+
+Line = NDArray[np.float64]
+
+HAIRLINE = Inking(width_px=1.1, seed=7)
+CODE = "lines-lost"
+BOXES = [box(20 + 60 * column, 20 + 60 * row, 40, 40) for column in range(4) for row in range(3)]
+
+
+def broken(outline: Line, *, lost_mm: float) -> list[Line]:
+    """The four sides of a box, each without a stretch in its middle."""
+    lines = []
+    for a, b in pairwise(outline):
+        middle, half = (a + b) / 2, lost_mm / 2 * (b - a) / np.hypot(*(b - a))
+        lines += [np.array([a, middle - half]), np.array([middle + half, b])]
+    return lines
+
+
+def drawn(lines: list[Line], inking: Inking) -> Drawn:
+    return draw_outlines(strokes_of(lines, inking).mapped(inking.to_plan))
+
+
+def codes(found: Drawn) -> list[str]:
+    return [finding.code for finding in found.findings]
+
+
+def test_hairlines_that_stop_and_go_on_were_lost_and_what_is_left_is_in_doubt():
+    whole = BOXES[:2]
+    lines = [line for outline in BOXES[2:] for line in broken(outline, lost_mm=8.0)]
+
+    found = drawn([*whole, *lines], HAIRLINE)
+
+    (told,) = [finding for finding in found.findings if finding.code == CODE]
+    assert told.text.startswith("Lines stop and go on farther along at 40 places")
+    assert [outline.kind for outline in found.drawing.outlines] == [Kind.UNSURE, Kind.UNSURE]
+
+
+def test_whole_hairlines_are_relied_on():
+    found = drawn(BOXES, HAIRLINE)
+
+    assert CODE not in codes(found)
+    assert {outline.kind for outline in found.drawing.outlines} == {Kind.PART}
+
+
+def test_wide_lines_that_stop_and_go_on_were_drawn_so():
+    lines = [line for outline in BOXES[2:] for line in broken(outline, lost_mm=8.0)]
+
+    assert CODE not in codes(drawn([*BOXES[:2], *lines], Inking(seed=7)))
+
+
+@pytest.mark.parametrize("pitch_mm", [2.5, 4.0])
+def test_dashed_hairlines_were_drawn_so(pitch_mm: float) -> None:
+    dashes = [
+        np.array([[x, y], [x + 0.7 * pitch_mm, y]])
+        for y in np.arange(20, 200, 20).tolist()
+        for x in np.arange(300, 400, pitch_mm).tolist()
+    ]
+
+    assert CODE not in codes(drawn([*BOXES, *dashes], HAIRLINE))
