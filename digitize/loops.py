@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
@@ -212,6 +214,7 @@ def _without_marks(
     bounds_px = link_bounds_px(strokes)[lettering]
     middles_px = np.array([points.mean(axis=0) for points in letters]).reshape(-1, 2)
     letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if letters else 0.0
+    whole_px = _whole_letters_px(strokes, lettering)
     tree = shapely.STRtree(np.asarray(shapely.points(middles_px), dtype=object))
     marked = []
     for loop in loops:
@@ -232,12 +235,29 @@ def _without_marks(
                     loop, [letters[i] for i in within], size_px, width_px, letter_px
                 ):
                     loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
-            if loop.role is Role.PART and loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px:
+            small = loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px
+            if loop.role is Role.PART and (small or (meets and size_px < whole_px)):
                 loop = replace(
                     loop, confidence=min(loop.confidence, 0.5), why="lines that meet, no larger than a letter"
                 )
         marked.append(loop)
     return marked
+
+
+def _whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:
+    """The usual size of a connected piece of lettering, px, 0 without any: an 0 that a line touches is no larger."""
+    which = np.flatnonzero(lettering)
+    if not len(which):
+        return 0.0
+    ends = np.array([(strokes.links[link].start, strokes.links[link].end) for link in which.tolist()])
+    count = len(strokes.nodes_px)
+    joined = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(count, count))
+    _, of_node = connected_components(joined, directed=False)
+    order = np.argsort(of_node[ends[:, 0]], kind="stable")
+    begin = np.flatnonzero(np.diff(of_node[ends[order, 0]], prepend=-1))
+    bounds_px = link_bounds_px(strokes)[which[order]]
+    low, high = np.minimum.reduceat(bounds_px[:, :2], begin), np.maximum.reduceat(bounds_px[:, 2:], begin)
+    return float(np.median((high - low).max(axis=1)))
 
 
 BALLOON_LETTERS = 10.0

@@ -246,6 +246,21 @@ def test_an_arrowhead_on_a_leader_is_no_part_and_no_hole():
     assert areas(found, Role.HOLE) == []
 
 
+def test_an_0_that_a_line_runs_into_is_taken_for_a_part_only_in_doubt():
+    inking = Inking(width_px=1.2, seed=5)
+    letters = [
+        stroke
+        for x in (26.0, 30.0, 34.0)
+        for stroke in [line((x, 20), (x, 23.5)), *(line((x, y), (x + 2, y)) for y in (20, 21.75, 23.5))]
+    ]
+    strokes = strokes_of([circle(22, 21.75, 1.6), line((22, 23.35), (22, 40)), *letters], inking)
+    lettering = np.array([inking.to_plan(link.points_px)[:, 0].min() > 25 for link in strokes.links])
+
+    found = find_loops(strokes, lettering=lettering, border_px=None)
+
+    assert [loop.confidence for loop in found.loops if loop.role is Role.PART] == [0.5]
+
+
 def test_a_free_end_is_an_open_line_and_no_part_of_the_outline():
     strokes = strokes_of([box(20, 20, 100, 60), line((70, 80), (70, 110))], INKING)
 
