@@ -61,7 +61,7 @@ LEAST_LINES = 3
 
 def _is_folded(strokes: Strokes, which: int, long_px: float) -> bool:
     link = strokes.links[which]
-    if link.start == link.end or not FOLDED * _apart_px(link) < long_px < MOST_WIDTHS * link.width_px:
+    if link.start == link.end or long_px > MOST_WIDTHS * link.width_px or long_px < FOLDED * _apart_px(link):
         return False
     steps = np.diff(link.points_px, axis=0)
     steps = steps[np.hypot(steps[:, 0], steps[:, 1]) > LEAST_STEP_PX]

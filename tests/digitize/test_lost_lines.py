@@ -1,6 +1,7 @@
 """Pictures that have lost stretches of their lines: told of, and what is found in them is in doubt."""
 
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,12 +10,20 @@ from numpy.typing import NDArray
 from benchmarks.fit_error import box
 from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.draw_outlines import Drawn, draw_outlines
+from digitize.find_strokes import find_strokes
 from drawing.drawing import Kind
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture, Source
+from sample_scans.plan import plan_of
+from sample_scans.rendered import rendered_scan
+from sample_scans.truth import InkStroke, Piece
 
 Line = NDArray[np.float64]
 
 HAIRLINE = Inking(width_px=1.1, seed=7)
 CODE = "lines-lost"
+FINE_MM, DPI = 0.25, 150  # 1.5 px: a scanner's threshold drops it where it lies astride two rows of pixels
+BLACK_BELOW = 150
 BOXES = [box(20 + 60 * column, 20 + 60 * row, 40, 40) for column in range(4) for row in range(3)]
 
 
@@ -68,3 +77,17 @@ def test_dashed_hairlines_were_drawn_so(pitch_mm: float) -> None:
     ]
 
     assert CODE not in codes(drawn([*BOXES, *dashes], HAIRLINE))
+
+
+@pytest.mark.parametrize(("bilevel", "is_told"), [(True, True), (False, False)])
+def test_a_fine_plan_scanned_at_150_dpi_has_lost_lines_in_black_and_white_and_not_in_grey(
+    bilevel: bool, is_told: bool
+) -> None:
+    ink = Piece(tuple(InkStroke(outline, FINE_MM, False, "outline") for outline in BOXES))
+    grey = rendered_scan(3, plan=plan_of("fine", ink, width_mm=280, height_mm=200), dpi=DPI).pixels
+    seen = np.where(grey > BLACK_BELOW, 255, 0).astype(np.uint8) if bilevel else grey
+    strokes = find_strokes(find_ink(Picture(seen, Source(Path("fine"), "", Medium.RASTER))))
+
+    found = draw_outlines(strokes.mapped(lambda px: px * [1, -1]))
+
+    assert (CODE in codes(found)) == is_told
