@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from digitize.choices import Action, Choice, Region, RegionKind, inside_regions, match_choices
 from digitize.fit import Contour, Fitted, fit_contours
+from digitize.folded_links import without_folded_links
 from digitize.lettering import lettering_links
 from digitize.loop import Loop, Role
 from digitize.loops import Loops, find_loops
@@ -90,6 +91,7 @@ def draw_outlines(
     """
     say = progress or _silent
     say("outlines", 0.0)
+    plan = without_folded_links(plan)
     lettering = lettering_links(plan.strokes)
     found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
     lost = 0 if has_own_curves(plan) else lines_lost(plan.strokes, lettering)

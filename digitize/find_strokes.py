@@ -15,7 +15,6 @@ from digitize.crossed_rings import crossed_rings
 from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.dash_corners import with_dash_corners
-from digitize.folded_links import without_folded_links
 from digitize.gaps import bridges
 from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
@@ -107,7 +106,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink, sigma_px=sigma_px)
-    strokes = without_folded_links(Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, ink, sigma_px)))
+    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, ink, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings)
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)

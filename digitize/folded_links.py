@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.link_sizes import link_lengths_px
-from digitize.strokes import Link, Strokes
+from digitize.strokes import Link, PlanStrokes, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -27,16 +27,20 @@ MOST_WIDTHS = 12.0
 """What is longer, in line widths, is drawn: two lines that cross at 5 degrees share their ink over this."""
 
 
-def without_folded_links(strokes: Strokes) -> Strokes:
-    """Give the strokes without folds: junctions side by side are made one, and links between others straight."""
+def without_folded_links(plan: PlanStrokes) -> PlanStrokes:
+    """Give the strokes without folds: junctions side by side are made one, and links between others straight.
+
+    The strokes of a picture keep them: a junction with a folded link is no landmark to measure from, and shows it.
+    """
+    strokes = plan.strokes
     folded = [which for which, long_px in enumerate(link_lengths_px(strokes)) if _is_folded(strokes, which, long_px)]
     if not folded:
-        return strokes
+        return plan
     degree = np.bincount(
         np.array([node for link in strokes.links for node in (link.start, link.end)], dtype=np.int64),
         minlength=len(strokes.nodes_px),
     )
-    links = list(strokes.links)
+    links, links_mm = list(strokes.links), list(plan.links_mm)
     into = np.arange(len(strokes.nodes_px))
     gone = set()
     for which in folded:
@@ -46,13 +50,21 @@ def without_folded_links(strokes: Strokes) -> Strokes:
             into[into == into[link.end]] = into[link.start]
             gone.add(which)
         else:
-            steps = np.linspace(0, 1, max(2, int(np.ceil(apart_px)) + 1))[:, None]
-            links[which] = replace(link, points_px=link.points_px[0] + steps * (link.points_px[-1] - link.points_px[0]))
-    links = [_moved(strokes, link, into) for which, link in enumerate(links) if which not in gone]
-    used = np.unique(np.array([node for link in links for node in (link.start, link.end)], dtype=np.int64))
-    number = {int(node): at for at, node in enumerate(used)}
-    links = [replace(link, start=number[link.start], end=number[link.end]) for link in links]
-    return Strokes(strokes.nodes_px[used], strokes.kinds[used], tuple(links))
+            count = max(2, int(np.ceil(apart_px)) + 1)
+            links[which] = replace(link, points_px=_straight(link.points_px, count))
+            links_mm[which] = _straight(links_mm[which], count)
+    kept = [which for which in range(len(links)) if which not in gone]
+    ends = into[[(links[which].start, links[which].end) for which in kept]]
+    used, which_node = np.unique(ends, return_inverse=True)
+    number = which_node.reshape(-1, 2).tolist()
+    moved = [
+        replace(links[which], start=start, end=end, points_px=_between(links[which].points_px, strokes.nodes_px[nodes]))
+        for which, nodes, (start, end) in zip(kept, ends, number, strict=True)
+    ]
+    moved_mm = [_between(links_mm[which], plan.nodes_mm[nodes]) for which, nodes in zip(kept, ends, strict=True)]
+    return PlanStrokes(
+        Strokes(strokes.nodes_px[used], strokes.kinds[used], tuple(moved)), plan.nodes_mm[used], tuple(moved_mm)
+    )
 
 
 LEAST_LINES = 3
@@ -77,11 +89,13 @@ def _apart_px(link: Link) -> float:
     return float(np.hypot(*(link.points_px[-1] - link.points_px[0])))
 
 
-def _moved(strokes: Strokes, link: Link, into: NDArray[np.int64]) -> Link:
-    """A link between the nodes that its own have become."""
-    start, end = int(into[link.start]), int(into[link.end])
-    if (start, end) == (link.start, link.end):
-        return link
-    points = link.points_px.copy()
-    points[0], points[-1] = strokes.nodes_px[start], strokes.nodes_px[end]
-    return replace(link, start=start, end=end, points_px=points)
+def _straight(points: Floats, count: int) -> Floats:
+    straight: Floats = points[0] + np.linspace(0, 1, count)[:, None] * (points[-1] - points[0])
+    return straight
+
+
+def _between(points: Floats, ends: Floats) -> Floats:
+    """Points with their first and last where the nodes are that these have become."""
+    if (points[[0, -1]] == ends).all():
+        return points
+    return np.concatenate([ends[:1], points[1:-1], ends[1:]])

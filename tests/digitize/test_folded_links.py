@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.folded_links import without_folded_links
-from digitize.strokes import Link, NodeKind, Strokes
+from digitize.strokes import Link, NodeKind, PlanStrokes, Strokes
 
 WIDTH_PX = 3.0
 FOLD_PX = 8.0  # how far the middle link runs out before it comes back
@@ -24,6 +24,11 @@ def meeting(middle: NDArray[np.float64]) -> Strokes:
     return Strokes(nodes, kinds, (*links, Link(4, 5, middle, 0.1, WIDTH_PX)))
 
 
+def drawn(middle: NDArray[np.float64]) -> PlanStrokes:
+    """The same on a plan of a mm a pixel."""
+    return meeting(middle).mapped(lambda px: px)
+
+
 def out_and_back(apart_px: float) -> NDArray[np.float64]:
     there = np.arange(0, FOLD_PX + apart_px, 1.0)
     back = np.arange(FOLD_PX + apart_px, apart_px, -1.0)
@@ -32,7 +37,7 @@ def out_and_back(apart_px: float) -> NDArray[np.float64]:
 
 
 def test_junctions_side_by_side_are_one():
-    mended = without_folded_links(meeting(out_and_back(2.0)))
+    mended = without_folded_links(drawn(out_and_back(2.0))).strokes
 
     assert len(mended.links) == 4
     assert np.count_nonzero(mended.kinds == NodeKind.JUNCTION) == 1
@@ -43,16 +48,17 @@ def test_junctions_side_by_side_are_one():
 
 
 def test_between_junctions_that_are_apart_it_runs_straight():
-    mended = without_folded_links(meeting(out_and_back(6.0)))
+    plan = without_folded_links(drawn(out_and_back(6.0)))
 
-    middle = mended.links[-1].points_px
-    assert len(mended.links) == 5
+    middle = plan.links_mm[-1]
+    assert len(plan.strokes.links) == 5
+    assert (plan.strokes.links[-1].points_px == middle).all()
     assert np.hypot(*np.diff(middle, axis=0).T).sum() == np.hypot(*(middle[-1] - middle[0]))
 
 
 def test_a_bow_between_junctions_stays():
     t = np.linspace(0, np.pi, 13)
     bow = np.column_stack([54 - 4 * np.cos(t), 4 * np.sin(t)])
-    strokes = meeting(bow)
+    plan = drawn(bow)
 
-    assert without_folded_links(strokes) is strokes
+    assert without_folded_links(plan) is plan
