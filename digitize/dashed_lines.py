@@ -28,7 +28,10 @@ def dashed_links(strokes: Strokes) -> NDArray[np.bool_]:
         if marked[[a >> 1, b >> 1]].all():
             continue
         width_px = strokes.links[a >> 1].width_px
-        ways = [straight_part(followed(strokes, side, over, at), width_px) for side in (a, b)]
+        ways = [followed(strokes, side, over, at) for side in (a, b)]
+        if sum(way.gaps for way in ways) + 1 < DASHED_GAPS:
+            continue
+        ways = [straight_part(way, width_px) for way in ways]
         whole = np.concatenate([ways[0].points_px[::-1], ways[1].points_px])
         if sum(way.gaps for way in ways) + 1 >= DASHED_GAPS and is_straight(whole, width_px):
             marked[[*ways[0].links, *ways[1].links]] = True
@@ -63,7 +66,7 @@ def dashed_line_px(
 
 def straight_part(way: "Way", width_px: float) -> "Way":
     """Give a way as far as it runs straight: a corner's piece that thinning rounded off leads dashes around it."""
-    if is_straight(way.points_px, width_px):
+    if len(way.links) == 1 or is_straight(way.points_px, width_px):
         return way
     # Two places are straight, all are not; what bends once leaves its line for good.
     straight, bent = 2, len(way.points_px)

@@ -91,8 +91,7 @@ def draw_outlines(
     """
     say = progress or _silent
     say("outlines", 0.0)
-    plan = without_folded_links(plan)
-    lettering = lettering_links(plan.strokes)
+    plan, lettering = without_folded_links(plan, lettering_links(plan.strokes))
     found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
     lost = 0 if has_own_curves(plan) else lines_lost(plan.strokes, lettering)
     loops, chosen_by, findings = _chosen(doubted(found.loops) if lost else found.loops, choices)

@@ -27,15 +27,17 @@ MOST_WIDTHS = 12.0
 """What is longer, in line widths, is drawn: two lines that cross at 5 degrees share their ink over this."""
 
 
-def without_folded_links(plan: PlanStrokes) -> PlanStrokes:
-    """Give the strokes without folds: junctions side by side are made one, and links between others straight.
+def without_folded_links(plan: PlanStrokes, lettering: NDArray[np.bool_]) -> tuple[PlanStrokes, NDArray[np.bool_]]:
+    """Give the strokes, and which are lettering, unfolded: junctions side by side are one, links between others straight.
 
     The strokes of a picture keep them: a junction with a folded link is no landmark to measure from, and shows it.
     """
     strokes = plan.strokes
-    folded = [which for which, long_px in enumerate(link_lengths_px(strokes)) if _is_folded(strokes, which, long_px)]
+    lengths_px = np.array(link_lengths_px(strokes))
+    short = np.flatnonzero(lengths_px <= MOST_WIDTHS * np.array([link.width_px for link in strokes.links]))
+    folded = [which for which in short.tolist() if _is_folded(strokes, which, float(lengths_px[which]))]
     if not folded:
-        return plan
+        return plan, lettering
     degree = np.bincount(
         np.array([node for link in strokes.links for node in (link.start, link.end)], dtype=np.int64),
         minlength=len(strokes.nodes_px),
@@ -53,6 +55,8 @@ def without_folded_links(plan: PlanStrokes) -> PlanStrokes:
             count = max(2, int(np.ceil(apart_px)) + 1)
             links[which] = replace(link, points_px=_straight(link.points_px, count))
             links_mm[which] = _straight(links_mm[which], count)
+    if not gone:
+        return PlanStrokes(replace(strokes, links=tuple(links)), plan.nodes_mm, tuple(links_mm)), lettering
     kept = [which for which in range(len(links)) if which not in gone]
     ends = into[[(links[which].start, links[which].end) for which in kept]]
     used, which_node = np.unique(ends, return_inverse=True)
@@ -62,9 +66,8 @@ def without_folded_links(plan: PlanStrokes) -> PlanStrokes:
         for which, nodes, (start, end) in zip(kept, ends, number, strict=True)
     ]
     moved_mm = [_between(links_mm[which], plan.nodes_mm[nodes]) for which, nodes in zip(kept, ends, strict=True)]
-    return PlanStrokes(
-        Strokes(strokes.nodes_px[used], strokes.kinds[used], tuple(moved)), plan.nodes_mm[used], tuple(moved_mm)
-    )
+    mended = Strokes(strokes.nodes_px[used], strokes.kinds[used], tuple(moved))
+    return PlanStrokes(mended, plan.nodes_mm[used], tuple(moved_mm)), lettering[kept]
 
 
 LEAST_LINES = 3
@@ -73,7 +76,7 @@ LEAST_LINES = 3
 
 def _is_folded(strokes: Strokes, which: int, long_px: float) -> bool:
     link = strokes.links[which]
-    if link.start == link.end or long_px > MOST_WIDTHS * link.width_px or long_px < FOLDED * _apart_px(link):
+    if link.start == link.end or long_px < FOLDED * _apart_px(link):
         return False
     steps = np.diff(link.points_px, axis=0)
     steps = steps[np.hypot(steps[:, 0], steps[:, 1]) > LEAST_STEP_PX]
