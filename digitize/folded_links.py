@@ -28,7 +28,7 @@ MOST_WIDTHS = 12.0
 
 
 def without_folded_links(plan: PlanStrokes, lettering: NDArray[np.bool_]) -> tuple[PlanStrokes, NDArray[np.bool_]]:
-    """Give the strokes, and which are lettering, unfolded: junctions side by side are one, links between others straight.
+    """Give strokes, and which are lettering, unfolded: junctions side by side are one, links between others straight.
 
     The strokes of a picture keep them: a junction with a folded link is no landmark to measure from, and shows it.
     """
