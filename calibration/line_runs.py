@@ -221,16 +221,16 @@ def _parabola(coefficients: Points, u: Points) -> Points:
 def _curve(u1: Points, v1: Points, u2: Points, v2: Points, length: Points) -> Points:
     """Fit v(u), quadratic, to pieces by their ends and middles, weighted by length; the bow is bounded."""
     u, v = np.concatenate([u1, (u1 + u2) / 2, u2]), np.concatenate([v1, (v1 + v2) / 2, v2])
-    w = np.concatenate([length, length, length]) ** 0.5
+    weight = np.concatenate([length, length, length])
     reach = max(float(np.abs(u).max()), 1.0)
     span = float(u.max() - u.min())
     t = u / reach
-    rows = np.column_stack([np.ones_like(t), t, t * t])
+    powers = np.vander(t, 5, increasing=True)
+    sums, right = weight @ powers, (weight * v) @ powers[:, :3]
     # A bow is believed as far as it exceeds a px; weak evidence (a short run) leaves the line straight.
-    held = np.array([0.0, 0.0, 1.0 * w.max() / reach * 20])
-    matrix = np.vstack([rows * w[:, None], np.diag(held)])
-    solved = np.linalg.lstsq(matrix, np.concatenate([v * w, np.zeros(3)]), rcond=None)[0]
-    c = solved / [1.0, reach, reach**2]
+    held = float(weight.max()) * (20 / reach) ** 2
+    normal = np.array([sums[:3], sums[1:4], [sums[2], sums[3], sums[4] + held]])
+    c = np.linalg.solve(normal, right) / [1.0, reach, reach**2]
     most = 4 * MOST_BOW / max(span, 1.0)  # v = c2 u^2 over a span s bows by c2 s^2 / 4
     return np.array([c[0], c[1], float(np.clip(c[2], -most, most))])
 
