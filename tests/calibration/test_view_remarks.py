@@ -92,5 +92,14 @@ def test_paper_that_nothing_shows_to_be_flat_is_said_to_be_taken_so(pinhole):
     assert "3.4 mm off" in said.text
 
 
-def test_where_lines_would_show_a_curl_nothing_is_said_of_it(pinhole):
-    assert "flatness-unseen" not in codes(photo(bordered(pinhole(26, 10.0, 10.0, 0.0, distance_mm=1350))))
+def test_a_border_alone_does_not_show_every_curl_and_lines_inside_it_do(pinhole):
+    camera = pinhole(26, 10.0, 10.0, 0.0, distance_mm=1350)
+    given = bordered(camera)
+    t = (np.arange(24) + 0.5)[:, None] / 24
+    inside_mm = [((80, y), (760, y)) for y in (150.0, 400.0)] + [((x, 80), (x, 520)) for x in (250.0, 600.0)]
+    inside = [StraightLine(camera(np.array(a) + t * (np.array(b) - np.array(a))), 0.1) for a, b in inside_mm]
+
+    (said,) = [finding for finding in photo(given).findings if finding.code == "flatness-unseen"]
+
+    assert "would not show every curl" in said.text
+    assert "flatness-unseen" not in codes(photo([*given, *inside]))
