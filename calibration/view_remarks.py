@@ -104,25 +104,23 @@ def _flatness_unseen(
 ) -> Iterator[Finding]:
     """Say that paper is taken for flat where too few straight lines, and no cards, would show that it is not."""
     lines = sum(isinstance(seen, StraightLine) for seen in observations)
-    inner = lines - SIDES
-    if inner >= INNER_ENOUGH or any(isinstance(seen, Cards) for seen in observations) or is_bent(solution.values):
+    if (
+        lines >= SIDES + INNER_ENOUGH
+        or any(isinstance(seen, Cards) for seen in observations)
+        or is_bent(solution.values)
+    ):
         return
     width_px, height_px = calibration.size.width_px, calibration.size.height_px
     rim = np.array([(0, 0), (width_px - 1, 0), (0, height_px - 1), (width_px - 1, height_px - 1)])
     _, distance_mm = standing(calibration.values, rim, calibration.size)
     # What stands z nearer to a camera D away looks larger by z / D.
     effect_mm = USUAL_CURL_MM / distance_mm * longest_mm
-    if inner < 0:
-        shown = "nothing would show it if it did not"
-        remedy = f"{SIDES} or more long straight lines, such as the sides of a drawn border"
-    else:
-        shown = "the few lines given, the border's sides among them, would not show every curl"
-        remedy = f"{INNER_ENOUGH} or more long straight lines inside the border"
     yield Finding(
         "flatness-unseen",
         Level.NOTE,
         "the paper",
-        f"The paper is taken to have lain flat, and {shown}: where it stands {format_mm(USUAL_CURL_MM)} off the table, "
-        f"the longest part ({format_mm(longest_mm)}) may be {format_mm(effect_mm)} off. Lay it flat under weights or "
-        f"glass, or mark {remedy}.",
+        "The paper is taken to have lain flat, and what was given would not show every curl: where it stands "
+        f"{format_mm(USUAL_CURL_MM)} off the table, the longest part ({format_mm(longest_mm)}) may be "
+        f"{format_mm(effect_mm)} off. Lay it flat under weights or glass, or mark long straight lines: a border's "
+        f"{SIDES} sides and {INNER_ENOUGH} inside them.",
     )
