@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+import job.drawn_lines
 import job.make
 import job.run
 import job.see
@@ -31,7 +32,7 @@ SUBPIXEL_BITS = 4
 DPI = 254
 STAGES = (
     (job.make, "see"),
-    (job.see, "find_strokes"),
+    (job.drawn_lines, "find_strokes"),
     (job.run, "draw_outlines"),
     (job.write_results, "write_results"),
 )

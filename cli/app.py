@@ -114,7 +114,6 @@ def make(
     A, B and P are points: numbers from `scantling look`, or x,y in pixels.
     """
     from cli.shown import shown_progress
-    from cli.summary import say_made
     from cli.typed import read_typed
     from job.make import make as make_it
 
@@ -126,6 +125,9 @@ def make(
     )  # fmt: skip
     with shown_progress() as progress:
         made = make_it(source, typed, folder=folder, progress=progress)
+    # By now nearly all that it needs is loaded.
+    from cli.summary import say_made
+
     return say_made(made)
 
 

@@ -18,13 +18,15 @@ from job.job_file import is_plain_file, read_job
 from job.made import Made
 from job.points import TypedCorners, TypedLength, TypedPoint, parse_exact_mm
 from job.progress import Progress, Timed
-from job.run import run
 from job.see import Seen, see
 from job.settle import mark_at
 
 JOB_SUFFIX = ".toml"
 
 BUILD_LENGTH = "A build length"
+
+LOADED_BESIDE = ("job.drawn_lines", "job.run", "job.flat_files", "job.write_results")
+"""In the order they are needed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +89,12 @@ def make(source: Path, typed: Typed, *, folder: Path | None, progress: Progress)
     """
     timed = Timed(progress)
     with ThreadPoolExecutor(max_workers=1) as beside:
-        # What writes loads while the picture is decoded and its ink is found, which leave the interpreter free.
-        beside.submit(import_module, "job.write_results")
+        # The rest loads while the picture is decoded and its ink is found, which leave the interpreter free.
+        for module in LOADED_BESIDE:
+            beside.submit(import_module, module)
         job, seen = job_from(source, typed, timed)
+        from job.run import run
+
         return run(job, seen, folder=folder or default_folder(source), as_given=typed.as_given, timed=timed)
 
 

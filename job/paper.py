@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from calibration.calibration import Calibration
 from digitize.strokes import Strokes
@@ -42,6 +41,9 @@ def clear_crossings_px(paper: SquaredPaper | None, strokes: Strokes) -> Floats:
     crossings = np.empty((0, 2)) if paper is None else paper.crossings_px()
     if not len(crossings) or not strokes.links:
         return crossings
+    # Few plans lie on squared paper, and it takes a while to load.
+    from scipy.spatial import cKDTree
+
     drawn = cKDTree(np.concatenate([link.points_px for link in strokes.links]))
     far, _ = drawn.query(crossings, distance_upper_bound=CLEAR_PX)
     clear: Floats = crossings[~np.isfinite(far)]

@@ -1,6 +1,7 @@
 """The pipeline: from a job to its results, stage by stage."""
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
@@ -16,6 +17,7 @@ from digitize.strokes import Strokes
 from digitize.traces import with_traces
 from drawing.build_fraction import LARGEST, SMALLEST
 from drawing.drawing import Drawing
+from drawing.findings import Finding
 from drawing.lengths import parse_length
 from job.errors import JobError
 from job.folder import content_of
@@ -28,7 +30,7 @@ from job.notches import about_notches
 from job.observe import Gathered, observe, paper_edge_offer, tag_mm_per_px
 from job.paper import told_in_mm
 from job.part_errors import longest_part_px, with_give_or_take
-from job.progress import OUTLINES, SCALE, Timed
+from job.progress import FLATTENING, OUTLINES, SCALE, Timed
 from job.see import Seen
 from job.settle import DIGITS, settled_job
 from job.tiles import lay_out
@@ -49,6 +51,30 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         observed = observe(job, seen)
         calibration = calibrate(job, seen, observed)
         job, calibration = with_origin(job, calibration)
+    # Measuring and the page do without what writes, which takes a third of a second to load.
+    from job.flat_files import flat_files
+
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        flattening = beside.submit(flat_files, seen, calibration, job)
+        made = _made(job, seen, observed, calibration, moved, folder, timed)
+        with timed.stage(FLATTENING):
+            flat = flattening.result()
+    from job.write_results import write_results
+
+    write_results(made, flat, timed, job_file=job_file)
+    return made
+
+
+def _made(
+    job: Job,
+    seen: Seen,
+    observed: Gathered,
+    calibration: Calibration,
+    moved: tuple[Finding, ...],
+    folder: Path,
+    timed: Timed,
+) -> Made:
+    """Draw the outlines on a settled scale and lay out the pages."""
     with timed.stage(OUTLINES):
         strokes = strokes_of(job, seen)
         drawn = drawn_parts(job, seen, strokes, calibration)
@@ -60,7 +86,7 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
     if job.mirrored:
         build = build.mirrored()
     pages, laid = lay_out(job, build, strokes, calibration, fraction)
-    made = Made(
+    return Made(
         job=replace(job, kept_grid=KeptGrid(pages.grid, fraction, job.setup)),
         seen=seen,
         calibration=calibration,
@@ -81,11 +107,6 @@ def run(job: Job, seen: Seen, *, folder: Path, as_given: bool, timed: Timed) -> 
         folder=folder,
         rests_on=rests_on(observed.observations, calibration),
     )
-    # Measuring and the page do without what writes, which takes a third of a second to load.
-    from job.write_results import write_results
-
-    write_results(made, timed, job_file=job_file)
-    return made
 
 
 def strokes_of(job: Job, seen: Seen) -> Strokes:

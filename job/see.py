@@ -1,5 +1,6 @@
 """What a sheet's picture shows before anything is known of its scale."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,19 +9,16 @@ from numpy.typing import NDArray
 from calibration.border import Border, find_border
 from calibration.card_finder import FoundCard, find_cards
 from calibration.kind import Kind
-from calibration.observations import SETTLED_SIGMA_PX, Skew
+from calibration.observations import Skew
 from calibration.sheet import find_sheet
 from calibration.skew import find_skew
 from calibration.tell_kind import tell_kind
-from digitize.find_strokes import find_strokes
-from digitize.landmark_sigmas import landmark_sigmas_px
-from digitize.landmarks import landmarks_px
 from digitize.strokes import Strokes
 from drawing.findings import Finding, Level
 from job.cards import blanked, cards_noted, seen_by_camera
 from job.job import Found, LinesFrom, Sheet, SheetKind
 from job.long_lines import LongLine, long_lines
-from job.paper import clear_crossings_px, paper_noted
+from job.paper import paper_noted
 from job.progress import INK, LINES, READING, WORDS, Progress
 from pictures.ink import Ink, find_ink
 from pictures.picture import Medium, Picture
@@ -73,29 +71,51 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
         paper = _squared_paper(picture, sheet, ink, sheet_px, ignore)
         plain = ink if paper is None else without_squared_paper(ink, paper)
-        border = None if Found.BORDER in ignore else find_border(plain, sheet_px=sheet_px)
-        if border is None and paper is not None and Found.BORDER not in ignore:
-            # A border drawn along the paper's lines may have suffered with them.
-            border = find_border(ink, sheet_px=sheet_px)
+    # What finds lines takes as long to load as all that is above: `make` loads it meanwhile.
+    from job.drawn_lines import drawn_lines
+
+    with progress.stage(LINES), ThreadPoolExecutor(max_workers=1) as beside:
+        # Half of the search for a border is one call of OpenCV that uses one core.
+        bordered = beside.submit(_border, ink, plain, sheet_px, ignore)
+        drawn = drawn_lines(picture, sheet, plain, sheet_px=sheet_px, paper=paper)
+        border = bordered.result()
     kind, told = _kind(picture, sheet, border, sheet_px)
     if sheet.kind is SheetKind.AUTO and kind is Kind.SCAN and seen_by_camera(cards):
         kind, told = Kind.PHOTO, (_photo_by_cards(),)
     skew = find_skew(ink) if kind is not Kind.PHOTO and Found.SKEW not in ignore else None
-    with progress.stage(LINES):
-        strokes, said = _strokes(picture, sheet, plain, sheet_px)
-        wanted = kind is Kind.PHOTO and Found.STRAIGHT_LINES not in ignore
+    lines: tuple[LongLine, ...] = ()
+    if kind is Kind.PHOTO and Found.STRAIGHT_LINES not in ignore:
         sides = () if border is None else border.sides
-        lines = long_lines(strokes, size_px=(picture.width_px, picture.height_px), sides=sides) if wanted else ()
+        lines = long_lines(drawn.strokes, size_px=(picture.width_px, picture.height_px), sides=sides)
     words: tuple[Word, ...] = ()
     if Found.NAMES not in ignore and reader_installed():
         with progress.stage(WORDS):
             words = read_words(picture.grey)
     noted = () if paper is None else (paper_noted(paper),)
-    findings = (*picture.findings, *told, *said, *noted, *cards_noted(cards))
-    drawn, ruled = landmarks_px(strokes), clear_crossings_px(paper, strokes)
-    marks = np.concatenate([drawn, ruled])
-    sigmas = np.append(landmark_sigmas_px(strokes, drawn, plain.darkness), np.full(len(ruled), SETTLED_SIGMA_PX))
-    return Seen(picture, kind, sheet_px, border, skew, strokes, marks, sigmas, findings, cards, paper, lines, words)
+    return Seen(
+        picture=picture,
+        kind=kind,
+        sheet_px=sheet_px,
+        border=border,
+        skew=skew,
+        strokes=drawn.strokes,
+        landmarks_px=drawn.landmarks_px,
+        landmark_sigmas_px=drawn.landmark_sigmas_px,
+        findings=(*picture.findings, *told, *drawn.findings, *noted, *cards_noted(cards)),
+        cards=cards,
+        paper=paper,
+        long_lines=lines,
+        words=words,
+    )
+
+
+def _border(ink: Ink, plain: Ink, sheet_px: NDArray[np.float64] | None, ignore: tuple[Found, ...]) -> Border | None:
+    """The drawn border, in the ink without the lines of squared paper, or else with them."""
+    if Found.BORDER in ignore:
+        return None
+    border = find_border(plain, sheet_px=sheet_px)
+    # A border drawn along the paper's lines may have suffered with them.
+    return find_border(ink, sheet_px=sheet_px) if border is None and plain is not ink else border
 
 
 def _squared_paper(
@@ -104,24 +124,6 @@ def _squared_paper(
     """Squared paper under the drawing; on a page drawn by a program, whose lines are known, it is not looked for."""
     own = picture.source.render_dpi is not None and sheet.lines is LinesFrom.AUTO
     return None if own or Found.SQUARED_PAPER in ignore else find_squared_paper(ink, within=sheet_px)
-
-
-def _strokes(
-    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None
-) -> tuple[Strokes, tuple[Finding, ...]]:
-    """The drawn lines: a PDF page's own, where they are what it shows, else those found in the ink."""
-    said: tuple[Finding, ...] = ()
-    dpi = picture.source.render_dpi
-    if dpi is not None and sheet.lines is LinesFrom.AUTO:
-        # Only a page needs them, and they load the PDF library.
-        from digitize.vector_strokes import vector_strokes
-        from pictures.pdf_paths import read_page_paths
-
-        own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi)
-        said = own.findings
-        if own.strokes is not None:
-            return own.strokes, said
-    return find_strokes(ink, within=sheet_px), said
 
 
 def _photo_by_cards() -> Finding:

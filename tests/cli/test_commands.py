@@ -212,12 +212,12 @@ def test_a_changed_picture_is_named(small_plan: SmallPlan, tmp_path: Path, capsy
 def test_our_own_bugs_show_their_traceback_and_leave_with_three(
     small_plan: SmallPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    import job.make
+    import job.run
 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(job.make, "run", broken)
+    monkeypatch.setattr(job.run, "run", broken)
 
     assert _make(small_plan, tmp_path / "out") == 3
     assert "Traceback" in capsys.readouterr().err
