@@ -6,7 +6,6 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from digitize.runs import lengths_along
 from digitize.strokes import Link, NodeKind, Strokes
@@ -240,7 +239,9 @@ def _is_apart(points_px: Floats, others_px: Floats, least_px: float) -> NDArray[
     near = others_px[((others_px >= low) & (others_px <= high)).all(axis=1)]
     if not len(near):
         return np.ones(len(points_px), dtype=np.bool_)
-    apart: NDArray[np.bool_] = cKDTree(near).query(points_px)[0] > least_px
+    # A window is short: all distances at once take less than a tree does to grow.
+    away = points_px[:, None, :] - near
+    apart: NDArray[np.bool_] = (away * away).sum(axis=2).min(axis=1) > least_px**2
     return apart
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,9 @@ from digitize.smoothing import Smoothed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Complexes = NDArray[np.complex128]
+Controls = tuple[Complexes, Complexes, Complexes, Complexes]
+T = TypeVar("T", Floats, Complexes)
 
 PROBES = 40
 """Points of a stretch that a trial curve is fitted to: ten for each of its freedoms."""
@@ -77,7 +81,7 @@ def longest_cubics(
     directions = np.concatenate([run.directions for run in runs])
     steps = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T)])
     along = np.cumsum(steps)
-    samples = _Samples(points, directions, along, np.concatenate(tolerance_mm))
+    samples = _Samples(as_complex(points), as_complex(directions), along, np.concatenate(tolerance_mm))
     joints: list[list[int]] = [[int(offset)] for offset in offsets]
     handles: list[list[tuple[float, float]]] = [[] for _ in runs]
     last = offsets + counts - 1
@@ -127,8 +131,10 @@ def _even_last(
 
 @dataclass(frozen=True, slots=True)
 class _Samples:
-    points: Floats
-    directions: Floats
+    """Smooth points of all runs end to end: places and directions as x + iy, and how far each lies along them."""
+
+    points: Complexes
+    directions: Complexes
     along: Floats
     tolerance_mm: Floats
 
@@ -186,8 +192,8 @@ class _Search:
 
 
 def _chain(samples: _Samples, where: Ints, pairs: Floats, offset: int, closed: bool) -> Chain:
-    joints = samples.points[where]
-    angles = np.arctan2(samples.directions[where, 1], samples.directions[where, 0])
+    places = samples.points[where]
+    joints, angles = np.column_stack([places.real, places.imag]), np.angle(samples.directions[where])
     at = where - offset
     if closed:
         return Chain(joints[:-1], angles[:-1], pairs[:, 0], pairs[:, 1], at[:-1], True)
@@ -199,19 +205,15 @@ def _trials(samples: _Samples, begin: Ints, end: Ints) -> tuple[Floats, Floats]:
     share = np.linspace(0, 1, PROBES)
     pick = np.rint(begin[:, None] + (end - begin)[:, None] * share).astype(np.int64)
     allowed = samples.tolerance_mm[pick]
-    length = samples.along[end] - samples.along[begin]
-    safe = np.where(length > 0, length, 1.0)
-    t = (samples.along[pick] - samples.along[begin][:, None]) / safe[:, None]
-    # x and y apart: numpy takes three times as long over rows of two.
-    start, stop = samples.points[begin].T[..., None], samples.points[end].T[..., None]
-    target = samples.points[:, 0][pick], samples.points[:, 1][pick]
-    d0, d1 = samples.directions[begin].T[..., None], -samples.directions[end].T[..., None]
+    length = (samples.along[end] - samples.along[begin])[:, None]
+    t = (samples.along[pick] - samples.along[begin][:, None]) / np.where(length > 0, length, 1.0)
+    start, stop, target = samples.points[begin][:, None], samples.points[end][:, None], samples.points[pick]
+    d0, d1 = samples.directions[begin][:, None], -samples.directions[end][:, None]
     best = np.full(len(begin), np.inf)
-    pairs = np.column_stack([length / 3, length / 3])
+    pairs = np.hstack([length / 3, length / 3])
     for turn in range(ROUNDS):
         handles = _handles(target, t, start, stop, d0, d1, length)
-        control = start, start + handles[:, :1] * d0, stop + handles[:, 1:] * d1, stop
-        t, far = _nearer(control, target, t)
+        t, far = _nearer((start, start + handles[:, :1] * d0, stop + handles[:, 1:] * d1, stop), target, t)
         now = (far / allowed).max(axis=1)
         if turn == 0:
             best, pairs = now, handles
@@ -225,66 +227,59 @@ def _trials(samples: _Samples, begin: Ints, end: Ints) -> tuple[Floats, Floats]:
 
 
 def _handles(
-    target: tuple[Floats, Floats], t: Floats, start: Floats, stop: Floats, d0: Floats, d1: Floats, length: Floats
+    target: Complexes, t: Floats, start: Complexes, stop: Complexes, d0: Complexes, d1: Complexes, length: Floats
 ) -> Floats:
     """Handle lengths by least squares, each kept between 2 % and 80 % of the stretch so that no curve loops.
 
-    Of B stretches of P points: `target` and `t` are (B, P), `start`, `stop`, `d0` and `d1` are (2, B, 1).
+    Of B stretches of P points: `target` and `t` are (B, P), the others (B, 1).
     """
     u = 1 - t
-    uu, tt = u * u, t * t
     b1, b2 = 3 * u * u * t, 3 * u * t * t
-    near_start, near_stop = uu * (u + 3 * t), tt * (t + 3 * u)
-    rest_x = target[0] - near_start * start[0] - near_stop * stop[0]
-    rest_y = target[1] - near_start * start[1] - near_stop * stop[1]
-    c00, c11, c01 = _row_dot(b1, b1), _row_dot(b2, b2), _row_dot(b1, b2)
-    c01 *= (d0 * d1).sum(axis=0)[:, 0]
-    x0 = _row_dot(b1, rest_x * d0[0] + rest_y * d0[1])
-    x1 = _row_dot(b2, rest_x * d1[0] + rest_y * d1[1])
+    near_stop = t * t * t + b2
+    rest = target - (start + near_stop * (stop - start))
+    c00, c11 = (b1 * b1).sum(axis=1), (b2 * b2).sum(axis=1)
+    c01 = (b1 * b2).sum(axis=1) * dot(d0, d1)[:, 0]
+    # The parts of the points along each handle: their sums, of complex numbers, first.
+    x0, x1 = dot(d0[:, 0], (b1 * rest).sum(axis=1)), dot(d1[:, 0], (b2 * rest).sum(axis=1))
     det = c00 * c11 - c01 * c01
+    pair = np.stack([x0 * c11 - x1 * c01, x1 * c00 - x0 * c01], axis=1)
     solvable = det > 1e-12 * c00 * c11
-    safe = np.where(solvable, det, 1.0)
-    third = length / 3
-    pair = np.empty((len(length), 2))
-    pair[:, 0] = np.where(solvable, (x0 * c11 - x1 * c01) / safe, third)
-    pair[:, 1] = np.where(solvable, (x1 * c00 - x0 * c01) / safe, third)
-    return np.minimum(np.maximum(pair, SHORTEST * length[:, None]), LONGEST * length[:, None])
+    if solvable.all():
+        pair /= det[:, None]
+    else:
+        pair = np.where(solvable[:, None], pair / np.where(solvable, det, 1.0)[:, None], length / 3)
+    kept: Floats = np.minimum(np.maximum(pair, SHORTEST * length), LONGEST * length)
+    return kept
 
 
-def _row_dot(a: Floats, b: Floats) -> Floats:
-    dots: Floats = (a * b).sum(axis=1)
-    return dots
-
-
-def _nearer(
-    control: tuple[Floats, Floats, Floats, Floats], target: tuple[Floats, Floats], t: Floats
-) -> tuple[Floats, Floats]:
+def _nearer(control: Controls, target: Complexes, t: Floats) -> tuple[Floats, Floats]:
     """One Newton step of each parameter towards its point's foot, and the distances there.
 
-    `control` are four (2, B, 1), the parameters `t` and both of `target` (B, P).
+    `control` are four (B, 1), the parameters `t` and `target` (B, P).
     """
     p0 = control[0]
     c1, c2, c3 = polynomial(*control)
-    twice_c2, t3 = 2 * c2, 3 * t
-    step, squared, turned = 0.0, 0.0, 0.0
-    for axis in (0, 1):
-        off = p0[axis] + t * (c1[axis] + t * (c2[axis] + t * c3[axis])) - target[axis]
-        speed = c1[axis] + t * (twice_c2[axis] + t3 * c3[axis])
-        bend = twice_c2[axis] + 2 * t3 * c3[axis]
-        squared = squared + speed * speed
-        turned = turned + off * bend
-        step = step + off * speed
-    slope = squared + turned
+    off = p0 + t * (c1 + t * (c2 + t * c3)) - target
+    speed = c1 + t * (2 * c2 + (3 * t) * c3)
+    bend = 2 * c2 + (6 * t) * c3
+    slope = dot(speed, speed) + dot(off, bend)
     uphill = slope > 0
-    moved = t - np.where(uphill, step / np.where(uphill, slope, 1), 0)
+    moved = t - np.where(uphill, dot(off, speed) / np.where(uphill, slope, 1), 0)
     moved = np.minimum(np.maximum(moved, 0), 1)
-    square = 0.0
-    for axis in (0, 1):
-        off = p0[axis] + moved * (c1[axis] + moved * (c2[axis] + moved * c3[axis])) - target[axis]
-        square = square + off * off
-    return moved, np.sqrt(square)
+    return moved, np.abs(p0 + moved * (c1 + moved * (c2 + moved * c3)) - target)
 
 
-def polynomial(p0: Floats, p1: Floats, p2: Floats, p3: Floats) -> tuple[Floats, Floats, Floats]:
+def as_complex(points: Floats) -> Complexes:
+    """Give (N, 2) points as N complex numbers, x + iy: a curve in them is one polynomial, not two."""
+    return np.ascontiguousarray(points).view(np.complex128)[..., 0]
+
+
+def dot(a: Complexes, b: Complexes) -> Floats:
+    """Give the scalar products of vectors given as complex numbers."""
+    products: Floats = a.real * b.real + a.imag * b.imag
+    return products
+
+
+def polynomial(p0: T, p1: T, p2: T, p3: T) -> tuple[T, T, T]:
     """Coefficients of t, t² and t³ of cubics with these control points, arrays of one shape or alike to it."""
     return 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2)

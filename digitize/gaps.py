@@ -43,11 +43,11 @@ def bridges(chains: Chains, pixels: NDArray[np.int32], mask: NDArray[np.uint8]) 
     none = np.empty((0, 2), np.int32)
     if len(ends) == 0:
         return none
-    tree = cKDTree(pixels)
+    tree = cKDTree(_near(pixels, ends))
     around = tree.query_ball_point(ends, LOOK_PX, return_sorted=False)
     added = []
     for end, way, own, beside in zip(ends, ways, pieces, around, strict=True):
-        near = pixels[beside].astype(np.float64)
+        near = tree.data[beside]
         away = near - end
         far = np.hypot(away[:, 0], away[:, 1])
         ahead = (far > 1.5) & (away @ way > FACING_COSINE * far)
@@ -65,6 +65,18 @@ def bridges(chains: Chains, pixels: NDArray[np.int32], mask: NDArray[np.uint8]) 
     fresh = tree.query(bridge)[0] > 0.5
     new: NDArray[np.int32] = bridge[fresh].astype(np.int32)
     return new
+
+
+def _near(pixels: NDArray[np.int32], ends: Floats) -> NDArray[np.int32]:
+    """The pixels that may lie within LOOK_PX of an end, by squares of that side: few of them all."""
+    cell, of_end = (np.floor(places / LOOK_PX).astype(np.int64) + 1 for places in (pixels, ends))
+    wanted = np.zeros(
+        (max(cell[:, 1].max(), of_end[:, 1].max()) + 2, max(cell[:, 0].max(), of_end[:, 0].max()) + 2), bool
+    )
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            wanted[of_end[:, 1] + down, of_end[:, 0] + right] = True
+    return pixels[wanted[cell[:, 1], cell[:, 0]]]
 
 
 def _ends(chains: Chains) -> tuple[Floats, Floats, list[Floats]]:

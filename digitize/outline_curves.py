@@ -112,8 +112,9 @@ def _strays(ring: Points, drawn_mm: Sequence[Points], width_mm: float) -> bool:
     """Whether any point of a curve lies far from every point of the lines it stands for."""
     if len(drawn_mm[0]) < 2 or not len(ring):
         return False
-    far = shapely.distance(shapely.points(ring), shapely.MultiLineString(list(drawn_mm)))
-    return bool(far.max() > STRAY_WIDTHS * width_mm)
+    lines = shapely.MultiLineString(list(drawn_mm))
+    shapely.prepare(lines)
+    return not shapely.dwithin(lines, shapely.points(ring), STRAY_WIDTHS * width_mm).all()
 
 
 def _is_clear(ring: Points) -> bool:

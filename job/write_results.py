@@ -1,5 +1,6 @@
 """Writing everything a run came to into its folder."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -45,11 +46,21 @@ def write_results(made: Made, flat: FlatFiles, timed: Timed, *, job_file: bytes 
 
 def _write_files(made: Made, flat: FlatFiles, facts: ReportFacts, folder: Path) -> None:
     stamp = made.stamp
+    title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
+    with ThreadPoolExecutor(max_workers=2) as beside:
+        # Both pack pictures, which leaves the interpreter free.
+        pages_shown = None if made.job.lines_only else flat.shown
+        pages = beside.submit(write_pages, folder / "pages.pdf", made.pages, made.build, pages_shown, title=title)
+        report = beside.submit(write_html, folder / "report.html", facts, flat.shown)
+        _write_vectors(made, folder)
+        (folder / "flat.png").write_bytes(flat.png)
+        (folder / JOB_NAME).write_text(job_text(made.job, folder=made.folder), encoding="utf-8")
+        pages.result()
+        report.result()
+
+
+def _write_vectors(made: Made, folder: Path) -> None:
+    stamp = made.stamp
     write_svg(made.build, folder / "outlines.svg", stamp=stamp, title=made.job.name)
     write_dxf(made.build, folder / "outlines.dxf", stamp=stamp)
     write_dxf(arcs_only(made.build, tolerance_mm=ARCS_MM), folder / "outlines_arcs.dxf", stamp=stamp)
-    title = PageTitle(made.job.name, made.fraction, date.today().isoformat(), stamp, CAUTIONS[:1])
-    write_pages(folder / "pages.pdf", made.pages, made.build, None if made.job.lines_only else flat.shown, title=title)
-    write_html(folder / "report.html", facts, flat.shown)
-    (folder / "flat.png").write_bytes(flat.png)
-    (folder / JOB_NAME).write_text(job_text(made.job, folder=made.folder), encoding="utf-8")

@@ -144,7 +144,7 @@ def _tiles(peaks: Peaks, side_px: float, width_px: int, height_px: int) -> dict[
     )
     found: dict[Tile, Spacing] = {}
     for turn in range(len(full)):
-        if turn == FIRST_LOOK and len(found) < LEAST_OF_FIRST:
+        if turn <= FIRST_LOOK and len(found) + FIRST_LOOK - turn < LEAST_OF_FIRST:
             return None
         tile = int(full[turn * step % len(full)])
         at = order[bounds[tile] : bounds[tile + 1]]
