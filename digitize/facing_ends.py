@@ -1,5 +1,6 @@
 """Which free ends of lines point at each other across a gap."""
 
+from itertools import chain
 from typing import TypeAlias
 
 import numpy as np
@@ -49,10 +50,11 @@ def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]
     """Give pairs of free ends that point at each other, the nearest first, each end once."""
     ends, ways, widths_px = _ends(strokes, sides)
     most_px = MOST_WIDTHS * (widths_px + UNSEEN_PX)
-    near = cKDTree(ends).query_pairs(float(most_px.max()), output_type="ndarray")
-    if not len(near):
-        return []
-    a, b = near.T
+    # Each as far as its own width lets it: a blot of a table's grain may reach across a whole sheet.
+    near = cKDTree(ends).query_ball_point(ends, most_px)
+    a = np.repeat(np.arange(len(ends)), [len(others) for others in near])
+    b = np.fromiter(chain.from_iterable(near), np.int64, len(a))
+    a, b = a[a < b], b[a < b]
     gap = ends[b] - ends[a]
     gap_px = np.hypot(gap[:, 0], gap[:, 1])
     width_px = np.minimum(widths_px[a], widths_px[b])
