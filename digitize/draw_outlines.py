@@ -23,6 +23,7 @@ from digitize.strokes import PlanStrokes
 from digitize.turns import mm_per_px
 from drawing.drawing import Drawing, Kind, Outline, reversed_path
 from drawing.findings import Finding, Level
+from drawing.format import format_numbers
 from drawing.paths import Path, Point
 
 Progress = Callable[[str, float], None]
@@ -278,16 +279,23 @@ def reading_order(boxes_px: NDArray[np.float64]) -> list[int]:
 
 
 def _about_outlines(outlines: Sequence[Outline], loops: Sequence[Loop]) -> list[Finding]:
-    return [
-        Finding(
-            "outline-unsure",
-            Level.NOTE,
-            f"outline {outline.number}",
-            f"Outline {outline.number} is taken for a part: {loop.why}. Drop it if it is none.",
-        )
-        for outline, loop in zip(outlines, loops, strict=True)
-        if outline.confidence < 0.8
-    ]
+    """A note for every reason to look at outlines: a poor picture may give a hundred the same one."""
+    numbers: dict[str, list[int]] = {}
+    for outline, loop in zip(outlines, loops, strict=True):
+        if outline.confidence < 0.8:
+            numbers.setdefault(loop.why, []).append(outline.number)
+    notes = []
+    for why, those in numbers.items():
+        which = format_numbers(those)
+        if len(those) == 1:
+            about, text = f"outline {which}", f"Outline {which} is taken for a part: {why}. Drop it if it is none."
+        else:
+            about, text = (
+                f"outlines {which}",
+                f"Outlines {which} are each taken for a part: {why}. Drop any that is none.",
+            )
+        notes.append(Finding("outline-unsure", Level.NOTE, about, text))
+    return notes
 
 
 def _lines(

@@ -1,6 +1,7 @@
 """Lengths in mm as words for people: the terminal, the report, the printed page."""
 
 import math
+from collections.abc import Sequence
 from fractions import Fraction
 
 from drawing.units import MM_PER_INCH
@@ -64,6 +65,22 @@ def format_area(area_mm2: float) -> str:
     if abs(area_mm2) < 100:
         return f"{_rounded(area_mm2, 1):.1f} mm²"
     return f"{_rounded(area_mm2 / 100, 1):.1f} cm²"
+
+
+def format_numbers(numbers: Sequence[int]) -> str:
+    """Give ascending numbers in words, three or more in a row by their ends: `7`, `2 and 3`, `1 to 4, 6 and 9`."""
+    rows: list[list[int]] = []
+    for number in numbers:
+        if rows and number == rows[-1][-1] + 1:
+            rows[-1].append(number)
+        else:
+            rows.append([number])
+    words = [
+        word
+        for row in rows
+        for word in ([f"{row[0]} to {row[-1]}"] if len(row) > 2 else [str(number) for number in row])
+    ]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _rounded(value: float, digits: int) -> float:

@@ -53,6 +53,9 @@ def test_hairlines_that_stop_and_go_on_were_lost_and_what_is_left_is_in_doubt():
     (told,) = [finding for finding in found.findings if finding.code == CODE]
     assert told.text.startswith("Lines stop and go on farther along at 40 places")
     assert [outline.kind for outline in found.drawing.outlines] == [Kind.UNSURE, Kind.UNSURE]
+    # One note for both, which have one reason.
+    (unsure,) = [finding for finding in found.findings if finding.code == "outline-unsure"]
+    assert unsure.text.startswith("Outlines 1 and 2 are each taken for a part: lines of this picture are lost")
 
 
 def test_whole_hairlines_are_relied_on():

@@ -9,6 +9,7 @@ from drawing.format import (
     format_inches_near,
     format_length,
     format_mm,
+    format_numbers,
     format_off,
 )
 from drawing.lengths import parse_length
@@ -61,3 +62,17 @@ def test_give_or_take_is_rounded_up(u95_mm: float, said: str) -> None:
 # By hand: 264.5 mm is 10.413 in, between 10-6/16 and 10-7/16, nearer the latter.
 def test_a_headline_has_inches_without_the_rest() -> None:
     assert [format_inches_near(mm) for mm in (264.5, 190.5, 0.4, 25.4)] == ["10-7/16 in", "7-1/2 in", "0 in", "1 in"]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        ([7], "7"),
+        ([2, 3], "2 and 3"),
+        ([1, 2, 3], "1 to 3"),
+        ([1, 2, 3, 4, 6, 9], "1 to 4, 6 and 9"),
+        ([1, 3, 4], "1, 3 and 4"),
+    ],
+)
+def test_numbers_in_words(numbers: list[int], words: str) -> None:
+    assert format_numbers(numbers) == words
