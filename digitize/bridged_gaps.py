@@ -54,7 +54,9 @@ def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Si
         one, other = (followed(strokes, side, over, at) for side in (a, b))
         stops = {one.stop, other.stop}
         whole = np.concatenate([one.points_px[::-1], other.points_px])
-        long = _is_long(strokes, a, b)
+        # In black and white a dash is measured a px wide or two, as it happens to lie: the line's own width is theirs.
+        width_px = float(np.mean([strokes.links[link].width_px for link in (*one.links, *other.links)]))
+        long = _gap_px(strokes, a, b) > MOST_WIDTHS * width_px
         if (
             Stop.CLOSED in stops
             or (Stop.CORNER in stops and not long)
@@ -65,11 +67,9 @@ def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Si
     return kept
 
 
-def _is_long(strokes: Strokes, a: Side, b: Side) -> bool:
-    (one, a_px), (other, b_px) = (
-        (strokes.links[side >> 1], towards(strokes.links[side >> 1], side)[-1]) for side in (a, b)
-    )
-    return float(np.hypot(*(b_px - a_px))) > MOST_WIDTHS * min(one.width_px, other.width_px)
+def _gap_px(strokes: Strokes, a: Side, b: Side) -> float:
+    one, other = (towards(strokes.links[side >> 1], side)[-1] for side in (a, b))
+    return float(np.hypot(*(other - one)))
 
 
 def _joined(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> Strokes:

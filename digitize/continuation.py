@@ -80,7 +80,7 @@ def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:
     for sides in at.values():
         if len(sides) == 2:
             mate[sides[0]], mate[sides[1]] = sides[1], sides[0]
-    looks = _looks(strokes, [side for sides in meetings for side in sides])
+    looks = _looks(strokes, meetings)
     leaving = np.full(2 * count, np.nan)
     leaving[list(looks.row)] = looks.leaving_rad
     _pair_all(meetings, looks, mate)
@@ -139,7 +139,7 @@ def _places(
             for side in (0, 1):
                 if int(ends[link, side]) in wanted:
                     at.setdefault(int(ends[link, side]), []).append(2 * link + side)
-    looks = _looks(strokes, [side for sides in at.values() for side in sides])
+    looks = _looks(strokes, list(at.values()))
     for link in np.flatnonzero(merged).tolist():
         inside[link] = all(_splits_ahead(looks, 2 * link + side, at[int(ends[link, side])]) for side in (0, 1))
     root = list(range(len(strokes.nodes_px)))
@@ -172,8 +172,9 @@ STATIONS = 24
 """Samples of a link by which it is told where it goes."""
 
 LOOK_WIDTHS = (1.0, 16.0)
-"""They lie between these distances from the node: beyond the stretch that thinning bends, and far enough to tell a
-centre line through a trailing edge from the edge's two sides, some degrees off it."""
+"""They lie between these distances from the node: beyond the stretch that thinning bends, which is as long as the
+widest ink that meets there, and far enough to tell a centre line through a trailing edge from the edge's two sides,
+some degrees off it."""
 
 NEAR_STATIONS = 12
 """The direction at the node is that of the nearer samples, within one curvature."""
@@ -192,12 +193,16 @@ class _Looks:
         return float(self.leaving_rad[self.row[side]])
 
 
-def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
-    """Sample the links near the given sides; their directions there are those of quadratics through the samples.
+def _looks(strokes: Strokes, meetings: list[list[Side]]) -> _Looks:
+    """Sample the links near the sides that meet; their directions there are those of quadratics through the samples.
 
     The direction is carried back to the node along the line's own curvature, by at most 30°.
     """
-    samples, stations = _sampled(strokes, sides)
+    sides = [side for here in meetings for side in here]
+    widest_px = [
+        px for here in meetings for px in [max(strokes.links[side >> 1].width_px for side in here)] * len(here)
+    ]
+    samples, stations = _sampled(strokes, sides, np.array(widest_px))
     widths_px = [strokes.links[side >> 1].width_px for side in sides]
     near = stations[:, :NEAR_STATIONS]
     middle = near.mean(axis=1, keepdims=True)
@@ -220,7 +225,9 @@ def _looks(strokes: Strokes, sides: list[Side]) -> _Looks:
     return _Looks({side: row for row, side in enumerate(sides)}, samples, leaving_rad, widths_px)
 
 
-def _sampled(strokes: Strokes, sides: list[Side]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _sampled(
+    strokes: Strokes, sides: list[Side], widest_px: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Samples (S, 24, 2) of the links at the given sides, and their distances (S, 24) along them from there."""
     links = sorted({side >> 1 for side in sides})
     if not links:
@@ -235,7 +242,7 @@ def _sampled(strokes: Strokes, sides: list[Side]) -> tuple[NDArray[np.float64], 
     first, last = along[ends[rows] - counts[rows] + 1], along[ends[rows]]
     width_px = np.array([strokes.links[side >> 1].width_px for side in sides])
     far = np.minimum(LOOK_WIDTHS[1] * width_px, 0.9 * (last - first))
-    near = np.where(far < 2 * LOOK_WIDTHS[0] * width_px, 0.3 * far, LOOK_WIDTHS[0] * width_px)
+    near = np.where(far < 2 * LOOK_WIDTHS[0] * widest_px, 0.3 * far, LOOK_WIDTHS[0] * widest_px)
     stations = near[:, None] + (far - near)[:, None] * np.linspace(0, 1, STATIONS)
     at = np.where(at_end[:, None], last[:, None] - stations, first[:, None] + stations)
     return np.stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)], axis=2), stations

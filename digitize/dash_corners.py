@@ -4,6 +4,7 @@ At a corner a dashed line has a piece with two short arms. They are hardly longe
 show a direction, and thinning rounds them off. The dashes that lead there are straight over many gaps and say it well.
 """
 
+import math
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
@@ -165,7 +166,10 @@ def _corner(piece: _Piece, dashes: list[_Dash]) -> tuple[_Dash, _Dash, Floats] |
             path = shapely.LineString([one.end_px, at, other.end_px])
             aside = float(shapely.distance(path, shapely.points(piece.points_px)).max())
             to_corner = float(np.hypot(*(piece.points_px - at).T).min())
-            if max(aside, to_corner) < ASIDE_WIDTHS * piece.width_px + ASIDE_PX and (best is None or aside < best[0]):
+            most_px = ASIDE_WIDTHS * piece.width_px + ASIDE_PX
+            # Ink fills a corner for half a width over the sine of half of it: thinning cuts a sharp one the shorter.
+            sharper = max(1.0, 1 / math.sqrt(1 - float(one.way @ other.way)))
+            if aside < most_px and to_corner < sharper * most_px and (best is None or aside < best[0]):
                 best = aside, (one, other, at)
     return None if best is None else best[1]
 

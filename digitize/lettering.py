@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
-from digitize.dashed_lines import dashed_links
+from digitize.dashed_lines import dashed_links, is_straight
 from digitize.ring_strokes import crossed_links
 from digitize.strokes import Link, NodeKind, Strokes
 
@@ -266,13 +266,15 @@ LONGEST_STROKE = 4.0
 def _lone_letters(piece: Piece) -> bool:
     """Small, with a closed part that strokes branch from, and none that crosses another: a letter, or two that touch.
 
-    Lines through a small opening cross its edge. An 8 and a B have two closed parts and are higher than wide.
+    Lines through a small opening cross its edge. An 8 and a B have two closed parts, some of it bent, and are higher
+    than wide.
     """
     if piece.most_at_a_node != 3 or piece.high_px >= TALLEST_WIDTHS / 2 * piece.width_px:
         return False
-    if piece.ends == 0:
-        return len(piece.links) == 3 and piece.high_px < EIGHT * piece.long_px
     closed = len(piece.links) - len({node for link in piece.members for node in (link.start, link.end)}) + 1
+    if piece.ends == 0:
+        bent = any(not is_straight(link.points_px, link.width_px) for link in piece.members)
+        return closed == 2 and bent and piece.high_px < EIGHT * piece.long_px
     return closed >= 1 and piece.long_px < 3 * piece.high_px
 
 

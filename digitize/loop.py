@@ -22,6 +22,10 @@ class Role(StrEnum):
     """An arrowhead, a balloon, a box around lettering, or too small to be a part."""
 
 
+CLOSED_ON_ITSELF = 0.95
+"""Confidence of a line that is closed on itself, whatever meets it: a letter's outside is rarely one."""
+
+
 @dataclass(frozen=True, slots=True)
 class Loop:
     """A closed walk and what it is taken for.
@@ -89,3 +93,13 @@ def is_thin(loop: Loop, width_px: float) -> bool:
     """Tell whether a loop is no more than a gap inside one line."""
     around = shapely.length(loop.polygon)
     return bool(around == 0 or 2 * shapely.area(loop.polygon) / around < THIN_WIDTHS * width_px)
+
+
+SAME_SHARE = 0.9
+"""Two loops are one outline, traced twice, from this share of their joint area."""
+
+
+def is_same(one: Loop, other: Loop) -> bool:
+    """Tell whether two loops are one outline, traced twice."""
+    common = shapely.area(shapely.intersection(one.polygon, other.polygon))
+    return bool(common > SAME_SHARE * (one.area_px2 + other.area_px2 - common))

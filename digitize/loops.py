@@ -6,20 +6,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields
-from digitize.lettering import TALLEST_WIDTHS
-from digitize.link_sizes import link_bounds_px, link_lengths_px
-from digitize.loop import Loop, Role, crosses_itself, is_thin, loop_along
+from digitize.link_sizes import link_lengths_px
+from digitize.loop import CLOSED_ON_ITSELF, SAME_SHARE, Loop, Role, crosses_itself, is_same, is_thin, loop_along
+from digitize.marks import without_marks
 from digitize.measures import links_beside, without_dimension_lines
-from digitize.meetings import steps
 from digitize.nesting import alike, has_tip, nest
-from digitize.not_parts import furniture_links, hull_corners, is_arrowhead, is_quad, is_round
+from digitize.not_parts import furniture_links, is_quad
+from digitize.pens import finer_lines, with_full_lines
 from digitize.shared_lines import ring_bend_rad, sharing_strokes
 from digitize.strokes import Strokes
 
@@ -70,7 +68,13 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     width_px = float(np.median([link.width_px for link in strokes.links]))
     extensions = links_beside(graph, measures)
     loops = [loop for block in figures for loop in _block_loops(graph, block, width_px, extensions)]
-    loops = _without_marks(loops, graph, strokes, lettering, width_px)
+    finer = finer_lines(graph, figures)
+    if finer.any():
+        full = line_graph(strokes, lettering | furniture | measures | finer)
+        of_full = [loop for block in blocks(full) for loop in _block_loops(full, block, width_px, set())]
+        letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
+        loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
+    loops = without_marks(loops, graph, strokes, lettering, width_px)
     nested = tuple(_said_if_bridged(loop, strokes) for loop in _nested(loops, graph, width_px))
     return Loops(nested, graph, furniture, measures)
 
@@ -121,7 +125,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
             for loop in outlines
             if walls.isdisjoint(loop.links) or not any(_is_rest(loop, one, graph) for one in shared)
         ]
-    taken += [loop for loop in shared if not any(_is_same(loop, one) for one in taken if one.role is Role.PART)]
+    taken += [loop for loop in shared if not any(is_same(loop, one) for one in taken if one.role is Role.PART)]
     taken += _nested_fields(graph, fields, taken, width_px)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not is_thin(field, width_px)]
@@ -141,7 +145,7 @@ def _nested_fields(graph: LineGraph, fields: list[Loop], taken: list[Loop], widt
             or is_quad(field.points_px, width_px=width_px)
         ):
             continue
-        if any(_is_same(field, one) for one in taken):
+        if any(is_same(field, one) for one in taken):
             continue
         lengths = {link: link_lengths_px(graph.strokes)[link] for link in field.links}
         most_px = MOST_SHARED * sum(lengths.values())
@@ -161,18 +165,9 @@ def _is_inside(loop: Loop, other: Loop) -> bool:
     return bool(shapely.area(shapely.intersection(loop.polygon, other.polygon)) > SAME_SHARE * loop.area_px2)
 
 
-SAME_SHARE = 0.9
-"""Two loops are one outline, traced twice, from this share of their joint area."""
-
-
-def _is_same(one: Loop, other: Loop) -> bool:
-    common = shapely.area(shapely.intersection(one.polygon, other.polygon))
-    return bool(common > SAME_SHARE * (one.area_px2 + other.area_px2 - common))
-
-
 def _is_rest(loop: Loop, outline: Loop, graph: LineGraph) -> bool:
     """Whether a loop is what is left of an outline beside others that lie in it."""
-    if _is_same(loop, outline):
+    if is_same(loop, outline):
         return False
     lengths = {link: link_lengths_px(graph.strokes)[link] for link in loop.links}
     return sum(lengths[link] for link in loop.links & outline.links) > 0.5 * sum(lengths.values())
@@ -188,93 +183,12 @@ def _sharing(loop: Loop, width_px: float) -> Loop:
 SMALL_WIDTHS = 12.0
 """A loop on its own no longer than this, in line widths, is a letter, an arrowhead or a mark: no part."""
 
-SPECK_WIDTHS = 4.0
-"""A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
-
-
-CLOSED_ON_ITSELF = 0.95
-"""Confidence of a line that is closed on itself, whatever meets it: a letter's outside is rarely one."""
-
 SHARING = 0.6
 """Confidence of an outline that shares its line with another over some of its length: the ink does not tell which way
 it goes there, nor always where its tip lies, so a person looks at it."""
 
 MOST_BEND_RAD = 3 * math.pi
 """Half again what a line bends that closes on itself bending one way; a crescent between two lines bends twice it."""
-
-LETTER_SIZES = 1.2
-"""A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
-
-
-def _without_marks(
-    loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], width_px: float
-) -> list[Loop]:
-    """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
-    letters = [link.points_px for link, is_letter in zip(strokes.links, lettering, strict=True) if is_letter]
-    bounds_px = link_bounds_px(strokes)[lettering]
-    middles_px = np.array([points.mean(axis=0) for points in letters]).reshape(-1, 2)
-    letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if letters else 0.0
-    whole_px = _whole_letters_px(strokes, lettering)
-    tree = shapely.STRtree(np.asarray(shapely.points(middles_px), dtype=object))
-    marked = []
-    for loop in loops:
-        if loop.role is Role.PART:
-            size_px = float(np.ptp(loop.points_px, axis=0).max())
-            meets = any((graph.mate[side ^ 1] != after) for side, after in steps(loop.walk)) or any(
-                not np.isnan(graph.leaving_rad[side]) for side in loop.walk
-            )
-            if meets and is_arrowhead(loop.points_px, width_px=width_px):
-                loop = replace(loop, role=Role.MARK, confidence=0.1, why="an arrowhead")
-            elif meets and size_px < LETTER_SIZES * letter_px:
-                loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
-            elif size_px < SPECK_WIDTHS * width_px:
-                loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
-            elif letters:
-                within = tree.query(loop.polygon, predicate="contains")
-                if len(within) and _is_around_lettering(
-                    loop, [letters[i] for i in within], size_px, width_px, letter_px
-                ):
-                    loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
-            small = loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px
-            if loop.role is Role.PART and (small or (meets and size_px < whole_px)):
-                loop = replace(
-                    loop, confidence=min(loop.confidence, 0.5), why="lines that meet, no larger than a letter"
-                )
-        marked.append(loop)
-    return marked
-
-
-def _whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:
-    """The usual size of a connected piece of lettering, px, 0 without any: an 0 that a line touches is no larger."""
-    which = np.flatnonzero(lettering)
-    if not len(which):
-        return 0.0
-    ends = np.array([(strokes.links[link].start, strokes.links[link].end) for link in which.tolist()])
-    count = len(strokes.nodes_px)
-    joined = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(count, count))
-    _, of_node = connected_components(joined, directed=False)
-    order = np.argsort(of_node[ends[:, 0]], kind="stable")
-    begin = np.flatnonzero(np.diff(of_node[ends[order, 0]], prepend=-1))
-    bounds_px = link_bounds_px(strokes)[which[order]]
-    low, high = np.minimum.reduceat(bounds_px[:, :2], begin), np.maximum.reduceat(bounds_px[:, 2:], begin)
-    return float(np.median((high - low).max(axis=1)))
-
-
-BALLOON_LETTERS = 10.0
-"""A balloon around a part's number is at most this many letter strokes across."""
-
-
-def _is_around_lettering(
-    loop: Loop, letters: list[NDArray[np.float64]], size_px: float, width_px: float, letter_px: float
-) -> bool:
-    """A circle about the size of what is written in it, or a box that lettering fills."""
-    spread_px = np.ptp(np.concatenate(letters), axis=0)
-    if is_round(loop.polygon, width_px=width_px):
-        return bool(size_px < BALLOON_LETTERS * letter_px and spread_px.max() > 0.35 * size_px)
-    if not is_quad(loop.points_px, width_px=width_px):
-        return False
-    box_px = np.ptp(hull_corners(loop.points_px, width_px=width_px), axis=0)
-    return bool((spread_px > 0.4 * box_px).all() and spread_px.max() > 0.6 * box_px.max())
 
 
 def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop, ...]:

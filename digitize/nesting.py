@@ -41,6 +41,7 @@ def nest(
 
     - touching the part's outline, it is a part of its own;
     - with a line passing through both and a sharp tip each, as ribs on a datum have, it is a part of its own;
+    - shaped like the part, and both with a sharp tip, it is a part of its own, as no opening has one;
     - at an even distance from the outline all round, it is a hole (a ring, a frame);
     - with a line passing through both (a common datum) it is a part of its own, unless it
       is a circle or has under a fifth of the part's area (a slot, a window);
@@ -97,6 +98,8 @@ def _judge(
         return False, 0.85, "drawn inside another on a common line"
     if share < ALIKE_SHARE:
         return True, 0.7, "an opening on a line through the part"
+    if not joined and has_tip(inner, width_px) and has_tip(outer, width_px) and alike(inner, outer):
+        return False, 0.6, "drawn inside another of its shape"
     if _wall_is_even(inner, outer):
         return True, 0.9 if not joined else 0.6, "an opening at an even distance from the edge"
     if joined:

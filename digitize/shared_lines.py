@@ -8,15 +8,24 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from digitize.continuation import STRAIGHT_ON_RAD, LineGraph, Side
+from digitize.continuation import STRAIGHT_ON_RAD, THIN_LINE, LineGraph, Side
 from digitize.faces import Walk
 from digitize.link_sizes import link_lengths_px
+from digitize.pens import usual_width_px
 
 BACK_RAD = math.radians(40)
 """Where a line ends on another, the two are the sides of a tip when they open by less than this."""
 
 LEAVE_RAD = math.radians(20)
 """A line is left for one that it runs into as unwillingly as it is bent by this much."""
+
+MERGE_RAD = math.radians(55)
+"""A line runs into ink that it shares with others at up to this: a nose's underside bends until there, and the last
+line width of its way is not seen. There it may turn onto a line that runs on, which is no more one line than
+itself."""
+
+RUNS_ON = 2.0
+"""... but so much more unwillingly, in LEAVE_RAD."""
 
 LEAST_WIDTHS = 12.0
 """A line that runs free for less than this, in line widths, shows no outline of its own."""
@@ -110,17 +119,28 @@ def _ways(graph: LineGraph, block: list[int]) -> dict[Side, list[_Way]]:
         side: (mate := int(graph.mate[side])) >= 0 and turn.get((side, mate), math.inf) <= STRAIGHT_ON_RAD
         for side in leaving
     }
+    merged = _merged(graph, block)
     ways: dict[Side, list[_Way]] = {}
     for sides in at.values():
         for end in sides:
             ways[end ^ 1] = []
             for after in sides:
                 is_own, is_back = graph.mate[end] == after, math.pi - turn[end, after] < BACK_RAD
-                may = (is_back or turn[end, after] <= STRAIGHT_ON_RAD) and not (firm[end] and firm[after])
+                into = merged[end >> 1] != merged[after >> 1]
+                may = is_back or turn[end, after] <= (MERGE_RAD if into else STRAIGHT_ON_RAD)
+                may = may and (into or not (firm[end] and firm[after]))
                 if after != end and (is_own or may):
-                    bend = turn[end, after] + bends[after >> 1] + (0.0 if is_own else LEAVE_RAD)
+                    unwilling = 0.0 if is_own else LEAVE_RAD * (1 + RUNS_ON * (firm[end] and firm[after]))
+                    bend = turn[end, after] + bends[after >> 1] + unwilling
                     ways[end ^ 1].append(_Way(after, bend, is_back, is_back and not is_own))
     return ways
+
+
+def _merged(graph: LineGraph, block: list[int]) -> dict[int, bool]:
+    """Which links are the ink of several lines: wider than the block's usual one by as much as two pens differ."""
+    widths_px = np.array([graph.strokes.links[link].width_px for link in block])
+    usual_px = usual_width_px(widths_px, np.array([link_lengths_px(graph.strokes)[link] for link in block]))
+    return dict(zip(block, (THIN_LINE * widths_px > usual_px).tolist(), strict=True))
 
 
 def _steps(ways: dict[Side, list[_Way]], walk: Walk) -> list[_Way]:

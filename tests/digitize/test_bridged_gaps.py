@@ -1,5 +1,6 @@
 """Gaps in drawn lines: which are bridged, where the bridge runs, and what is said."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -116,3 +117,21 @@ def test_an_outline_of_dashes_is_a_part():
         lines += [line(a + way * s, a + way * (s + 4)) for s in np.arange(4.5, np.hypot(*(b - a)) - 6, 5.5).tolist()]
 
     assert part_areas(bridged(*lines)) == pytest.approx([72 * 48], rel=0.01)
+
+
+def test_dashes_that_happen_to_be_measured_thin_close_an_outline_as_their_line_does():
+    corners = np.array([[20.0, 20.0], [98.0, 20.0], [98.0, 72.0], [20.0, 72.0]])
+    lines = []
+    for number, (a, b) in enumerate(zip(corners, np.roll(corners, -1, axis=0), strict=True)):
+        way = (b - a) / np.hypot(*(b - a))
+        before = (corners[number - 1] - a) / np.hypot(*(corners[number - 1] - a))
+        lines.append(np.array([a + 2 * before, a, a + 2 * way]))
+        lines += [line(a + way * s, a + way * (s + 4)) for s in np.arange(4.5, np.hypot(*(b - a)) - 6, 6.5).tolist()]
+    strokes = strokes_of(lines, INKING)
+    thin = {len(strokes.links) // 2, len(strokes.links) // 2 + 1}
+    links = [replace(link, width_px=1.1) if n in thin else link for n, link in enumerate(strokes.links)]
+    strokes = replace(strokes, links=tuple(links))
+
+    whole = with_gaps_bridged(strokes, np.zeros(len(strokes.links), dtype=np.bool_))
+
+    assert part_areas(whole) == pytest.approx([78 * 52], rel=0.01)

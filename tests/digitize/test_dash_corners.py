@@ -93,3 +93,17 @@ def test_dashes_are_known_for_a_dashed_line_where_a_rounded_piece_leads_them_aro
 
     assert np.count_nonzero(~dashes) == len(CORNERS)
     assert known[dashes].all()
+
+
+def test_a_sharp_corner_of_dashes_is_found_farther_from_what_thinning_left_of_it() -> None:
+    at, before, after = np.array([20.0, 20.0]), np.array([np.cos(0.87), np.sin(0.87)]), np.array([1.0, 0.0])
+    t = np.linspace(0, 1, 60)[:, None]
+    curve = (1 - t) ** 2 * (at + 2 * before) + 2 * t * (1 - t) * at + t**2 * (at + 2 * after)
+    piece = np.vstack([at + 2.2 * before, curve, at + 2.2 * after])
+    dashes = [line(at + way * s, at + way * (s + 3)) for way in (before, after) for s in range(4, 40, 4)]
+    strokes = strokes_of([piece, *dashes], INKING)
+
+    mended = with_dash_corners(strokes, none_of(strokes))
+
+    corners = mended.nodes_px[mended.kinds == NodeKind.CORNER]
+    assert np.hypot(*(corners - INKING.to_picture(at[None])).T) == pytest.approx([0], abs=CORNER_OFF_PX)

@@ -11,6 +11,7 @@ from digitize.lettering import lettering_links
 from digitize.loop import Role
 from digitize.loops import find_loops
 from digitize.nesting import has_tip
+from digitize.strokes import Link, NodeKind, Strokes
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source
 from sample_scans.plan import plan_of
@@ -47,3 +48,23 @@ def test_a_tip_that_a_line_has_blunted_is_a_tip(blunt_px: float) -> None:
 
     assert has_tip(shapely.Polygon(corners), width_px)
     assert not has_tip(shapely.box(0, 0, 300, 60), width_px)
+
+
+def test_a_rib_at_an_even_distance_inside_another_is_a_rib_where_nothing_joins_them() -> None:
+    at = np.linspace(0, np.pi, 60)
+    along = (1 - np.cos(at)) / 2
+    thick = 0.3 * np.sqrt(along) - 0.13 * along - 0.35 * along**2 + 0.18 * along**3
+    ring = np.vstack([np.column_stack([along, thick]), np.column_stack([along, -thick])[-2:0:-1]])
+    outer = 800 * ring * [1, 0.8]
+    inner = shapely.get_coordinates(shapely.buffer(shapely.Polygon(outer), -14, join_style="mitre", mitre_limit=20))[
+        :-1
+    ]
+    links = tuple(
+        Link(n, n, np.vstack([points, points[:1]]), 0.1, 3.0)
+        for n, points in enumerate(np.round(shape, 3) for shape in (outer, inner))
+    )
+    strokes = Strokes(np.array([outer[0], inner[0]]), np.array([NodeKind.LOOP] * 2, dtype=np.uint8), links)
+
+    found = find_loops(strokes, lettering=np.zeros(2, dtype=np.bool_), border_px=None)
+
+    assert [loop.role for loop in found.loops] == [Role.PART, Role.PART]

@@ -1,0 +1,99 @@
+"""Which loops are drawn around lettering: a balloon about a part's number, a box about a title."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from digitize.lettering import BALLOON, LEAST_FIGURE, MOST_FIGURE, OFF_MIDDLE
+from digitize.loop import Loop
+from digitize.not_parts import hull_corners, is_quad, is_round
+
+Floats = NDArray[np.float64]
+
+THORN_WIDTHS = 1.5
+"""Where a leader meets a balloon, ink pulls the circle towards it: a thorn twice as wide as this, at most, in line
+widths."""
+
+LEAST_STROKE = 0.15
+"""The longest stroke of a balloon's number is at least this long, in parts of the balloon: half of an 8 is. A name
+written across a round part is made of shorter ones."""
+
+LEAST_LED = 0.2
+"""A number in a balloon with a leader is at least this large beside it: where its strokes run together, centre lines
+show little of it."""
+
+MARK_SHARE = 0.03
+"""The lines of a centre mark run this near past the middle of their circle, in parts of its size; the stem of a 1
+stands farther off it."""
+
+MARK_BOW = 0.05
+"""... and are straight to within this part of their length."""
+
+BOX_SHARES = 0.4, 0.6
+"""Lettering fills a box drawn around it to this share of each side, and of its longer one."""
+
+
+def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats], *, led: bool, width_px: float) -> bool:
+    """Tell whether a loop is a balloon around lettering or a box that lettering fills.
+
+    Parameters
+    ----------
+    loop : Loop
+    lettering, others : sequences of (N, 2) float
+        Points of the links inside that are lettering, and of those that are not.
+    led : bool
+        Whether a line ends on the loop from outside: a balloon's leader. Then what is in its middle is its number,
+        known as lettering or not: a 1 or a 7 by itself looks like any stroke.
+    width_px : float
+    """
+    if not lettering and not (led and others):
+        return False
+    if is_quad(loop.points_px, width_px=width_px) and lettering:
+        spread_px = np.ptp(np.concatenate(lettering), axis=0)
+        box_px = np.ptp(hull_corners(loop.points_px, width_px=width_px), axis=0)
+        return bool((spread_px > BOX_SHARES[0] * box_px).all() and spread_px.max() > BOX_SHARES[1] * box_px.max())
+    ring = _without_thorns(loop.polygon, width_px)
+    if not is_round(ring, width_px=width_px):
+        return False
+    low, high = np.array(shapely.bounds(ring)).reshape(2, 2)
+    middle, size_px = (low + high) / 2, float((high - low).max())
+    if (high - low).min() < BALLOON * size_px:
+        return False
+    inside = [*lettering, *others]
+    if not lettering and any(_is_ring(points) for points in others):
+        return False
+    if not lettering and all(_is_centre_mark(points, middle, size_px) for points in others):
+        return False
+    if max(float(np.ptp(points, axis=0).max()) for points in inside) < LEAST_STROKE * size_px:
+        return False
+    points = np.concatenate(inside)
+    first, last = points.min(axis=0), points.max(axis=0)
+    off_px = float(np.hypot(*((first + last) / 2 - middle)))
+    spread_px = float((last - first).max())
+    least = LEAST_LED if led else LEAST_FIGURE
+    return off_px < OFF_MIDDLE * size_px and least * size_px < spread_px < MOST_FIGURE * size_px
+
+
+def _without_thorns(polygon: shapely.Polygon, width_px: float) -> shapely.Polygon:
+    """A loop without what is narrower than three line widths, and its dents that narrow filled."""
+    by_px = THORN_WIDTHS * width_px
+    opened = shapely.buffer(shapely.buffer(shapely.buffer(polygon, -by_px), 2 * by_px), -by_px)
+    pieces = [piece for piece in shapely.get_parts(opened) if isinstance(piece, shapely.Polygon)]
+    return max(pieces, key=shapely.area, default=shapely.Polygon())
+
+
+def _is_ring(points: Floats) -> bool:
+    """Whether a stroke comes back to its start: an opening, no number."""
+    return bool((points[0] == points[-1]).all())
+
+
+def _is_centre_mark(points: Floats, middle: Floats, size_px: float) -> bool:
+    """Whether a stroke is straight and runs past a circle's middle."""
+    way = (points[-1] - points[0]) / np.hypot(*(points[-1] - points[0]))
+    off = points - points[0]
+    bow_px = float(np.abs(off[:, 0] * way[1] - off[:, 1] * way[0]).max())
+    away = middle - points[0]
+    past_px = abs(float(away[0] * way[1] - away[1] * way[0]))
+    return bow_px < MARK_BOW * size_px and past_px < MARK_SHARE * size_px

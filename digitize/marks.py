@@ -1,0 +1,103 @@
+"""Which closed walks are marks and no parts: arrowheads, balloons, boxes around lettering, letters that lines touch."""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from digitize.continuation import LineGraph, Side
+from digitize.drawn_around import is_around
+from digitize.lettering import TALLEST_WIDTHS
+from digitize.link_sizes import link_bounds_px
+from digitize.loop import CLOSED_ON_ITSELF, Loop, Role
+from digitize.meetings import steps
+from digitize.not_parts import is_arrowhead
+from digitize.strokes import Strokes
+
+SPECK_WIDTHS = 4.0
+"""A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
+
+LETTER_SIZES = 1.2
+"""A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
+
+
+def without_marks(
+    loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], width_px: float
+) -> list[Loop]:
+    """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
+    bounds_px = link_bounds_px(strokes)[lettering]
+    letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if len(bounds_px) else 0.0
+    whole_px = _whole_letters_px(strokes, lettering)
+    drawn = np.flatnonzero(lettering | graph.live)
+    tree = shapely.STRtree(shapely.points([strokes.links[link].points_px.mean(axis=0) for link in drawn.tolist()]))
+    met: dict[int, list[Side]] = {}
+    for side in np.flatnonzero(~np.isnan(graph.leaving_rad)).tolist():
+        met.setdefault(graph.place_of(side), []).append(side)
+    marked = []
+    for loop in loops:
+        if loop.role is Role.PART:
+            inside = drawn[tree.query(loop.polygon, predicate="contains")]
+            size_px = float(np.ptp(loop.points_px, axis=0).max())
+            meets = any((graph.mate[side ^ 1] != after) for side, after in steps(loop.walk)) or any(
+                not np.isnan(graph.leaving_rad[side]) for side in loop.walk
+            )
+            if meets and is_arrowhead(loop.points_px, width_px=width_px):
+                loop = replace(loop, role=Role.MARK, confidence=0.1, why="an arrowhead")
+            elif meets and size_px < LETTER_SIZES * letter_px:
+                loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
+            elif size_px < SPECK_WIDTHS * width_px:
+                loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
+            elif _is_drawn_around(loop, graph, lettering, inside, met, width_px):
+                loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
+            small = loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px
+            if loop.role is Role.PART and (small or (meets and size_px < whole_px)):
+                loop = replace(
+                    loop, confidence=min(loop.confidence, 0.5), why="lines that meet, no larger than a letter"
+                )
+        marked.append(loop)
+    return marked
+
+
+def _is_drawn_around(
+    loop: Loop,
+    graph: LineGraph,
+    lettering: NDArray[np.bool_],
+    inside: NDArray[np.int64],
+    met: dict[int, list[Side]],
+    width_px: float,
+) -> bool:
+    """Whether a loop is a balloon or a box, by the links (numbers) whose middles lie inside of it.
+
+    `met` has the sides at each place where lines meet.
+    """
+    places = {graph.place_of(side) for side in loop.walk}
+    own = loop.links
+    others: list[NDArray[np.float64]] = []
+    for link in inside.tolist():
+        if link in own or lettering[link]:
+            continue
+        if not places.isdisjoint(graph.place_of(side) for side in (2 * link, 2 * link + 1)):
+            return False
+        others.append(graph.strokes.links[link].points_px)
+    letters = [graph.strokes.links[link].points_px for link in inside.tolist() if lettering[link]]
+    ending = [side for place in places for side in met.get(place, ()) if side >> 1 not in own]
+    return is_around(loop, letters, others, led=len(ending) == 1, width_px=width_px)
+
+
+def _whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:
+    """The usual size of a connected piece of lettering, px, 0 without any: an 0 that a line touches is no larger."""
+    which = np.flatnonzero(lettering)
+    if not len(which):
+        return 0.0
+    ends = np.array([(strokes.links[link].start, strokes.links[link].end) for link in which.tolist()])
+    count = len(strokes.nodes_px)
+    joined = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(count, count))
+    _, of_node = connected_components(joined, directed=False)
+    order = np.argsort(of_node[ends[:, 0]], kind="stable")
+    begin = np.flatnonzero(np.diff(of_node[ends[order, 0]], prepend=-1))
+    bounds_px = link_bounds_px(strokes)[which[order]]
+    low, high = np.minimum.reduceat(bounds_px[:, :2], begin), np.maximum.reduceat(bounds_px[:, 2:], begin)
+    return float(np.median((high - low).max(axis=1)))

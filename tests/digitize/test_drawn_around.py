@@ -1,0 +1,88 @@
+"""Balloons about part numbers, told from openings with centre marks."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+
+from benchmarks.fit_error import box, circle, line
+from benchmarks.vector_strokes import Inking, strokes_of
+from digitize.lettering import lettering_links
+from digitize.loop import Role
+from digitize.loops import find_loops
+
+Line = NDArray[np.float64]
+INKING = Inking(seed=5)
+PLATE = box(20, 20, 80, 60)
+MIDDLE = np.array([60.0, 50.0])
+LEADER = line((60 + 4 / np.sqrt(2), 50 - 4 / np.sqrt(2)), (75, 35))
+
+
+def roles(*lines: Line) -> list[tuple[Role, int]]:
+    """Role and rounded area, mm², of each closed line that is no field."""
+    strokes = strokes_of([PLATE, *lines], INKING)
+    found = find_loops(strokes, lettering=lettering_links(strokes), border_px=None)
+    mm2 = INKING.mm_per_px**2
+    return sorted((loop.role, round(loop.area_px2 * mm2 / 10)) for loop in found.loops if loop.role is not Role.FACE)
+
+
+def ring(radius_mm: float = 4.0) -> Line:
+    return circle(60, 50, radius_mm)
+
+
+def figure(*strokes_mm: list[tuple[float, float]]) -> list[Line]:
+    """Strokes about the ring's middle."""
+    return [np.vstack([line(a, b) for a, b in pairwise(one)]) + MIDDLE for one in strokes_mm]
+
+
+@pytest.mark.parametrize(
+    "number",
+    [
+        figure([(0.3, -1.2), (0.3, 1.2)]),
+        figure([(-0.7, -1.2), (-0.1, 1.2)], [(0.5, -1.2), (1.1, 1.2)]),
+        figure([(0.2, -1.2), (0.2, 1.2), (-0.8, -0.4), (0.8, -0.4)]),
+    ],
+    ids=["1", "11", "4"],
+)
+def test_a_circle_that_a_line_ends_on_with_a_number_in_its_middle_is_a_balloon(number: list[Line]) -> None:
+    assert (Role.MARK, 5) in roles(ring(), LEADER, *number)
+
+
+def test_a_circle_that_a_line_ends_on_with_a_centre_mark_is_a_hole() -> None:
+    mark = figure([(-1.2, 0), (1.2, 0)], [(0, -1.2), (0, 1.2)])
+
+    assert roles(ring(), LEADER, *mark) == [(Role.HOLE, 5), (Role.PART, 480)]
+
+
+def test_a_circle_without_a_leader_and_with_a_single_stroke_in_it_is_a_hole() -> None:
+    assert (Role.HOLE, 5) in roles(ring(), *figure([(0.3, -1.2), (0.3, 1.2)]))
+
+
+def test_two_washers_that_touch_are_parts_with_a_hole_each() -> None:
+    left, right = circle(160, 50, 20), circle(200, 50, 20)
+    bores = [circle(160, 50, 6), circle(200, 50, 6)]
+    start = int(np.hypot(*(left - [180, 50]).T).argmin())
+    left = np.vstack([left[start:-1], left[:start], left[start : start + 1]])
+    start = int(np.hypot(*(right - [180, 50]).T).argmin())
+    right = np.vstack([right[start:-1], right[:start], right[start : start + 1]])
+    right += left[0] - right[0]
+
+    parts = [area for role, area in roles(left, right, *bores) if role is Role.PART]
+
+    assert parts == [126, 126, 480]
+
+
+def test_lettering_with_two_closed_parts_and_bends_is_a_letter_by_itself() -> None:
+    t = np.linspace(-np.pi / 2, np.pi / 2, 40)
+    bows = [np.column_stack([1.0 + 0.7 * np.cos(t), y + 0.7 * np.sin(t)]) for y in (0.7, 2.1)]
+    bars = [line((0, y), (1.0, y)) for y in (0.0, 1.4, 2.8)]
+    letter = [one + MIDDLE for one in (line((0, 0), (0, 2.8)), *bars, *bows)]
+    strokes = strokes_of([PLATE, *letter], INKING)
+
+    lettering = lettering_links(strokes)
+
+    within = shapely.Polygon(INKING.to_picture(PLATE)).buffer(-5)
+    inside = [bool(within.contains(shapely.LineString(link.points_px))) for link in strokes.links]
+    assert lettering.tolist() == inside
