@@ -80,6 +80,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
         Links run about 1 px from point to point; specks are left out. Empty where there is no ink.
     """
     tell = progress if progress is not None else _silent
+    whole = ink.darkness
     ink, mask = without_clefts(ink, without_blots(faint_ink_mask(ink, within)))
     tell(0.15)
     pixels = thin(mask)
@@ -105,7 +106,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     sigma_px = max(sample_noise(samples), BILEVEL_SIGMA_PX if ink.bilevel else 0.0)
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
-    placed = place_nodes(cut, graph, ink, sigma_px=sigma_px)
+    placed = place_nodes(cut, graph, ink, sigma_px=sigma_px, whole=whole)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, ink, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings)
     strokes = with_dash_corners(strokes, lettering_links(strokes))

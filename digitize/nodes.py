@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.arms import Arms, arm_samples, fit_arms, meeting_points
+from digitize.blur import blur_variance
 from digitize.centre_lines import Samples
 from digitize.clean_graph import Graph
 from digitize.cut_lines import Cut
@@ -14,7 +15,9 @@ from digitize.runs import Floats
 from digitize.spoilt import clean_weights
 from digitize.strokes import NodeKind
 from digitize.through import join_through_arms
-from pictures.ink import Ink
+from digitize.tip_ink import tip_ink
+from digitize.tip_joins import tip_place
+from pictures.ink import STAIR_BLUR_PX, Ink
 from pictures.ridge import profiles
 
 END_SAMPLES = 72
@@ -30,6 +33,9 @@ beyond a blunt nose, whose sides would meet farther on."""
 TIP_SAMPLES = 24
 """Samples along a tip's sides that tell which way it points."""
 
+SIDE_SAMPLES = 400
+"""Samples of a tip's side that are looked at: merged ink, given up samples, and what tells how it runs."""
+
 TIP_RAD = np.radians(40)
 """Sides at a smaller angle than this share ink for over a line width before they meet: a tip."""
 
@@ -43,11 +49,12 @@ class Placed:
     arms: Arms
 
 
-def place_nodes(cut: Cut, graph: Graph, ink: Ink, *, sigma_px: float) -> Placed:
+def place_nodes(cut: Cut, graph: Graph, ink: Ink, *, sigma_px: float, whole: NDArray[np.uint8]) -> Placed:
     """Give every node its true place.
 
     Corners and junctions go to the crossing of the extensions of their lines; a line's end to the end of its
-    ink less half the line's width.
+    ink less half the line's width; tips to where the amount of ink tells their sides meet. `whole` is the darkness with
+    clefts as they were: paper taken out of them would count as less ink.
     """
     samples, links = cut.samples, len(cut.start)
     line = np.repeat(np.arange(links), 2)
@@ -105,18 +112,52 @@ def place_nodes(cut: Cut, graph: Graph, ink: Ink, *, sigma_px: float) -> Placed:
     pairs = np.argsort(node, kind="stable")
     pairs = pairs[(count == 2)[node[pairs]] & ~loop[node[pairs]]].reshape(-1, 2)
     cosine = (directions[pairs[:, 0]] * directions[pairs[:, 1]]).sum(axis=1)
+    # An arm's axis is no guide where its samples lie about its node: they lead inward themselves.
+    count_in = (index[:, :TIP_SAMPLES] >= 0).sum(axis=1)
+    inner = samples.points_px[index[np.arange(len(index)), np.maximum(count_in - 1, 0)]]
+    inward = inner - samples.points_px[index[:, 0]]
+    inward /= np.maximum(np.hypot(inward[:, 0], inward[:, 1]), 1e-9)[:, None]
+    askew = (np.abs(arms.fit[pairs, 1]) > 1).any(axis=1)
+    cosine[askew] = (inward[pairs[askew, 0]] * inward[pairs[askew, 1]]).sum(axis=1)
     sharp = cosine > np.cos(TIP_RAD)
     tips = node[pairs[sharp, 0]]
     kinds[tips] = NodeKind.TIP
     # Where the sides' ink is one, an arm's axis may lead either way; its samples lead inward.
-    count_in = (index[:, :TIP_SAMPLES] >= 0).sum(axis=1)
-    inner = samples.points_px[index[np.arange(len(index)), np.maximum(count_in - 1, 0)]]
     back = (inner[pairs[sharp]] - place[tips][:, None]).sum(axis=1)
     alone = np.where((index >= 0) & (weights[np.maximum(index, 0)] > 0), samples.contrast[np.maximum(index, 0)], np.nan)
     one = alone[pairs[sharp]].reshape(len(tips), 2 * alone.shape[1])
-    place[tips] = _within_ink(place[tips], back, cut.ink_px[line[pairs[sharp, 0]]], one, ink.darkness)
+    within = _within_ink(place[tips], back, cut.ink_px[line[pairs[sharp, 0]]], one, ink.darkness)
+    sides = [
+        [_side(samples, weights, int(line[arm]), at_end[arm], int(skip[arm])) for arm in pair] for pair in pairs[sharp]
+    ]
+    widths = cut.ink_px[line[pairs[sharp]]].mean(axis=1)
+    blur_px = np.sqrt(blur_variance(ink, samples, weights, cut.width_px)) if len(tips) else 0.0
+    for number, (tip, (one_side, other_side)) in enumerate(zip(tips.tolist(), sides, strict=True)):
+        seen = tip_ink(
+            whole,
+            place[tip],
+            (one_side, other_side),
+            width_px=float(widths[number]),
+            blur_px=float(blur_px) or STAIR_BLUR_PX,
+            noise=ink.noise,
+            sigma_px=sigma_px,
+            bilevel=ink.bilevel,
+        )
+        found = tip_place(seen, bilevel=ink.bilevel) if seen is not None else None
+        place[tip] = found.at_px if found is not None else within[number]
     kinds[loop] = NodeKind.LOOP
     return Placed(place, kinds, arms)
+
+
+def _side(samples: Samples, weights: Floats, link: int, at_end: bool, skip: int) -> Floats:
+    """The measured samples of a tip's side where it is seen alone, from the tip on."""
+    part = slice(int(samples.first[link]), int(samples.first[link + 1]))
+    points, seen = samples.points_px[part], (weights[part] > 0) & (samples.weight[part] == 1)
+    if at_end:
+        points, seen = points[::-1], seen[::-1]
+    points = points[skip : skip + SIDE_SAMPLES]
+    side: Floats = points[seen[skip : skip + SIDE_SAMPLES]]
+    return side
 
 
 def _within_ink(tips_px: Floats, back: Floats, width_px: Floats, alone: Floats, darkness: NDArray[np.uint8]) -> Floats:

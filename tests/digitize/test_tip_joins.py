@@ -1,0 +1,128 @@
+"""Tips are found where their sides meet however the pen joined them; the truth is the outline drawn."""
+
+import math
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from benchmarks.render_lines import Camera, TrueLine, photograph
+from digitize.find_strokes import find_strokes
+from digitize.strokes import NodeKind, Strokes
+from digitize.tip_ink import tip_ink
+from digitize.tip_joins import tip_place
+from pictures.ink import Ink, find_ink
+from pictures.picture import Medium, Picture, Source
+
+Floats = NDArray[np.float64]
+Joined = Literal["round", "mitre", "bevel"]
+
+TIP = np.array([80.4, 110.7])
+LONG_PX = 320.0
+WIDTH_PX = 4.0
+
+GREY_PX = 0.4
+"""A tip of a clean grey scan: noise leaves 0.15 px rms; joins taken for one another would miss by 1.5 px or more."""
+
+BLACK_PX = 0.9
+"""The same in black and white, two sigma of a mitre, of which the amount of ink alone tells."""
+
+
+def blade(opening_deg: float, turn_deg: float, bow: float = 0.0) -> Floats:
+    along = np.linspace(0, LONG_PX, 200)
+    half = along * math.tan(math.radians(opening_deg / 2)) * (1 - bow * along / LONG_PX)
+    ring = np.concatenate([np.column_stack([along, half]), np.column_stack([along, -half])[:0:-1]])
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    return np.asarray(ring @ np.array([[c, s], [-s, c]]) + TIP)
+
+
+def ink_of(ring: Floats, join: Joined, camera: Camera) -> Ink:
+    grey = photograph([TrueLine(ring, WIDTH_PX, True, join)], camera, width=460, height=260)
+    return find_ink(Picture(grey, Source(Path("drawn.png"), "", Medium.RASTER)))
+
+
+def off_px(strokes: Strokes) -> float:
+    return float(np.hypot(*(strokes.nodes_px[strokes.kinds == NodeKind.TIP] - TIP).T).min(initial=np.inf))
+
+
+@pytest.mark.parametrize("join", ["round", "mitre", "bevel"])
+@pytest.mark.parametrize("opening_deg", [8.0, 14.0, 22.0])
+@pytest.mark.parametrize("bow", [0.0, 0.3])
+def test_a_tip_is_where_its_sides_meet_whatever_joins_them(join: Joined, opening_deg: float, bow: float) -> None:
+    ink = ink_of(blade(opening_deg, 6.0, bow), join, Camera(blur_px=0.7, noise=3.0, seed=3))
+
+    assert off_px(find_strokes(ink)) < GREY_PX
+
+
+@pytest.mark.parametrize("join", ["round", "mitre", "bevel"])
+@pytest.mark.parametrize("opening_deg", [12.0, 20.0])
+def test_so_it_is_in_black_and_white(join: Joined, opening_deg: float) -> None:
+    ink = ink_of(blade(opening_deg, 6.0), join, Camera(blur_px=0.6, noise=8.0, bilevel=True, seed=3))
+
+    assert off_px(find_strokes(ink)) < BLACK_PX
+
+
+def sides_of(ring: Floats) -> tuple[Floats, Floats]:
+    """Both sides as seen alone: from 60 px of the tip on, every px."""
+    far = np.arange(60, 300)[:, None]
+    ways = [(ring[which] - TIP) / np.hypot(*(ring[which] - TIP)) for which in (1, -1)]
+    return TIP + far * ways[0], TIP + far * ways[1]
+
+
+@pytest.mark.parametrize("join", ["round", "mitre", "bevel"])
+def test_the_join_is_told_and_how_sure_the_tip_is(join: Joined) -> None:
+    ring = blade(12.0, 6.0)
+    ink = ink_of(ring, join, Camera(blur_px=0.7, noise=3.0, seed=5))
+
+    seen = tip_ink(
+        ink.darkness,
+        TIP + np.array([1.5, 0.2]),
+        sides_of(ring),
+        width_px=4.1,
+        blur_px=0.9,
+        noise=ink.noise,
+        sigma_px=0.05,
+        bilevel=False,
+    )
+    assert seen is not None
+    place = tip_place(seen, bilevel=False)
+
+    assert place is not None
+    assert place.join == join
+    assert place.sure > 0.9
+    assert float(np.hypot(*(place.at_px - TIP))) < 3 * place.sigma_px + 0.1
+    assert place.sigma_px < GREY_PX
+
+
+def test_a_tip_that_a_line_runs_on_from_is_not_told_by_where_its_ink_ends() -> None:
+    ring = blade(12.0, 0.0)
+    on = TrueLine(np.array([TIP, [-40.0, TIP[1]]]), WIDTH_PX)
+    grey = photograph([TrueLine(ring, WIDTH_PX, True), on], Camera(noise=2.0), width=460, height=260)
+    ink = find_ink(Picture(grey, Source(Path("drawn.png"), "", Medium.RASTER)))
+
+    seen = tip_ink(
+        ink.darkness, TIP, sides_of(ring), width_px=4.0, blur_px=0.9, noise=ink.noise, sigma_px=0.05, bilevel=False
+    )
+
+    assert seen is None
+
+
+def test_sides_too_short_to_tell_how_they_run_tell_nothing() -> None:
+    ring = blade(12.0, 0.0)
+    ink = ink_of(ring, "round", Camera(noise=2.0))
+    one, other = sides_of(ring)
+
+    seen = tip_ink(
+        ink.darkness,
+        TIP,
+        (one[:5], other),
+        width_px=4.0,
+        blur_px=0.9,
+        noise=ink.noise,
+        sigma_px=0.05,
+        bilevel=False,
+    )
+
+    assert seen is None
