@@ -12,6 +12,7 @@ from digitize.strokes import Strokes
 from digitize.vector_cuts import CLOSE_PX, find_cuts
 from digitize.vector_dashes import with_dashes_joined
 from digitize.vector_nodes import strokes_of_runs
+from digitize.vector_paper import PaperLines, without_paper_lines
 from digitize.vector_runs import cut_path, smooth_runs, whole_runs
 from digitize.vector_seen import Cover, covered_share, shown_ink
 from digitize.vector_thin import thin_lines
@@ -33,12 +34,14 @@ class VectorStrokes:
     findings: tuple[Finding, ...]
 
 
-def vector_strokes(page: PageDrawing | TooManyPaths, ink: Ink, *, render_dpi: float) -> VectorStrokes:
+def vector_strokes(
+    page: PageDrawing | TooManyPaths, ink: Ink, *, render_dpi: float, keep_paper: bool = False
+) -> VectorStrokes:
     """Give the strokes of a page's own paths, where they are what it shows.
 
-    Paths are cut by their clips, drawn-out dashes rejoined, duplicates taken out, ends within 0.05 mm (on the paper)
-    of a line moved onto it, and crossings made nodes. What the page does not show, because it is covered, switched
-    off or as light as the paper, is left out by looking at the drawn page.
+    Paths are cut by their clips, the lines of squared paper and duplicates left out, drawn-out dashes rejoined, ends
+    within 0.05 mm (on the paper) of a line moved onto it, and crossings made nodes. What the page does not show,
+    because it is covered, switched off or as light as the paper, is left out by looking at the drawn page.
 
     Parameters
     ----------
@@ -48,6 +51,8 @@ def vector_strokes(page: PageDrawing | TooManyPaths, ink: Ink, *, render_dpi: fl
         Of the same page drawn.
     render_dpi : float
         Px to an inch of it.
+    keep_paper : bool
+        Whether evenly spaced lines over the whole sheet belong to the drawing.
     """
     if isinstance(page, TooManyPaths):
         return _as_picture(f"it is drawn with more than {page.segments - 1:,} pieces of paths")
@@ -59,12 +64,16 @@ def vector_strokes(page: PageDrawing | TooManyPaths, ink: Ink, *, render_dpi: fl
     covered = covered_share(ink, paths, Cover(thin.areas, page.text_boxes_px))
     if covered < LEAST_COVERED:
         return _as_picture(f"its paths explain only {100 * covered:.0f} % of what it shows")
-    joined = with_dashes_joined(paths)
+    paper = PaperLines(paths, 0, ()) if keep_paper else without_paper_lines(paths, sheet_px2=float(width * height))
+    if not paper.paths:
+        paper = PaperLines(paths, 0, ())
+    joined = with_dashes_joined(paper.paths)
     runs = smooth_runs(joined.paths)
     cuts = find_cuts(runs)
     noded = strokes_of_runs(runs, cuts, shown=shown_ink(ink))
     told = _Told(len(cuts.moved_run), joined.dashes, noded.unseen, thin.left_out, page.broken)
-    return VectorStrokes(noded.strokes, (_said(noded.strokes, told, render_dpi),))
+    said = (_said(noded.strokes, told, render_dpi), *_paper_said(paper, render_dpi))
+    return VectorStrokes(noded.strokes, said)
 
 
 def _as_picture(why: str) -> VectorStrokes:
@@ -96,6 +105,18 @@ def _said(strokes: Strokes, told: _Told, render_dpi: float) -> Finding:
     text = "; ".join([lines, *(words for count, words in also if count)])
     otherwise = 'To have its picture looked at instead, write lines = "picture" under [[sheets]] in job.toml.'
     return Finding("page-lines", Level.NOTE, "the page", f"{text}. {otherwise}")
+
+
+def _paper_said(paper: PaperLines, render_dpi: float) -> tuple[Finding, ...]:
+    if not paper.count:
+        return ()
+    apart = " and ".join(f"{pitch_px / render_dpi * MM_PER_INCH:.2f}" for pitch_px in paper.pitches_px)
+    text = (
+        f"{paper.count} evenly spaced lines over the whole page, {apart} mm apart on the paper, were taken for squared "
+        'or ruled paper and left out. If these lines belong to the drawing, give found = "squared paper" under '
+        "[[ignore]] in job.toml."
+    )
+    return (Finding("squared-paper", Level.NOTE, "the paper", text),)
 
 
 ALIKE_PX = 0.3

@@ -29,17 +29,26 @@ class DrawnLines:
 
 
 def drawn_lines(
-    picture: Picture, sheet: Sheet, ink: Ink, *, sheet_px: NDArray[np.float64] | None, paper: SquaredPaper | None
+    picture: Picture,
+    sheet: Sheet,
+    ink: Ink,
+    *,
+    sheet_px: NDArray[np.float64] | None,
+    paper: SquaredPaper | None,
+    keep_paper: bool = False,
 ) -> DrawnLines:
-    """Find the lines in a picture's `ink`, from which the lines of squared `paper` have been taken."""
-    strokes, said = _strokes(picture, sheet, ink, sheet_px)
+    """Find the lines in a picture's `ink`, from which the lines of squared `paper` have been taken.
+
+    `keep_paper` says that evenly spaced lines over a whole page belong to its drawing.
+    """
+    strokes, said = _strokes(picture, sheet, ink, sheet_px, keep_paper=keep_paper)
     drawn, ruled = landmarks_px(strokes), clear_crossings_px(paper, strokes)
     sigmas = np.append(landmark_sigmas_px(strokes, drawn, ink.darkness), np.full(len(ruled), SETTLED_SIGMA_PX))
     return DrawnLines(strokes, np.concatenate([drawn, ruled]), sigmas, said)
 
 
 def _strokes(
-    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None
+    picture: Picture, sheet: Sheet, ink: Ink, sheet_px: NDArray[np.float64] | None, *, keep_paper: bool
 ) -> tuple[Strokes, tuple[Finding, ...]]:
     """The drawn lines: a PDF page's own, where they are what it shows, else those found in the ink."""
     said: tuple[Finding, ...] = ()
@@ -49,7 +58,7 @@ def _strokes(
         from digitize.vector_strokes import vector_strokes
         from pictures.pdf_paths import read_page_paths
 
-        own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi)
+        own = vector_strokes(read_page_paths(picture.source), ink, render_dpi=dpi, keep_paper=keep_paper)
         said = own.findings
         if own.strokes is not None:
             return own.strokes, said

@@ -77,7 +77,8 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
     with progress.stage(LINES), ThreadPoolExecutor(max_workers=1) as beside:
         # Half of the search for a border is one call of OpenCV that uses one core.
         bordered = beside.submit(_border, ink, plain, sheet_px, ignore)
-        drawn = drawn_lines(picture, sheet, plain, sheet_px=sheet_px, paper=paper)
+        kept = Found.SQUARED_PAPER in ignore
+        drawn = drawn_lines(picture, sheet, plain, sheet_px=sheet_px, paper=paper, keep_paper=kept)
         border = bordered.result()
     kind, told = _kind(picture, sheet, border, sheet_px)
     if sheet.kind is SheetKind.AUTO and kind is Kind.SCAN and seen_by_camera(cards):
