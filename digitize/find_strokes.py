@@ -95,6 +95,8 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
         chains = trace_chains(np.concatenate([pixels, more]))
     tell(0.5)
     chains, widths_px = without_specks(chains, _rough_widths(mask, chains))
+    if len(chains.start) == 0:
+        return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
     look = WINDOW_WIDTHS * widths_px + WINDOW_PX
     del mask
     graph = clean_graph(chains, measure_lines(ink.darkness, chains.split(), half_width_px=look), noise=ink.noise)

@@ -22,6 +22,16 @@ PAPER_MEDIAN_CELLS = 21
 PAPER_BLUR_CELLS = 2.0
 """Blur of the cells, one sigma: a median's steps would show as lines."""
 
+BEND_MEDIAN_CELLS, BEND_BLUR_CELLS = 9, 1.5
+"""The same for the little that is left of the paper's brightness where the light bends: about 70 px, finer than the
+shade of a hand or a fold, and still wider than what a line's ink leaves in its cells."""
+
+MOST_BEND = 20
+"""The wide median is off by no more where the light bends, in levels; what differs more is ink."""
+
+MIDDLE_GREY = 128
+"""Differences of levels are kept in bytes about this one."""
+
 BILEVEL_PART = 0.995
 """Part of a picture that must be pure black or white for it to count as bilevel; a grey scan has edges of 1 % or
 more."""
@@ -82,7 +92,8 @@ class Ink:
 def find_ink(picture: Picture) -> Ink:
     """Give the darkness of the ink with uneven light, shadows, yellowed paper and soft folds divided out.
 
-    The paper's brightness is a wide median over small cells, each as bright as its brightest parts; darkness is
+    The paper's brightness is a wide median over small cells, each as bright as its brightest parts, and what that
+    leaves where the light bends; darkness is
     255 - 255 I / B. All in uint8, in strips, so that it needs little beside the picture and the result.
 
     Parameters
@@ -220,13 +231,26 @@ def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     cells = cv2.resize(grey, (columns, rows), interpolation=cv2.INTER_AREA)
     # Dark dents filled: among lettering and hatching a mean is part ink. Slopes stay where they are.
     cells = cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    odd = max(1, min(PAPER_MEDIAN_CELLS, (min(cells.shape) - 1) | 1))
+    wide = _middle_of_cells(cells, most=PAPER_MEDIAN_CELLS, blur_cells=PAPER_BLUR_CELLS)
+    # Where the light bends, a wide median is off by the bend: what it leaves tells by how much (Tukey's "twicing",
+    # Exploratory Data Analysis, 1977), and the middle of that over fewer cells bends along.
+    left = cells.astype(np.int16) - wide
+    left[np.abs(left) > MOST_BEND] = 0
+    bend = _middle_of_cells(
+        (left + MIDDLE_GREY).astype(np.uint8), most=BEND_MEDIAN_CELLS, blur_cells=BEND_BLUR_CELLS
+    )
+    return np.asarray(np.clip(wide + bend.astype(np.int16) - MIDDLE_GREY, 1, 255), np.uint8)
+
+
+def _middle_of_cells(cells: NDArray[np.uint8], *, most: int, blur_cells: float) -> NDArray[np.uint8]:
+    """The median of the cells around each, at most so many each way, blurred."""
+    odd = max(1, min(most, (min(cells.shape) - 1) | 1))
     reach = odd // 2
     # Continued beyond the edge as it slopes there: mirrored, the light would seem level at the edge.
     padded = np.pad(cells.astype(np.int16), reach, mode="reflect", reflect_type="odd")
     wide = cv2.medianBlur(np.clip(padded, 1, 255).astype(np.uint8), odd)
-    wide = cv2.GaussianBlur(wide, (0, 0), PAPER_BLUR_CELLS)
-    return np.asarray(wide[reach : reach + cells.shape[0], reach : reach + cells.shape[1]])
+    wide = cv2.GaussianBlur(wide, (0, 0), blur_cells)
+    return np.asarray(wide[reach : reach + cells.shape[0], reach : reach + cells.shape[1]], np.uint8)
 
 
 def _noise(grey: NDArray[np.uint8], paper: NDArray[np.uint8]) -> float:
