@@ -173,10 +173,10 @@ def loop_in(strokes: Strokes, view: View) -> DrawnPath | None:
     return fit_contours([contour], tolerance_mm=0.02)[0].path
 
 
-def in_px(path: DrawnPath, view: View) -> Points:
+def in_px(path: DrawnPath, view: View, *, within_px: float = 0.01) -> Points:
     """A path as fine points in the picture."""
     flip = np.array([view.mm_per_px, -view.mm_per_px])
-    return np.asarray(sampled(path, tolerance_mm=0.01 * view.mm_per_px) / flip)
+    return np.asarray(sampled(path, tolerance_mm=within_px * view.mm_per_px) / flip)
 
 
 def off_px(found: Points, true: Points) -> Points:
@@ -276,7 +276,7 @@ def tell_plain_shapes(view: View, seed: int) -> None:
             is_circle = len(path.segments) == 2 and all(isinstance(s, Arc) for s in path.segments)
             if not is_circle:
                 wrong_circles.append(f"{radius} px: {len(path.segments)}")
-            area = shapely.Polygon(in_px(path, view)).area
+            area = shapely.Polygon(in_px(path, view, within_px=0.0005)).area
             bias.append((radius, math.sqrt(area / math.pi) - radius))
     sides, wrong_boxes, corner_px = 0, [], []
     for _ in range(12):

@@ -76,12 +76,15 @@ class Ring:
     """A circle that lines cross.
 
     `width_px` is its ink's width, `seen_px` the same with the blur; `sigma_px` the scatter of the places measured.
+    These lie at `angles_rad` (N,), and `clear` (N,) tells which of them see the circle alone.
     """
 
     ellipse: Ellipse
     width_px: float
     seen_px: float
     sigma_px: float
+    angles_rad: Floats
+    clear: NDArray[np.bool_]
 
 
 def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) -> list[Ring]:
@@ -305,7 +308,7 @@ def _judged(
         return None
     full = max(contrast, float(np.percentile(_dark(darkness, ellipse, angles, (0.0,)), 90)))
     width_px = min(seen_px, float(np.median(amount[clear])) / full)
-    return Ring(ellipse, width_px, seen_px, float(np.sqrt(np.mean(off**2))))
+    return Ring(ellipse, width_px, seen_px, float(np.sqrt(np.mean(off**2))), angles, clear)
 
 
 def _dark(darkness: NDArray[np.uint8], ellipse: Ellipse, angles: Floats, out_px: Sequence[float]) -> Floats:

@@ -1,12 +1,11 @@
 """From the ink of a picture to its strokes: the graph of drawn lines, in the picture's own px."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitize.arms import Arms
-from digitize.blur import blur_variance, unblurred
 from digitize.bridged_gaps import with_gaps_bridged
 from digitize.centre_lines import measure_lines
 from digitize.clean_graph import clean_graph
@@ -21,12 +20,12 @@ from digitize.lettering import lettering_links
 from digitize.line_begins import passed_by
 from digitize.nodes import Placed, place_nodes
 from digitize.ring_strokes import with_rings, without_rings
-from digitize.runs import Floats, local_fits, parted
+from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
+from digitize.runs import Floats, parted
+from digitize.smooth_middles import Middles, smooth_middles
 from digitize.specks import without_specks
-from digitize.spoilt import clean_weights
-from digitize.stairs import without_stairs
 from digitize.stroke_graph import Chains, trace_chains
-from digitize.strokes import Link, Strokes
+from digitize.strokes import Link, NodeKind, Strokes
 from digitize.thinning import local_widths, thin, without_blots
 from digitize.tips import with_tips
 from pictures.ink import Ink, faint_ink_mask
@@ -46,13 +45,6 @@ Progress = Callable[[float], None]
 
 WINDOW_WIDTHS, WINDOW_PX = 1.0, 3.0
 """How far to look across a line: its width, and what blur adds and a skeleton is off."""
-
-SYSTEMATIC_PX = 0.03
-"""What a point errs however many samples were averaged, one sigma, px (measured on drawn lines)."""
-
-BILEVEL_SYSTEMATIC_PX = 0.07
-"""The same in black and white, stairs averaged out: round rings of 20 to 50 px are off by 0.05 to 0.08."""
-
 
 GAP_STEP_PX = 1.8
 """Clean samples farther apart than this, px, have others between them that could not be used: they lie about 1 px
@@ -85,8 +77,9 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.15)
     pixels = thin(mask)
     tell(0.4)
+    nothing = Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
     if len(pixels) == 0:
-        return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
+        return nothing
     rings = crossed_rings(ink, mask, pixels)
     pixels = without_rings(pixels, rings)
     chains = trace_chains(pixels)
@@ -96,21 +89,23 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     tell(0.5)
     chains, widths_px = without_specks(chains, _rough_widths(mask, chains))
     if len(chains.start) == 0:
-        return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
+        return with_rings(nothing, rings_in_ink(ink, rings, blur_px=0.0))
     look = WINDOW_WIDTHS * widths_px + WINDOW_PX
     del mask
     graph = clean_graph(chains, measure_lines(ink.darkness, chains.split(), half_width_px=look), noise=ink.noise)
     tell(0.7)
     if not graph.lines:
-        return Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
+        return with_rings(nothing, rings_in_ink(ink, rings, blur_px=0.0))
     look = WINDOW_WIDTHS * np.array(graph.width_px) + WINDOW_PX
     samples = measure_lines(ink.darkness, graph.lines, half_width_px=look)
     sigma_px = max(sample_noise(samples), BILEVEL_SIGMA_PX if ink.bilevel else 0.0)
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink, sigma_px=sigma_px, whole=whole)
-    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, ink, sigma_px))
-    strokes = with_rings(with_crossed_tips(strokes), rings)
+    middles = smooth_middles(cut, ink, sigma_px=sigma_px)
+    loops = round_loops(ink, cut, middles)
+    strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
+    strokes = with_rings(with_crossed_tips(strokes), rings_in_ink(ink, rings, blur_px=middles.blur_px))
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
@@ -132,24 +127,12 @@ def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:
     return middle
 
 
-def _links(cut: Cut, placed: Placed, ink: Ink, sigma_px: float) -> tuple[Link, ...]:
-    """Smooth each link's samples between its nodes, extend them to the nodes, and measure their scatter."""
+def _links(
+    cut: Cut, placed: Placed, middles: Middles, loops: Mapping[int, RoundLoop], sigma_px: float
+) -> tuple[Link, ...]:
+    """Each link's smooth samples between its nodes, extended to the nodes, and their scatter."""
     samples, arms = cut.samples, placed.arms
-    weights = clean_weights(samples, cut.width_px)
-    systematic_px = BILEVEL_SYSTEMATIC_PX if ink.bilevel else SYSTEMATIC_PX
-    half = 4 if sigma_px < 0.1 else 6 if sigma_px < 0.2 else 9
-    back = np.arange(len(samples.points_px)) - samples.first[samples.line]
-    forth = samples.first[samples.line + 1] - 1 - np.arange(len(samples.points_px))
-    beside = (back < cut.skip[samples.line, 0]) | (forth < cut.skip[samples.line, 1])
-    weights[beside & ~cut.loop[samples.line]] = 0
-    place, slope = local_fits(samples.points_px, weights, samples.first, half=half, degree=2)
-    miss = (samples.points_px - place)[:, 1] * slope[:, 0] - (samples.points_px - place)[:, 0] * slope[:, 1]
-    miss /= np.maximum(np.hypot(slope[:, 0], slope[:, 1]), 1e-9)
-    place = unblurred(place, slope, samples.line, blur_variance(ink, samples, weights, cut.width_px))
-    if ink.bilevel:
-        clean = np.flatnonzero((weights > 0) | cut.loop[samples.line])
-        begin = np.searchsorted(clean, samples.first)
-        place[clean] = without_stairs(place[clean], begin, cut.loop)
+    place, slope, weights, miss, half = middles.points_px, middles.slope, middles.weights, middles.miss_px, middles.half
     # Nodes and first clean samples in the arms' frames, all at once.
     at_node = arms.local(placed.nodes_px[np.column_stack([cut.start, cut.end]).ravel()])
     clean = np.flatnonzero(weights > 0)
@@ -166,13 +149,17 @@ def _links(cut: Cut, placed: Placed, ink: Ink, sigma_px: float) -> tuple[Link, .
     scatter = np.sqrt(np.bincount(line, miss[clean] ** 2, minlength=len(cut.start)) / np.maximum(number, 1))
     rest = np.where(number > 2 * half, scatter, sigma_px)
     # Averaging over a window leaves about 1.5 / sqrt(window) of a sample's scatter to a local parabola.
-    sigmas = np.hypot(np.maximum(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), systematic_px).tolist()
+    sigmas = np.hypot(np.maximum(rest, 0.01) * 1.5 / np.sqrt(2 * half + 1), middles.systematic_px).tolist()
     links: list[Link] = []
     behind = (at_sample[:, 0] < at_node[:, 0]) & np.repeat((low <= high) & ~cut.loop, 2)
     for link in range(len(cut.start)):
         start, end = int(cut.start[link]), int(cut.end[link])
         nodes = placed.nodes_px[[start, end]]
-        if cut.loop[link]:
+        if link in loops:
+            points, sigmas[link] = loops[link].points_px, loops[link].sigma_px
+            nodes = points[[0, -1]]
+            placed.nodes_px[start], placed.kinds[start] = points[0], NodeKind.LOOP
+        elif cut.loop[link]:
             points = _closed(place[int(samples.first[link]) : int(samples.first[link + 1])])
             nodes = points[[0, -1]]
             placed.nodes_px[start] = points[0]
