@@ -15,7 +15,7 @@ TOGETHER = 12
 """Neighbouring profiles that are averaged before they are looked at: what noise adds to their edges goes with its
 square."""
 
-FEWEST = 30
+FEWEST = 20
 """With fewer nothing is said."""
 
 STEP_PX = 0.25

@@ -24,6 +24,7 @@ from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
 from digitize.runs import Floats, parted
 from digitize.smooth_middles import Middles, smooth_middles
 from digitize.specks import without_specks
+from digitize.straight_links import straightened
 from digitize.stroke_graph import Chains, trace_chains
 from digitize.strokes import Link, NodeKind, Strokes
 from digitize.thinning import local_widths, thin, without_blots
@@ -104,6 +105,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     placed = place_nodes(cut, graph, ink, sigma_px=sigma_px, whole=whole)
     middles = smooth_middles(cut, ink, sigma_px=sigma_px)
     loops = round_loops(ink, cut, middles)
+    middles = straightened(cut, middles, bilevel=ink.bilevel)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings_in_ink(ink, rings, blur_px=middles.blur_px))
     strokes = with_dash_corners(strokes, lettering_links(strokes))

@@ -29,7 +29,7 @@ FARTHEST_STEP_PX = 0.5
 FLANK_SIGMAS, FLANK_PX = 2.5, 0.5
 """Pixels looked at reach so far beyond the line's edges: its whole flank, and little of what lies beside it."""
 
-BLUR_KNOWN_PX = 0.2
+BLUR_KNOWN_PX = 0.15
 """How well a picture's blur is known beforehand, one sigma: a thin line does not tell its width from its blur, and
 blur draws a bend inward."""
 
