@@ -236,9 +236,7 @@ def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     # Exploratory Data Analysis, 1977), and the middle of that over fewer cells bends along.
     left = cells.astype(np.int16) - wide
     left[np.abs(left) > MOST_BEND] = 0
-    bend = _middle_of_cells(
-        (left + MIDDLE_GREY).astype(np.uint8), most=BEND_MEDIAN_CELLS, blur_cells=BEND_BLUR_CELLS
-    )
+    bend = _middle_of_cells((left + MIDDLE_GREY).astype(np.uint8), most=BEND_MEDIAN_CELLS, blur_cells=BEND_BLUR_CELLS)
     return np.asarray(np.clip(wide + bend.astype(np.int16) - MIDDLE_GREY, 1, 255), np.uint8)
 
 
