@@ -231,7 +231,7 @@ def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     cells = cv2.resize(grey, (columns, rows), interpolation=cv2.INTER_AREA)
     # Dark dents filled: among lettering and hatching a mean is part ink. Slopes stay where they are.
     cells = cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    wide = _middle_of_cells(cells, most=PAPER_MEDIAN_CELLS, blur_cells=PAPER_BLUR_CELLS)
+    wide = _middle_of_cells(np.asarray(cells, np.uint8), most=PAPER_MEDIAN_CELLS, blur_cells=PAPER_BLUR_CELLS)
     # Where the light bends, a wide median is off by the bend: what it leaves tells by how much (Tukey's "twicing",
     # Exploratory Data Analysis, 1977), and the middle of that over fewer cells bends along.
     left = cells.astype(np.int16) - wide

@@ -57,7 +57,7 @@ def test_a_circle_has_its_own_radius_however_small_and_blurred(
     radius_px: float, width_px: float, blur_px: float
 ) -> None:
     ink = ink_of(ellipse_points(radius_px, radius_px, 0), width_px, Camera(blur_px=blur_px))
-    about = Ellipse(MIDDLE_PX + [0.2, -0.1], radius_px + 0.2, radius_px - 0.1, 0.3)
+    about = Ellipse(MIDDLE_PX + np.array([0.2, -0.1]), radius_px + 0.2, radius_px - 0.1, 0.3)
 
     fit = fitted(ink, about, width_px, math.hypot(blur_px, PIXEL_PX))
 
