@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,9 @@ START_BLUR = 0.7
 
 ALIKE_PIXELS = 2.0
 """Neighbouring pixels err alike in JPEG's ripples and in softened stairs: so many count as one."""
+
+MOST_PIXELS = 2500
+"""Of a large line's pixels so many are looked at: they tell it to some thousandths of a px."""
 
 SIDES = 24
 """Points that carry a moved ellipse from one step to the next."""
@@ -185,6 +189,7 @@ class _Pixels:
                 way = np.arctan2(place[:, 1] - about.centre_px[which, 1], place[:, 0] - about.centre_px[which, 0])
                 near &= _nearest(angles[order], alone[order], way)
             place = place[near]
+            place = place[:: 1 + len(place) // MOST_PIXELS]
             some[which] = len(place) > 3 * UNKNOWNS
             points.append(place if some[which] else np.zeros((1, 2)))
         number = np.array([len(place) for place in points])
@@ -254,10 +259,9 @@ class _Fit:
         change[BLUR] = -ink * ((low / blur + outer) * bell_low + (high / blur - inner) * bell_high)
         change[INK], change[PAPER] = part, 1
         change *= free.T[:, of]
-        rows, columns = np.triu_indices(UNKNOWNS)
-        square = np.empty((len(free), UNKNOWNS, UNKNOWNS))
-        products = np.add.reduceat(change[rows] * change[columns], seen.first, axis=1).T
-        square[:, rows, columns] = square[:, columns, rows] = products
+        # Line by line: products of all pixels side by side would take three times as long.
+        parts = [change[:, a:b] for a, b in pairwise([*seen.first.tolist(), len(of)])]
+        square = np.stack([part @ part.T for part in parts])
         right = np.add.reduceat(change * rest, seen.first, axis=1).T
         number = np.diff(seen.first, append=len(of))
         noise2 = np.maximum(np.add.reduceat(rest**2, seen.first) / np.maximum(number - UNKNOWNS, 1), 1.0)
