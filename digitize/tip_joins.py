@@ -30,8 +30,9 @@ bevel."""
 MITRE_SPAN_WIDTHS = 4.0
 """Over what lengths mitres are spread."""
 
-ALIKE = 2.5
-"""So many neighbouring columns err alike: their misfits count that much less."""
+ALIKE = 1.5
+"""So many neighbouring columns err alike: their misfits count that much less. At 2.5 joins that the ink tells apart
+were averaged all the same; at 1 some were taken for others (trials)."""
 
 MOST_MISFIT = 2.0
 """Mean square misfit, in the columns' own sigma, from which on a tip is something else: drawn ones have up to 1.5, a
