@@ -1,6 +1,6 @@
 """Where the sides of an acute tip meet, by the amount of ink across it and the ways in which pens join lines."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -40,6 +40,10 @@ blunt nose, where sides come round to each other, 8 or more."""
 
 MOST_SIGMA_PX = 1.5
 """A tip less sure than this, one sigma, is better told by its sides alone."""
+
+NEAR_WIDTHS, NEAR_PX, LOOSENED = 4.0, 12.0, 20.0
+"""How far in from the tip is near it, in line widths and px at least, and how many times less the sides farther off are
+believed then: tails of sections given by points turn within some widths of their end."""
 
 AMOUNT_SIGMA = 0.004
 """What one line's amount of ink errs, measured over some hundred columns, in parts of it."""
@@ -109,16 +113,15 @@ def tip_place(seen: TipInk, *, bilevel: bool) -> TipPlace | None:
     then it ends as the join does. That distance is a parabola by s, which the sides themselves, where they are seen
     alone, tell as well. For each join all this is fitted by least squares (Levenberg, Quarterly of Applied Mathematics
     2, 1944); a mitre's length, which is free, is charged for (MacKay, "Bayesian interpolation", Neural Computation 4,
-    1992).
+    1992). Where nothing explains it all, sides may turn on their last way to the tip: then only what is near is asked.
     """
-    beat = np.inf
-    fits: dict[Join, _Fit] = {}
-    for join in Join:
-        fits[join] = _fit(seen, join, beat, bilevel=bilevel)
-        beat = min(beat, fits[join].cost)
-    best = max(fit.evidence for fit in fits.values())
-    if any(fit.evidence == best and fit.cost > MOST_MISFIT * len(seen.times) for fit in fits.values()):
+    fits = _joined(seen, bilevel=bilevel)
+    if not _explains(fits, seen):
+        seen = _near(seen)
+        fits = _joined(seen, bilevel=bilevel)
+    if not _explains(fits, seen):
         return None
+    best = max(fit.evidence for fit in fits.values())
     weights = np.array([USUAL[join] * np.exp(fit.evidence - best) for join, fit in fits.items()])
     weights /= weights.sum()
     places = np.array([fit.along_px for fit in fits.values()])
@@ -129,6 +132,34 @@ def tip_place(seen: TipInk, *, bilevel: bool) -> TipPlace | None:
         return None
     likeliest = int(weights.argmax())
     return TipPlace(seen.at(along, _aside(seen, along)), sigma, list(fits)[likeliest], float(weights[likeliest]))
+
+
+def _explains(fits: dict[Join, _Fit], seen: TipInk) -> bool:
+    """Whether the likeliest join misses what is seen by little."""
+    return max(fits.values(), key=lambda fit: fit.evidence).cost <= MOST_MISFIT * len(seen.times)
+
+
+def _near(seen: TipInk) -> TipInk:
+    """What is seen near the tip, and hardly anything of how its sides run farther off."""
+    near = seen.along_px < max(NEAR_WIDTHS * seen.width_px, NEAR_PX)
+    return replace(
+        seen,
+        along_px=seen.along_px[near],
+        times=seen.times[near],
+        sigma=seen.sigma[near],
+        aside_px=seen.aside_px[near],
+        covariance=LOOSENED**2 * seen.covariance,
+    )
+
+
+def _joined(seen: TipInk, *, bilevel: bool) -> dict[Join, _Fit]:
+    """The best tip with each kind of join."""
+    beat = np.inf
+    fits: dict[Join, _Fit] = {}
+    for join in Join:
+        fits[join] = _fit(seen, join, beat, bilevel=bilevel)
+        beat = min(beat, fits[join].cost)
+    return fits
 
 
 def _aside(seen: TipInk, along: float) -> float:
