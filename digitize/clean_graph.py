@@ -172,7 +172,7 @@ class _Work:
                 continue
             a, b = self.start[line], self.end[line]
             if a == b:
-                if self.ends_at(a) > 2 and self.is_hole(line, self.width_at(a, line)):
+                if self.ends_at(a) > 2 and self.is_hole(line, self.rim_width(a, line)):
                     self.drop(line)
                 continue
             if self.ends_at(a) < 3 or self.ends_at(b) < 3:
@@ -216,8 +216,16 @@ class _Work:
                     self.drop(other)
         for line in sorted(self.alive):
             node = self.start[line]
-            if self.end[line] == node and self.ends_at(node) > 2 and self.is_hole(line, self.width_at(node, line)):
+            if self.end[line] == node and self.ends_at(node) > 2 and self.is_hole(line, self.rim_width(node, line)):
                 self.drop(line)
+
+    def rim_width(self, node: int, line: int) -> float:
+        """Width of the lines whose ink a line that returns to a node may run around in, px.
+
+        Where just one more ends there, it is the merged tip of a thin outline, wider than the outline itself.
+        """
+        width = self.width_at(node, line)
+        return min(width, self.width[line]) if self.ends_at(node) == 3 else width
 
     def is_hole(self, line: int, width: float) -> bool:
         """Whether a line that returns to a node where others meet runs around a hole in their merged ink.

@@ -83,16 +83,20 @@ def _polygon(points: NDArray[np.float64], slack_px: float) -> shapely.Polygon:
 THIN_WIDTHS = 1.5
 """A loop whose area over half its perimeter is less, in line widths, is a gap inside one line."""
 
+LONE_THIN_WIDTHS = 1.0
+"""The same of a loop that nothing meets: a gap in a line has the line at its ends. The sides of a slender rib drawn
+small lie no farther apart than this."""
+
 
 def crosses_itself(loop: Loop) -> bool:
     """Tell whether a loop is a figure of eight rather than the outline of one area."""
     return bool(shapely.area(loop.polygon) < 0.95 * loop.area_px2)
 
 
-def is_thin(loop: Loop, width_px: float) -> bool:
+def is_thin(loop: Loop, width_px: float, *, least_widths: float = THIN_WIDTHS) -> bool:
     """Tell whether a loop is no more than a gap inside one line."""
     around = shapely.length(loop.polygon)
-    return bool(around == 0 or 2 * shapely.area(loop.polygon) / around < THIN_WIDTHS * width_px)
+    return bool(around == 0 or 2 * shapely.area(loop.polygon) / around < least_widths * width_px)
 
 
 SAME_SHARE = 0.9

@@ -12,7 +12,17 @@ from digitize.core2 import blocks
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields
 from digitize.link_sizes import link_lengths_px
-from digitize.loop import CLOSED_ON_ITSELF, SAME_SHARE, Loop, Role, crosses_itself, is_same, is_thin, loop_along
+from digitize.loop import (
+    CLOSED_ON_ITSELF,
+    LONE_THIN_WIDTHS,
+    SAME_SHARE,
+    Loop,
+    Role,
+    crosses_itself,
+    is_same,
+    is_thin,
+    loop_along,
+)
 from digitize.marks import without_marks
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.nesting import alike, has_tip, nest
@@ -99,7 +109,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
         return []
     if len(whole.inner) == 1:
         loop = loop_along(graph, whole.outer, Role.PART, 1.0, "a line closed on itself")
-        return [] if is_thin(loop, width_px) else [loop]
+        return [] if is_thin(loop, width_px, least_widths=LONE_THIN_WIDTHS) else [loop]
     strokes_closed = closed_strokes(graph, block)
     taken = [
         loop_along(graph, walk, Role.PART, CLOSED_ON_ITSELF, "a line closed on itself, met by others")
