@@ -26,7 +26,8 @@ SEEN_WIDTHS = 6.0
 """The direction of an end is that of its last so many line widths."""
 
 ASIDE_WIDTHS, ASIDE_SHARE = 0.6, 0.15
-"""An end meets the other's line within this many widths, and parts of the gap: on a curve of four gaps' radius."""
+"""An end meets the other's line within this many widths, and parts of the gap: on a curve of four gaps' radius; on a
+narrower one each meets the other's alike, to within so many widths."""
 
 FACING_COSINE = -np.cos(np.radians(35))
 """The two ends point against each other at least so well."""
@@ -58,11 +59,13 @@ def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]
     gap = ends[b] - ends[a]
     gap_px = np.hypot(gap[:, 0], gap[:, 1])
     width_px = np.minimum(widths_px[a], widths_px[b])
-    aside_a = np.abs(gap[:, 0] * ways[a, 1] - gap[:, 1] * ways[a, 0])
-    aside_b = np.abs(gap[:, 0] * ways[b, 1] - gap[:, 1] * ways[b, 0])
+    aside_a = gap[:, 0] * ways[a, 1] - gap[:, 1] * ways[a, 0]
+    aside_b = gap[:, 0] * ways[b, 1] - gap[:, 1] * ways[b, 0]
     facing = (gap_px <= np.minimum(most_px[a], most_px[b])) & ((ways[a] * ways[b]).sum(axis=1) < FACING_COSINE)
     facing &= ((ways[a] * gap).sum(axis=1) > 0) & ((ways[b] * gap).sum(axis=1) < 0)
-    facing &= np.maximum(aside_a, aside_b) <= ASIDE_WIDTHS * width_px + ASIDE_SHARE * gap_px
+    nearly_straight = np.maximum(np.abs(aside_a), np.abs(aside_b)) <= ASIDE_WIDTHS * width_px + ASIDE_SHARE * gap_px
+    # The two tangents of one arc meet its chord alike (Parent and Zucker 1989), however much it bends.
+    facing &= nearly_straight | (np.abs(aside_a - aside_b) <= ASIDE_WIDTHS * width_px)
     pairs: list[tuple[Side, Side]] = []
     taken: set[int] = set()
     for which in np.flatnonzero(facing)[np.argsort(gap_px[facing])].tolist():
