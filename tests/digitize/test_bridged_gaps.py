@@ -135,3 +135,13 @@ def test_dashes_that_happen_to_be_measured_thin_close_an_outline_as_their_line_d
     whole = with_gaps_bridged(strokes, np.zeros(len(strokes.links), dtype=np.bool_))
 
     assert part_areas(whole) == pytest.approx([78 * 52], rel=0.01)
+
+
+def test_a_gap_in_a_narrow_curve_is_bridged_where_both_ends_are_tangents_of_one_arc():
+    at = np.radians(np.linspace(16, 360, 400))
+    narrow = np.column_stack([100 + 9 * np.cos(at), 100 + 9 * np.sin(at)])
+
+    strokes = bridged(narrow)
+
+    assert part_areas(strokes) == pytest.approx([np.pi * 9**2], rel=0.01)
+    assert strokes.links[0].bridged
