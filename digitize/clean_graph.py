@@ -209,7 +209,7 @@ class _Work:
         for (a, b), lines in pairs.items():
             lines.sort(key=lambda line: (self.length[line], line))
             for one, other in pairwise(lines):
-                width = max(self.width_at(a, one), self.width_at(b, one))
+                width = max(self.rim_width(node, line) for node, line in ((a, one), (b, one), (a, other), (b, other)))
                 middles = [self.lines[line][len(self.lines[line]) // 2] for line in (one, other)]
                 apart = float(np.hypot(*(middles[0] - middles[1])))
                 if self.length[other] < MERGED_WIDTHS * width and apart < HOLE_WIDTHS * width + 1:
@@ -220,9 +220,9 @@ class _Work:
                 self.drop(line)
 
     def rim_width(self, node: int, line: int) -> float:
-        """Width of the lines whose ink a line that returns to a node may run around in, px.
+        """Width of the lines in whose ink there may be a hole that a line runs around, from a node, px.
 
-        Where just one more ends there, it is the merged tip of a thin outline, wider than the outline itself.
+        Where just one more ends at the node, it is the merged tip of a slender outline, wider than the outline itself.
         """
         width = self.width_at(node, line)
         return min(width, self.width[line]) if self.ends_at(node) == 3 else width

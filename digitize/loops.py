@@ -191,7 +191,8 @@ def _sharing(loop: Loop, width_px: float) -> Loop:
 
 
 SMALL_WIDTHS = 12.0
-"""A loop on its own no longer than this, in line widths, is a letter, an arrowhead or a mark: no part."""
+"""A loop on its own no longer than this, in line widths, is a letter, an arrowhead or a mark: no part, unless it has a
+hole, as a washer has."""
 
 SHARING = 0.6
 """Confidence of an outline that shares its line with another over some of its length: the ink does not tell which way
@@ -206,6 +207,7 @@ def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop,
     candidates = [i for i, loop in enumerate(loops) if loop.role is Role.PART]
     nested = nest([loops[i].polygon for i in candidates], [loops[i].walk for i in candidates], graph, width_px=width_px)
     done = list(loops)
+    with_holes = {candidates[found.parent] for found in nested if found.is_hole and found.parent is not None}
     for which, found in zip(candidates, nested, strict=True):
         loop = loops[which]
         size_px = float(np.ptp(loop.points_px, axis=0).max())
@@ -213,7 +215,7 @@ def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop,
             done[which] = replace(
                 loop, role=Role.HOLE, confidence=found.confidence, why=found.why, parent=candidates[found.parent]
             )
-        elif size_px < SMALL_WIDTHS * width_px:
+        elif size_px < SMALL_WIDTHS * width_px and which not in with_holes:
             done[which] = replace(loop, role=Role.MARK, confidence=0.1, why="too small to be a part")
         elif found.parent is not None:
             done[which] = replace(loop, confidence=min(loop.confidence, found.confidence), why=found.why)
