@@ -105,7 +105,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     placed = place_nodes(cut, graph, ink, sigma_px=sigma_px, whole=whole)
     middles = smooth_middles(cut, ink, sigma_px=sigma_px)
     loops = round_loops(ink, cut, middles)
-    middles = straightened(cut, middles, bilevel=ink.bilevel)
+    middles = straightened(cut, middles, ink)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes), rings_in_ink(ink, rings, blur_px=middles.blur_px))
     strokes = with_dash_corners(strokes, lettering_links(strokes))

@@ -10,6 +10,8 @@ from digitize.cut_lines import Cut
 from digitize.runs import Floats
 from digitize.smooth_middles import Middles
 from digitize.smoothing import ALIKE
+from digitize.straight_edges import ENDS_PX, WRONG_PX, straight_edges
+from pictures.ink import Ink
 
 FEWEST = 24
 """Clean samples without which a link tells nothing: a gentle curve is straight over fewer."""
@@ -34,21 +36,29 @@ AVERAGE_PX, BILEVEL_AVERAGE_PX = 0.1, 0.3
 long as they are."""
 
 
-def straightened(cut: Cut, middles: Middles, *, bilevel: bool) -> Middles:
+MOST_OFF_PX = 0.6
+"""Farther no average of stairs lies from a straight line: with both edges on whole pixels its middle is half a px off.
+"""
+
+
+def straightened(cut: Cut, middles: Middles, ink: Ink) -> Middles:
     """Give middles with those of straight links on their least-squares lines.
 
     What a line's samples leave it by is taken apart into Legendre polynomials: noise that is alike over ALIKE of N
     samples gives each an rms of its sigma times sqrt(ALIKE / N), a bend gives the lowest of them far more. So noise of
-    many samples, and stairs, which a moving average follows, do not make a straight edge into curves.
+    many samples, which a moving average follows, does not make a straight edge into curves. In black and white a link
+    is straight too where straight edges part its pixels from the paper, and lies midway between these: along a row of
+    pixels its stairs may be as long as itself.
 
     Parameters
     ----------
     cut : Cut
     middles : Middles
         Of all its links; rings stay as they are.
-    bilevel : bool
-        Whether the picture is black and white.
+    ink : Ink
+        Of the picture.
     """
+    bilevel = ink.bilevel
     samples, count = cut.samples, len(cut.start)
     clean = np.flatnonzero((middles.weights > 0) & ~cut.loop[samples.line])
     of = samples.line[clean]
@@ -85,9 +95,22 @@ def straightened(cut: Cut, middles: Middles, *, bilevel: bool) -> Middles:
     average = np.abs(total[high] - total[low]) / (high - low)
     far = np.hypot(BILEVEL_AVERAGE_PX if bilevel else AVERAGE_PX, 4 * sigma * np.sqrt(ALIKE / (2 * AVERAGED + 1)))
     straight &= np.bincount(of, average > far[of], minlength=count) == 0
-    return replace(
-        middles, points_px=_on_lines(middles.points_px, clean, of, straight, middle, np.column_stack([c, s]))
-    )
+    ways = np.column_stack([c, s])
+    if bilevel:
+        near = (number >= FEWEST) & (np.bincount(of, average > MOST_OFF_PX, minlength=count) == 0)
+        along = ((points - middle[of]) * ways[of]).sum(axis=1)
+        for link in np.flatnonzero(near).tolist():
+            own = along[begin[link] : begin[link] + number[link]]
+            reach_px = float(own.min()) + ENDS_PX, float(own.max()) - ENDS_PX
+            found = straight_edges(
+                ink.darkness, middle[link], ways[link], reach_px=reach_px, width_px=float(cut.ink_px[link])
+            )
+            if found is not None and found.wrong_px < WRONG_PX:
+                straight[link] = True
+                middle[link] += found.level_px * np.array([-s[link], c[link]])
+                turned = ways[link] + found.slope * np.array([-s[link], c[link]])
+                ways[link] = turned / np.hypot(*turned)
+    return replace(middles, points_px=_on_lines(middles.points_px, clean, of, straight, middle, ways))
 
 
 def _on_lines(
