@@ -20,7 +20,13 @@ from job.progress import Silent
 from sample_scans.files import known_marks_px, sample_path
 
 SAMPLE = "plan_photo.jpg"
-FOUND = ((job.see, "find_border"), (job.see, "long_lines"), (job.observe, "straight_among"), (job.see, "find_cards"))
+FOUND = (
+    (job.see, "border_among"),
+    (job.see, "reduce_ink"),
+    (job.see, "long_lines"),
+    (job.observe, "straight_among"),
+    (job.see, "find_cards"),
+)
 ADJUSTED = ((job.run, "adjust"),)
 
 

@@ -96,7 +96,11 @@ def find_border(ink: Ink, *, sheet_px: Points | None = None) -> Border | None:
     Border or None
         None when there is no border, and when what is there could as well be a part of the plan.
     """
-    reduced = reduce_ink(ink_mask(ink, sheet_px))
+    return border_among(ink, reduce_ink(ink_mask(ink, sheet_px)))
+
+
+def border_among(ink: Ink, reduced: Reduced) -> Border | None:
+    """Find the border, as `find_border`, in ink already reduced: what is left of the work needs little memory."""
     diagonal = reduced.diagonal_px
     pieces = line_pieces(reduced.ink, least_px=0.006 * diagonal)
     runs = join_runs(pieces, diagonal_px=diagonal, least_px=0.6 * LEAST_SIDE * diagonal, most=MOST_RUNS)

@@ -100,11 +100,12 @@ class Run:
 
 
 def reduce_ink(mask: NDArray[np.uint8]) -> Reduced:
-    """Give an ink mask (1 or 0) at reduced size, thin lines kept dark."""
+    """Give an ink mask (1 or 0) at reduced size, thin lines kept dark; the mask itself is used up."""
     height, width = mask.shape
+    np.multiply(mask, 255, out=mask)
     factor = max(1.0, max(height, width) / REDUCED_PX)
     size = (max(1, round(width / factor)), max(1, round(height / factor)))
-    small = cv2.resize(mask * np.uint8(255), size, interpolation=cv2.INTER_AREA) if factor > 1 else mask * np.uint8(255)
+    small = cv2.resize(mask, size, interpolation=cv2.INTER_AREA) if factor > 1 else mask
     # A line thinner than a reduced px comes out grey: brought back to full darkness, so that pieces do not break.
     small = cv2.convertScaleAbs(small, alpha=max(1.0, factor))
     small = _without_thick(np.asarray(small, dtype=np.uint8))

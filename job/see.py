@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.border import Border, find_border
+from calibration.border import Border, border_among, find_border
 from calibration.card_finder import FoundCard, find_cards
 from calibration.kind import Kind
+from calibration.line_runs import Reduced, reduce_ink
 from calibration.observations import Skew
 from calibration.sheet import find_sheet
 from calibration.skew import find_skew
@@ -20,7 +21,7 @@ from job.job import Found, LinesFrom, Sheet, SheetKind
 from job.long_lines import LongLine, long_lines
 from job.paper import paper_noted
 from job.progress import INK, LINES, READING, WORDS, Progress
-from pictures.ink import Ink, find_ink
+from pictures.ink import Ink, find_ink, ink_mask
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
 from pictures.squared_paper import SquaredPaper, find_squared_paper, without_squared_paper
@@ -75,8 +76,10 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
     from job.drawn_lines import drawn_lines
 
     with progress.stage(LINES), ThreadPoolExecutor(max_workers=1) as beside:
-        # Half of the search for a border is one call of OpenCV that uses one core.
-        bordered = beside.submit(_border, ink, plain, sheet_px, ignore)
+        # Half of the search for a border is one call of OpenCV that uses one core. The ink is reduced first: that and
+        # following lines would both need a few bytes for every pixel.
+        reduced = None if Found.BORDER in ignore else reduce_ink(ink_mask(plain, sheet_px))
+        bordered = beside.submit(_border, ink, plain, reduced, sheet_px)
         kept = Found.SQUARED_PAPER in ignore
         drawn = drawn_lines(picture, sheet, plain, sheet_px=sheet_px, paper=paper, keep_paper=kept)
         border = bordered.result()
@@ -110,11 +113,11 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
     )
 
 
-def _border(ink: Ink, plain: Ink, sheet_px: NDArray[np.float64] | None, ignore: tuple[Found, ...]) -> Border | None:
-    """The drawn border, in the ink without the lines of squared paper, or else with them."""
-    if Found.BORDER in ignore:
+def _border(ink: Ink, plain: Ink, reduced: Reduced | None, sheet_px: NDArray[np.float64] | None) -> Border | None:
+    """The drawn border, in the ink without the lines of squared paper, or else with them; None if not `reduced`."""
+    if reduced is None:
         return None
-    border = find_border(plain, sheet_px=sheet_px)
+    border = border_among(plain, reduced)
     # A border drawn along the paper's lines may have suffered with them.
     return find_border(ink, sheet_px=sheet_px) if border is None and plain is not ink else border
 

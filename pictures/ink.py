@@ -155,23 +155,25 @@ def _mask(ink: Ink, within: Polygon | None, least_cells: NDArray[np.uint8]) -> N
     """Pixels darker than the least, given in cells over the picture, and than the blur of darker ink near by."""
     darkness = ink.darkness
     height, width = darkness.shape
-    mask = np.empty_like(darkness)
     table = (HALO_PART * np.arange(256)).astype(np.uint8)
     near = np.ones((HALO_SIDE_PX, HALO_SIDE_PX), np.uint8)
-    least = cv2.resize(least_cells, (width, height), interpolation=cv2.INTER_LINEAR)
+    # The least over the whole picture, one byte a pixel: becomes the mask strip by strip.
+    mask = np.asarray(cv2.resize(least_cells, (width, height), interpolation=cv2.INTER_LINEAR), np.uint8)
+    sheet = None if within is None else np.round(np.asarray(within) * 16).astype(np.int32)
     margin = HALO_SIDE_PX
     for top in range(0, height, MASK_ROWS):
         bottom = min(top + MASK_ROWS, height)
         first, last = max(0, top - margin), min(height, bottom + margin)
         smooth = cv2.GaussianBlur(darkness[first:last], (5, 5), SMOOTH_PX)
         floor = cv2.LUT(cv2.dilate(smooth, near), table)
-        floor = np.maximum(floor, least[first:last], out=floor)
-        firm = cv2.compare(smooth, floor, cv2.CMP_GT)
-        np.bitwise_and(firm[top - first : bottom - first], 1, out=mask[top:bottom])
-    if within is not None:
-        sheet = np.zeros_like(mask)
-        cv2.fillPoly(sheet, [np.round(np.asarray(within) * 16).astype(np.int32)], 1, shift=4)
-        cv2.bitwise_and(mask, sheet, dst=mask)
+        here = slice(top - first, bottom - first)
+        floor = np.maximum(floor[here], mask[top:bottom])
+        firm = cv2.compare(np.ascontiguousarray(smooth[here]), floor, cv2.CMP_GT)
+        inside = np.ones_like(firm)
+        if sheet is not None:
+            inside[:] = 0
+            cv2.fillPoly(inside, [sheet - np.array([0, 16 * top], np.int32)], 1, shift=4)
+        np.bitwise_and(firm, inside, out=mask[top:bottom])
     return mask
 
 

@@ -46,16 +46,38 @@ def line_peaks(darkness: NDArray[np.uint8], *, noise: float, sheet: NDArray[np.u
         0 where nothing counts.
     """
     height, width = darkness.shape
-    rows = np.arange(1, height - 1, ROW_STEP)
     beside = beside_px(darkness.shape)
-    if len(rows) == 0 or width <= 2 * beside + 2:
+    if height < 3 or width <= 2 * beside + 2:
         return Peaks(*(np.empty(0, np.float32) for _ in range(3)))
+    rows = np.arange(1, height - 1, ROW_STEP)
+    least = max(LEAST_RISE, RISE_SIGMAS * noise / 2)
+    # Many rows at once are fast; all of them would need as much memory again as a large picture.
+    many = max(1, PIXELS_AT_ONCE // width)
+    found = [
+        _on_rows(darkness, rows[first : first + many], beside, least, sheet) for first in range(0, len(rows), many)
+    ]
+    x, y, shade = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    return Peaks(x, y, shade)
+
+
+PIXELS_AT_ONCE = 4_000_000
+"""Pixels of the rows looked at together."""
+
+
+def _on_rows(
+    darkness: NDArray[np.uint8],
+    rows: NDArray[np.int64],
+    beside: int,
+    least: float,
+    sheet: NDArray[np.uint8] | None,
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+    """Places and shades of the peaks on some rows."""
+    width = darkness.shape[1]
     three = [np.ascontiguousarray(darkness[rows + shift]) for shift in (-1, 0, 1)]
     mean = cv2.addWeighted(cv2.addWeighted(three[0], 0.5, three[2], 0.5, 0), 2 / 3, three[1], 1 / 3, 0)
     level = cv2.blur(mean, (3, 1), borderType=cv2.BORDER_REPLICATE).astype(np.int16)
     middle = level[:, beside:-beside]
     sides = np.maximum(level[:, : -2 * beside], level[:, 2 * beside :])
-    least = max(LEAST_RISE, RISE_SIGMAS * noise / 2)
     top = middle - sides > least
     top &= middle >= level[:, beside - 1 : -beside - 1]
     top &= middle > level[:, beside + 1 : width - beside + 1]
@@ -67,7 +89,7 @@ def line_peaks(darkness: NDArray[np.uint8], *, noise: float, sheet: NDArray[np.u
         row, column = row[inside], column[inside]
     before, here, after = (level[row, column + shift].astype(np.float32) for shift in (-1, 0, 1))
     bend = np.maximum(2 * here - before - after, 1)
-    return Peaks((column + (after - before) / (2 * bend)).astype(np.float32), rows[row].astype(np.float32), here)
+    return (column + (after - before) / (2 * bend)).astype(np.float32), rows[row].astype(np.float32), here
 
 
 def beside_px(shape: tuple[int, ...]) -> int:

@@ -34,6 +34,10 @@ _SMALL_JPEG_QUALITY = 50
 _CLEAN_SHARE = 0.97
 
 
+# Rows whitened at a time: the paper's shade under a whole page would need as much memory as the page.
+_STRIP_ROWS = 512
+
+
 class Encoding(StrEnum):
     """How a picture's bytes are packed: names of PDF filters (ISO 32000, 7.4)."""
 
@@ -143,12 +147,15 @@ def small_picture(flat: FlatPicture, white: PaperWhite, *, fraction: Fraction) -
 def whitened(pixels: Pixels, white: PaperWhite, window_px: tuple[int, int, int, int]) -> Pixels:
     """Give the window (x0, y0, x1, y1) px of a flat picture's pixels, divided by its paper and clipped to white."""
     x0, y0, x1, y1 = window_px
-    crop = np.ascontiguousarray(pixels[y0:y1, x0:x1])
+    clean = np.array(pixels[y0:y1, x0:x1], order="C")
     if white.paper is None:
-        return crop
-    under = _paper_under(white.paper, pixels.shape, window_px)
-    cv2.divide(crop, under, dst=under, scale=255)
-    return np.asarray(cv2.LUT(under, white.levels), np.uint8)
+        return clean
+    for top in range(y0, y1, _STRIP_ROWS):
+        bottom = min(top + _STRIP_ROWS, y1)
+        strip = clean[top - y0 : bottom - y0]
+        cv2.divide(strip, _paper_under(white.paper, pixels.shape, (x0, top, x1, bottom)), dst=strip, scale=255)
+        cv2.LUT(strip, white.levels, dst=strip)
+    return clean
 
 
 def reduced(pixels: Pixels, long_side_px: int) -> Pixels:
