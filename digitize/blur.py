@@ -1,5 +1,7 @@
 """How wide a picture's blur is, told from its lines, and what it does to lines that bend."""
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -68,6 +70,7 @@ def blur_variance(ink: Ink, samples: Samples, weights: Floats, width_px: Floats)
     return float(np.median(found)) ** 2
 
 
+@cache
 def _by_ratio() -> tuple[Floats, Floats]:
     """Edges over amount, rising, and sigma over amount, of lines from wide to thin."""
     sigma = np.linspace(0.01, 1.2, 60)[:, None]

@@ -16,7 +16,7 @@ from digitize.spoilt import clean_weights
 from digitize.strokes import NodeKind
 from digitize.through import join_through_arms
 from digitize.tip_ink import tip_ink
-from digitize.tip_joins import tip_place
+from digitize.tip_joins import tip_places
 from pictures.ink import STAIR_BLUR_PX, Ink
 from pictures.ridge import profiles
 
@@ -132,10 +132,10 @@ def place_nodes(cut: Cut, graph: Graph, ink: Ink, *, sigma_px: float, whole: NDA
     ]
     widths = cut.ink_px[line[pairs[sharp]]].mean(axis=1)
     blur_px = np.sqrt(blur_variance(ink, samples, weights, cut.width_px)) if len(tips) else 0.0
-    for number, (tip, (one_side, other_side)) in enumerate(zip(tips.tolist(), sides, strict=True)):
-        seen = tip_ink(
+    measured = [
+        tip_ink(
             whole,
-            place[tip],
+            place[tip].copy(),
             (one_side, other_side),
             width_px=float(widths[number]),
             blur_px=float(blur_px) or STAIR_BLUR_PX,
@@ -143,8 +143,14 @@ def place_nodes(cut: Cut, graph: Graph, ink: Ink, *, sigma_px: float, whole: NDA
             sigma_px=sigma_px,
             bilevel=ink.bilevel,
         )
-        found = tip_place(seen, bilevel=ink.bilevel) if seen is not None else None
-        place[tip] = found.at_px if found is not None else within[number]
+        for number, (tip, (one_side, other_side)) in enumerate(zip(tips.tolist(), sides, strict=True))
+    ]
+    seen = [number for number, one in enumerate(measured) if one is not None]
+    found = tip_places([one for one in measured if one is not None], bilevel=ink.bilevel)
+    for number, told in zip(seen, found, strict=True):
+        if told is not None:
+            within[number] = told.at_px
+    place[tips] = within
     kinds[loop] = NodeKind.LOOP
     return Placed(place, kinds, arms)
 

@@ -69,6 +69,9 @@ is."""
 BLUR_OVERTOLD = 0.95
 """The blur told from the whole picture is some more than that of its lines: noise adds to it."""
 
+MOST_STEPS, SETTLED_PX = 20, 1e-3
+"""A line's width and the blur are sought in so many steps, or until one is shorter than this."""
+
 BLACK = 255.0
 """Darkness of ink in a picture of black and white."""
 
@@ -274,7 +277,7 @@ def _sides_alone(
     shapes, sums, papers = [], [], []
     for side, places, fit in zip(sides, local, fits, strict=True):
         s = places[:, 0]
-        apart = np.polyval(half_gap[::-1], s)
+        apart = half_gap[0] + s * (half_gap[1] + s * (half_gap[2] + s * half_gap[3]))
         far = np.flatnonzero((apart > half_px) & (s < s[0] + 2 * SIDE_REACH_PX))[: int(SIDE_REACH_PX)]
         if len(far) < FEWEST:
             return None
@@ -327,25 +330,42 @@ def _width_and_blur(
     core = np.array([-STEP_PX, 0.0, STEP_PX])
     core_sigma = float(np.hypot(noise * width_px / (single * np.sqrt(1.5)), DARK_SIGMA))
 
-    def misses(width: float, blur: float) -> Floats:
-        root = np.sqrt(2) * blur
-        one = (erf((width / 2 - x) / root) + erf((width / 2 + x) / root)) / 2
-        half = times[:, None] * width / 2
-        many = ((erf((half - core) / root) + erf((half + core) / root)) / 2).mean(axis=1)
-        return np.concatenate(
+    def misses(width: float, blur: float) -> tuple[Floats, Floats]:
+        # A line's edges from each step across it, and merged ink's from its core, then slopes by width and by blur.
+        one, by_width, by_blur = _between(np.stack([width / 2 - x, width / 2 + x]), blur)
+        many, by_half, many_by_blur = _between((times[:, None] * width / 2 - core).T, blur)
+        by_darkness = np.concatenate([profile / SHAPE_SIGMA, dark / core_sigma]) / single
+        told = np.concatenate([one / SHAPE_SIGMA, many / core_sigma])
+        by = np.stack(
             [
-                (one - profile * width / single) / SHAPE_SIGMA,
-                (many - dark * width / single) / core_sigma,
-                [(blur / (BLUR_OVERTOLD * blur_px) - 1) / BLUR_SIGMA],
+                np.concatenate([by_width / SHAPE_SIGMA, times * by_half / core_sigma]) - by_darkness,
+                np.concatenate([by_blur / SHAPE_SIGMA, many_by_blur / core_sigma]),
             ]
         )
+        usual = BLUR_OVERTOLD * blur_px
+        missed = np.append(told - by_darkness * width, (blur / usual - 1) / BLUR_SIGMA)
+        return missed, np.column_stack([by, [0.0, 1 / (usual * BLUR_SIGMA)]])
 
     at = np.array([0.85 * width_px, blur_px])
     low, high = np.array([0.4 * width_px, 0.5 * blur_px]), np.array([1.1 * width_px, 1.3 * blur_px])
-    step = 0.02
-    for _ in range(5):
-        here = misses(*at)
-        slopes = np.column_stack([misses(at[0] + step, at[1]) - here, misses(at[0], at[1] + step) - here]) / step
-        normal = slopes.T @ slopes + 1e-6 * np.eye(2)
-        at = np.clip(at - np.linalg.solve(normal, slopes.T @ here), low, high)
+    missed, by = misses(*at)
+    for _ in range(MOST_STEPS):
+        normal = by @ by.T + 1e-6 * np.eye(2)
+        step = np.clip(at - np.linalg.solve(normal, by @ missed), low, high) - at
+        tried, tried_by = misses(*(at + step))
+        # Merged ink that is never full leaves a bend in the valley: a step across it is halved until it leads down.
+        while tried @ tried > missed @ missed and np.abs(step).max() > SETTLED_PX:
+            step /= 2
+            tried, tried_by = misses(*(at + step))
+        at, missed, by = at + step, tried, tried_by
+        if np.abs(step).max() <= SETTLED_PX:
+            break
     return float(at[0]), float(np.sqrt(np.linalg.inv(normal)[0, 0])), float(at[1])
+
+
+def _between(edges: Floats, blur: float) -> tuple[Floats, Floats, Floats]:
+    """How dark ink is that has its edges (K, N) so far to K sides, px, in parts of full ink, the mean of these; its
+    slopes by the ink's width and by the blur."""
+    root = np.sqrt(2) * blur
+    by_edge = np.exp(-((edges / root) ** 2)) / (np.sqrt(np.pi) * root)
+    return erf(edges / root).mean(axis=0), by_edge.mean(axis=0), -2 * (by_edge * edges).mean(axis=0) / blur

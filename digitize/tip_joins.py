@@ -1,24 +1,13 @@
 """Where the sides of an acute tip meet, by the amount of ink across it and the ways in which pens join lines."""
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 
 from digitize.runs import Floats
+from digitize.tip_fit import fit_tips
 from digitize.tip_ink import TipInk
-
-
-class Join(StrEnum):
-    """How the ink of two lines ends where they meet."""
-
-    MITRE = "mitre"
-    """Both outer edges run on to where they meet, or some way there."""
-    ROUND = "round"
-    """Half a width beyond, in a half circle: a pen's round point, and most drawing programs."""
-    BEVEL = "bevel"
-    """Straight across, hardly beyond the place itself: programs that bevel what a mitre would draw out too far."""
-
+from digitize.tip_model import LENGTH, TIP, Join
 
 USUAL = {Join.ROUND: 0.45, Join.BEVEL: 0.3, Join.MITRE: 0.25}
 """How often each is drawn, about: it settles what the ink leaves open, and no more."""
@@ -45,44 +34,9 @@ NEAR_WIDTHS, NEAR_PX, LOOSENED = 4.0, 12.0, 20.0
 """How far in from the tip is near it, in line widths and px at least, and how many times less the sides farther off are
 believed then: tails of sections given by points turn within some widths of their end."""
 
-AMOUNT_SIGMA = 0.004
-"""What one line's amount of ink errs, measured over some hundred columns, in parts of it."""
-
-WIDTH_SIGMA = 0.02
-"""Least error of a line's width, in parts of it."""
-
-SCAN_BLUR_PX = 0.6
-"""One sigma of the blur, optics and pixel, before a scanner's black and white: 0.5 to 0.8. It turns narrow paper black,
-narrow ink white, and rounds what is square."""
-
-NARROW_PX = 1.35 * SCAN_BLUR_PX
-"""Ink or paper this narrow is lost in black and white: blurred, its middle just reaches half."""
-
-FADE = 3.5
-"""How soon wider ink keeps its width, as a power: against the normal law it errs by 0.03 px."""
-
-SQUARE_LOSS = 1.4
-"""Area that two square corners of black ink lose, in squares of that blur."""
-
-QUADRATURE = np.linspace(-2.4, 2.4, 9)
-"""Where along its bell a blur is summed, in its sigma."""
-BELL = np.exp(-(QUADRATURE**2) / 2) / np.exp(-(QUADRATURE**2) / 2).sum()
-
-STEPS = np.array([0.02, 1e-3, 1e-5, 1e-7, 0.02, 0.003, 0.05])
-"""By how much each parameter is tried, for its slope: hardly more than rounding would need."""
-
 FALLING, FEW_FALLING = (0.5, 1.7), 8
 """Where the amount is between these parts of one line's it falls evenly, whatever joins the lines; so many columns tell
 how fast."""
-
-FARTHEST_STEP_PX, MOST_STEPS, SETTLED = 4.0, 20, 0.3
-"""A step takes the tip no farther; there are no more of them; and less to be gained by one is the end..."""
-
-LOOSE = 1e-3
-"""... if it was damped by no more than this: a held step gains little anywhere."""
-
-HOPEFUL_STEPS, HOPELESS = 3, 60.0
-"""A join that after so many steps costs so much more than another is not the one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +51,8 @@ class TipPlace:
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """The best tip with one kind of join: where along the axis, its sigma, and its cost (minus twice the log of its
-    likelihood)."""
+    """The best tip with one kind of join: where along the axis, its sigma, its cost (minus twice the log of its
+    likelihood), and the log of how likely it is with all that was free."""
 
     along_px: float
     sigma_px: float
@@ -106,19 +60,29 @@ class _Fit:
     evidence: float
 
 
-def tip_place(seen: TipInk, *, bilevel: bool) -> TipPlace | None:
-    """Give the tip: what each kind of join makes of the ink, by how likely each is; None if none explains it.
+def tip_places(seen: list[TipInk], *, bilevel: bool) -> list[TipPlace | None]:
+    """Give the tips of a picture; None for those that no join explains.
 
     Across the axis there is one line's ink, and the sides' distance more where their ink is one (less beyond the tip);
     then it ends as the join does. That distance is a parabola by s, which the sides themselves, where they are seen
-    alone, tell as well. For each join all this is fitted by least squares (Levenberg, Quarterly of Applied Mathematics
-    2, 1944); a mitre's length, which is free, is charged for (MacKay, "Bayesian interpolation", Neural Computation 4,
-    1992). Where nothing explains it all, sides may turn on their last way to the tip: then only what is near is asked.
+    alone, tell as well. For each join all this is fitted by least squares; a mitre's length, which is free, is charged
+    for (MacKay, "Bayesian interpolation", Neural Computation 4, 1992). Where nothing explains it all, sides may turn on
+    their last way to the tip: then only what is near is asked.
     """
+    if not seen:
+        return []
     fits = _joined(seen, bilevel=bilevel)
-    if not _explains(fits, seen):
-        seen = _near(seen)
-        fits = _joined(seen, bilevel=bilevel)
+    seen = list(seen)
+    again = [which for which, one in enumerate(seen) if not _explains(fits[which], one)]
+    if again:
+        near = [_near(seen[which]) for which in again]
+        for which, one, joined in zip(again, near, _joined(near, bilevel=bilevel), strict=True):
+            seen[which], fits[which] = one, joined
+    return [_place(one, joined) for one, joined in zip(seen, fits, strict=True)]
+
+
+def _place(seen: TipInk, fits: dict[Join, _Fit]) -> TipPlace | None:
+    """The tip that all joins make, by how likely each is."""
     if not _explains(fits, seen):
         return None
     best = max(fit.evidence for fit in fits.values())
@@ -152,14 +116,26 @@ def _near(seen: TipInk) -> TipInk:
     )
 
 
-def _joined(seen: TipInk, *, bilevel: bool) -> dict[Join, _Fit]:
-    """The best tip with each kind of join."""
-    beat = np.inf
-    fits: dict[Join, _Fit] = {}
-    for join in Join:
-        fits[join] = _fit(seen, join, beat, bilevel=bilevel)
-        beat = min(beat, fits[join].cost)
-    return fits
+def _joined(seen: list[TipInk], *, bilevel: bool) -> list[dict[Join, _Fit]]:
+    """The best tip with each kind of join, for each of some tips."""
+    kinds = list(Join)
+    begin = [_begin(one, join) for one in seen for join in kinds]
+    fits = _fits(seen, np.repeat(np.arange(len(seen)), len(kinds)).tolist(), kinds * len(seen), begin, bilevel=bilevel)
+    joined = [
+        dict(zip(kinds, fits[first : first + len(kinds)], strict=True)) for first in range(0, len(fits), len(kinds))
+    ]
+    # A mitre that does not explain its ink may have begun in the wrong place.
+    again, elsewhere = [], []
+    for which, (one, known) in enumerate(zip(seen, joined, strict=True)):
+        other = _other_mitre(one) if known[Join.MITRE].cost >= len(one.times) else None
+        if other is not None:
+            again.append(which)
+            elsewhere.append(other)
+    if again:
+        mitres = _fits(seen, again, [Join.MITRE] * len(again), elsewhere, bilevel=bilevel)
+        for which, fit in zip(again, mitres, strict=True):
+            joined[which][Join.MITRE] = min(joined[which][Join.MITRE], fit, key=lambda one: one.cost)
+    return joined
 
 
 def _aside(seen: TipInk, along: float) -> float:
@@ -170,134 +146,60 @@ def _aside(seen: TipInk, along: float) -> float:
     if np.count_nonzero(near) < 5:
         near = seen.times > 0.5
     degree = 2 if np.count_nonzero(near) >= 12 else 1
-    return float(np.polyfit(seen.along_px[near] - along, seen.aside_px[near], degree)[-1])
+    s = seen.along_px[near] - along
+    powers = (s / np.abs(s).max())[:, None] ** np.arange(degree + 1)
+    return float(np.linalg.solve(powers.T @ powers, powers.T @ seen.aside_px[near])[0])
 
 
-def _fit(seen: TipInk, join: Join, beat: float, *, bilevel: bool) -> _Fit:
-    """The tip with one kind of join, from the better of the places where it may be looked for first."""
-    width = seen.width_px
-    end = float(seen.along_px[-1]) + 2.5 * seen.blur_px
-    slope = float(seen.opening[1])
+def _ended_px(seen: TipInk) -> float:
+    """About where along the axis the ink ends."""
+    return float(seen.along_px[-1]) + 2.5 * seen.blur_px
+
+
+def _described(seen: TipInk, along: float, slope: float, length: float) -> list[float]:
+    """A beginning."""
+    return [along, slope, float(seen.opening[2]), float(seen.opening[3]), seen.width_px, 1.0, length]
+
+
+def _begin(seen: TipInk, join: Join) -> list[float]:
+    """Where the tip with one kind of join is looked for first: at the ink's end, or mitres where there is no more ink
+    than one line's."""
+    end, width, slope = _ended_px(seen), seen.width_px, float(seen.opening[1])
     if join is not Join.MITRE:
-        along = end + (width / 2 if join is Join.ROUND else 0)
-        return _fitted(seen, join, (along, slope, width), beat, bilevel=bilevel)
-    # Where there is no more ink than one line's; and where a straight fall of the amount comes to that.
+        return _described(seen, end + (width / 2 if join is Join.ROUND else 0), slope, width)
     even = np.convolve(np.pad(seen.times, 2, mode="edge"), np.full(5, 0.2), mode="valid")
     more = int(np.argmax(even < 1.03)) if (even < 1.03).any() else len(even) - 1
-    along, least = float(seen.along_px[more]), LEAST_MITRE_WIDTHS * width
-    fit = _fitted(seen, join, (along, slope, max(along - end, least)), beat, bilevel=bilevel)
-    if fit.cost < len(seen.times):
-        return fit
+    along = float(seen.along_px[more])
+    return _described(seen, along, slope, max(along - end, LEAST_MITRE_WIDTHS * width))
+
+
+def _other_mitre(seen: TipInk) -> list[float] | None:
+    """Where a mitre is looked for next: where a straight fall of the amount comes to one line's."""
+    end, width = _ended_px(seen), seen.width_px
     falling = np.flatnonzero((seen.times > FALLING[0]) & (seen.times < FALLING[1]) & (seen.along_px > end + width))
     if len(falling) < FEW_FALLING:
-        return fit
+        return None
     rate, level = np.polyfit(seen.along_px[falling], seen.times[falling], 1).tolist()
     if rate <= 0:
-        return fit
+        return None
     along = (1 - level) / rate
-    begin = (along, rate * width / 2, max(along - end, least))
-    return min(fit, _fitted(seen, join, begin, beat, bilevel=bilevel), key=lambda one: one.cost)
+    return _described(seen, along, rate * width / 2, max(along - end, LEAST_MITRE_WIDTHS * width))
 
 
-def _fitted(seen: TipInk, join: Join, begin: tuple[float, float, float], beat: float, *, bilevel: bool) -> _Fit:
-    """The tip with one kind of join, looked for from a place on, with sides of a slope and a mitre so long; given up
-    where it stays far from the cost to beat."""
-    width = seen.width_px
-    at = np.array([*begin[:2], *seen.opening[2:], width, 1.0, begin[2]])
-    free = np.arange(7 if join is Join.MITRE else 6)
-    whitened = np.linalg.cholesky(np.linalg.inv(seen.covariance)).T
-    cost, damping, kept = np.inf, LOOSE, (at, np.eye(len(free)), np.zeros(len(free)))
-    for count in range(MOST_STEPS):
-        missed = _misses(at[None, :], seen, join, whitened, bilevel=bilevel)[0]
-        now = float(missed @ missed)
-        if now < cost:
-            settled = cost - now < SETTLED and damping <= LOOSE
-            if settled:
-                cost, kept = now, (at, *kept[1:])
-                break
-            tried = np.repeat(at[None, :], len(free), axis=0)
-            tried[free, free] += STEPS[free]
-            slopes = (_misses(tried, seen, join, whitened, bilevel=bilevel) - missed) / STEPS[free][:, None]
-            cost, damping, kept = now, max(damping / 8, 1e-6), (at, slopes @ slopes.T, slopes @ missed)
-        else:
-            damping *= 8
-        if count >= HOPEFUL_STEPS and cost > beat + HOPELESS:
-            break
-        best, normal, gradient = kept
-        step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), gradient)
-        step *= FARTHEST_STEP_PX / max(abs(float(step[0])), FARTHEST_STEP_PX)
-        if -float(step @ (2 * gradient + normal @ step)) < SETTLED:
-            break
-        at = best.copy()
-        at[free] += step
-        at[4] = np.clip(at[4], 0.6 * width, 1.6 * width)
-    best, normal, _ = kept
-    covariance = np.linalg.inv(normal + 1e-9 * np.diag(np.diag(normal)))
-    evidence = -cost / (2 * ALIKE)
-    if join is Join.MITRE:
-        span = MITRE_SPAN_WIDTHS * width
-        evidence += float(np.log(np.clip(2.5 * np.sqrt(covariance[6, 6]) / span, 1e-6, 1)))
-        evidence -= max((LEAST_MITRE_WIDTHS - best[6] / width) / MITRE_SIGMA, 0) ** 2 / 2
-    return _Fit(float(best[0]), float(np.sqrt(covariance[0, 0])), cost, evidence)
-
-
-def _misses(tried: Floats, seen: TipInk, join: Join, whitened: Floats, *, bilevel: bool) -> Floats:
-    """What (K, 7) trials (tip, slope, bend, stray, width, one line's amount, mitre's length) miss of what is seen, in
-    sigmas.
-
-    Blurred along the axis are only the columns about the ink's end: elsewhere the amount is all but straight.
-    """
-    ending = seen.along_px < float(seen.along_px[-1]) + 6 * seen.blur_px + 0.6 * seen.width_px
-    plain = int(np.count_nonzero(~ending))
-    spread = (seen.along_px[ending][:, None] + QUADRATURE * seen.blur_px).ravel()
-    ink = _ink(tried, np.concatenate([seen.along_px[~ending], spread])[None, :], seen, join, bilevel=bilevel)
-    outer = ink[:, plain:].reshape(len(tried), -1, len(BELL)) @ BELL
-    tip, slope, bend, stray, width, amount, mitre = tried.T
-    told = np.concatenate([ink[:, :plain], outer], axis=1) * (amount / width)[:, None]
-    opening = np.column_stack([-tip * (slope + tip * (bend + stray * tip)), slope, bend, stray])
-    width_sigma = np.hypot(seen.width_sigma_px, WIDTH_SIGMA * seen.width_px)
-    believed = [
-        (width - seen.width_px) / width_sigma,
-        (amount - 1) / AMOUNT_SIGMA,
-        (mitre - seen.width_px) / (8 * seen.width_px),
-    ]
-    return np.concatenate(
-        [(seen.times - told) / seen.sigma, (opening - seen.opening) @ whitened.T, np.column_stack(believed)], axis=1
-    )
-
-
-def _ink(tried: Floats, s: Floats, seen: TipInk, join: Join, *, bilevel: bool) -> Floats:
-    """The ink across the axis (K, N), px, at places s (1, N), sharp, for trials (K, 7)."""
-    tip, slope, bend, stray, width, _, mitre = (tried[:, which, None] for which in range(7))
-    beyond = tip - s
-    # Beyond the tip edges run straight on.
-    to = np.maximum(s, tip)
-    steep = slope + to * (2 * bend + 3 * stray * to)
-    half_gap = (to - tip) * (slope + bend * (to + tip) + stray * (to * (to + tip) + tip * tip)) - (to - s) * steep
-    # A side that crosses the column aslant shows more.
-    slant = (np.sqrt(1 + (seen.lean + steep) ** 2) + np.sqrt(1 + (seen.lean - steep) ** 2)) / 2
-    both = np.maximum(width * slant + 2 * half_gap, 0)
-    paper = np.maximum(2 * half_gap - width * slant, 0)
-    lost = np.zeros_like(width)
-    if bilevel:
-        paper = _kept(paper)
-        both = np.where(beyond > 0, _kept(both), both)
-        lost = SCAN_BLUR_PX**2 / width
-    line = both - paper
-    # The outer edge of a side is square to it, so it passes the tip by a little.
-    square = width / 2 * slope / np.sqrt(1 + slope**2)
-    if join is Join.ROUND:
-        radius = width / 2 - lost
-        cap = 2 * np.sqrt(np.maximum(radius**2 - beyond**2, 0)) * width / (2 * radius)
-        return np.where(beyond < square, line, np.minimum(cap, line))
-    end = mitre if join is Join.MITRE else square - SQUARE_LOSS * lost
-    # A step between two places of the quadrature is shared out among them.
-    step = (QUADRATURE[1] - QUADRATURE[0]) * seen.blur_px
-    ended: Floats = line * np.clip((end - beyond) / step + 0.5, 0, 1)
-    return ended
-
-
-def _kept(thickness: Floats) -> Floats:
-    """How thick narrow ink, or paper, is in black and white."""
-    kept: Floats = np.maximum(thickness**FADE - NARROW_PX**FADE, 0) ** (1 / FADE)
-    return kept
+def _fits(
+    seen: list[TipInk], of: list[int], joins: list[Join], begin: list[list[float]], *, bilevel: bool
+) -> list[_Fit]:
+    """The best tips from their beginnings, and how likely each join is."""
+    fitted = fit_tips(seen, np.array(of), np.array(joins), np.array(begin), bilevel=bilevel)
+    variance = np.diagonal(fitted.covariance, axis1=1, axis2=2)
+    fits = []
+    for row, (which, join) in enumerate(zip(of, joins, strict=True)):
+        cost, width = float(fitted.cost[row]), seen[which].width_px
+        evidence = -cost / (2 * ALIKE)
+        if join is Join.MITRE:
+            span = MITRE_SPAN_WIDTHS * width
+            evidence += float(np.log(np.clip(2.5 * np.sqrt(variance[row, LENGTH]) / span, 1e-6, 1)))
+            short = LEAST_MITRE_WIDTHS - float(fitted.at[row, LENGTH]) / width
+            evidence -= max(short / MITRE_SIGMA, 0) ** 2 / 2
+        fits.append(_Fit(float(fitted.at[row, TIP]), float(np.sqrt(variance[row, TIP])), cost, evidence))
+    return fits

@@ -12,7 +12,7 @@ from benchmarks.render_lines import Camera, TrueLine, photograph
 from digitize.find_strokes import find_strokes
 from digitize.strokes import NodeKind, Strokes
 from digitize.tip_ink import tip_ink
-from digitize.tip_joins import tip_place
+from digitize.tip_joins import tip_places
 from pictures.ink import Ink, find_ink
 from pictures.picture import Medium, Picture, Source
 
@@ -87,7 +87,7 @@ def test_the_join_is_told_and_how_sure_the_tip_is(join: Joined) -> None:
         bilevel=False,
     )
     assert seen is not None
-    place = tip_place(seen, bilevel=False)
+    (place,) = tip_places([seen], bilevel=False)
 
     assert place is not None
     assert place.join == join
