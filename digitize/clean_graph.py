@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, line_widths
-from digitize.headings import Heading, heading, is_across, is_one_line
+from digitize.headings import Heading, half_opening, heading, is_across, is_one_line
 from digitize.line_begins import from_its_straightest, passed_by
 from digitize.runs import Floats, parted
 from digitize.specks import faint_lines
@@ -266,6 +266,11 @@ class _Work:
             clear, points = clear[::-1], points[::-1]
         return heading(points, clear, self.width[line])
 
+    def ring_opening(self, line: int) -> float:
+        """At what angle a ring's ends leave their node, as `half_opening`."""
+        clear, points, width = self.clear(line, self.width[line]), self.lines[line], self.width[line]
+        return half_opening(heading(points, clear, width), heading(points[::-1], clear[::-1], width))
+
     def clear(self, line: int, width: float) -> NDArray[np.bool_]:
         """Which samples of a line see it alone: of its own width, and not beside its ends."""
         clear = self.good[line] & (self.ink[line] > NARROWEST * width) & (self.ink[line] < WIDEST * width)
@@ -324,6 +329,7 @@ class _Work:
             self.dark[line][order],
             single=float(np.median(np.concatenate(clear))),
             width_px=width,
+            opening=half_opening(*ways) if len(sides) == 2 else self.ring_opening(sides[0]),
         )
         if found is None or len(sides) != 2 or ways[0] is None or ways[1] is None:
             return found

@@ -66,6 +66,13 @@ def is_one_line(one: Heading | None, other: Heading | None, gap_px: float, width
     return bool(max(aside) < 0.5 * width_px + 0.5 + 0.05 * gap_px)
 
 
+def half_opening(one: Heading | None, other: Heading | None) -> float:
+    """The tangent of half the angle between two lines leaving a node; infinite where it is not seen."""
+    if one is None or other is None:
+        return float(np.inf)
+    return float(np.tan(np.arccos(np.clip(one.way @ other.way, -1, 1)) / 2))
+
+
 def is_across(one: Heading | None, way: Floats) -> bool:
     """Whether a heading stands across a direction."""
     return one is not None and abs(float(one.way @ way)) < ACROSS_COSINE * float(np.hypot(*way))

@@ -37,7 +37,14 @@ FEWEST = 6
 
 
 def merged_tail(
-    points_px: Floats, normals: Floats, amount: Floats, dark: Floats, *, single: float, width_px: float
+    points_px: Floats,
+    normals: Floats,
+    amount: Floats,
+    dark: Floats,
+    *,
+    single: float,
+    width_px: float,
+    opening: float,
 ) -> Tail | None:
     """Give the merged part of a tip, if the ink along a branch narrows from two lines' to one's and then ends.
 
@@ -54,6 +61,8 @@ def merged_tail(
         The amount across one of the sides, where it runs alone.
     width_px : float
         A side's width, blur included.
+    opening : float
+        Tangent of half the angle between the sides where they are apart; infinite where that is not known.
 
     Returns
     -------
@@ -86,9 +95,10 @@ def merged_tail(
     extra = single * (np.sqrt(1 + rate**2) - 1) / (2 * full)
     meet += extra / rate
     # Ink as wide as one line for a few widths beyond the tip is a line that goes on.
-    # A mitred tip goes on too, thinning out over ink / (2 tan) from there.
+    # A mitred tip goes on too, thinning out over ink / (2 tan) from there; in black and white its ink falls by stairs,
+    # as steep as they come, and the sides themselves tell better how slender it is.
     beyond = along > meet + width_px + MEET_SIGMAS * sigma
-    if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width_px + 0.25 * ink / (2 * -rate):
+    if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width_px + 0.25 * ink / (2 * min(-rate, opening)):
         return None
     tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
     # What a slanted side shows more is known to its first order; blunt tips tell as much worse where they are.
