@@ -20,8 +20,11 @@ LEAST_CORNER_RAD = np.radians(18)
 
 CORNER_INK = 0.5
 """How far ink must reach outward from the crossing of the sides, in half widths: a thin blurred line's reaches 0.66
-at a right angle
-and less at an acute one, a rounded corner's not at all."""
+at a right angle, a rounded corner's not at all."""
+
+TIP_SINE, BEVEL_INK = float(np.sin(np.radians(20))), 0.7
+"""How far at tips, whose half angle's sine is less, in parts of what a bevel leaves: half a width times that sine. Pens
+bevel what a mitre would draw out too far, and an arc a fifth of a width in radius reaches less at 30 deg."""
 
 CLEAR_SAMPLES = 3
 """Clean samples that must lie between a corner and the next node: with fewer, the bend is that node's own."""
@@ -35,6 +38,10 @@ PHASE_PX = 0.2
 
 PHASE_SIGMAS = 2.0
 """... or in sigma of a sample: a corner's pixel may be missing in black and white, and the crossing be off."""
+
+SLACK_PX, BLUR_PX = 2.0, 2.5
+"""What a bend's own place errs, px; and how much farther apart than a line's width two sides must be to be seen
+apart."""
 
 STILL_BENDING = 0.25
 """Sides that turn on by more than this part of the corner's turn, just outside of it, are an arc's: a small leading
@@ -276,10 +283,12 @@ def _corners(
     outward = -(away[0::2] + away[1::2])
     outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-9)[:, None]
     reach = _ink_reach(darkness, place, outward, width_px[line], contrast)
-    full = reach > CORNER_INK * width_px[line] / 2 - max(PHASE_PX, PHASE_SIGMAS * sigma_px)
+    sine = np.sin((np.pi - turn) / 2)
+    wanted = np.where(sine < TIP_SINE, BEVEL_INK * sine, CORNER_INK) * wide / 2
+    full = reach > wanted - max(PHASE_PX, PHASE_SIGMAS * sigma_px)
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
-    half_angle = np.maximum(np.sin((np.pi - turn) / 2), 0.15)
-    near = np.hypot(*(place - samples.points_px[at]).T) < 0.5 * width_px[line] / half_angle + 2
+    blunt = np.maximum(sine, 0.15)
+    near = np.hypot(*(place - samples.points_px[at]).T) < wide / 2 / blunt + np.maximum(SLACK_PX, BLUR_PX / 2 / blunt)
     known = arms.known[0::2] & arms.known[1::2]
     true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & full & (on < STILL_BENDING * turn)
     # A side without clean samples of its own looks straight in any case: where the next bend on it is an arc, so is it.

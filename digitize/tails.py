@@ -32,6 +32,9 @@ CLOSED = 0.05
 MERGED = 0.8
 """Sides this part of the tail's widest half distance apart have no paper between them any more."""
 
+LEAST_OPENING = 0.026
+"""Tangent of half the angle of the most slender tip: thinner than 3 degrees no pen draws two sides."""
+
 FEWEST = 6
 """Samples of a short tail that are used whatever they show."""
 
@@ -98,7 +101,8 @@ def merged_tail(
     # A mitred tip goes on too, thinning out over ink / (2 tan) from there; in black and white its ink falls by stairs,
     # as steep as they come, and the sides themselves tell better how slender it is.
     beyond = along > meet + width_px + MEET_SIGMAS * sigma
-    if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width_px + 0.25 * ink / (2 * min(-rate, opening)):
+    slender = max(min(-rate, opening), LEAST_OPENING)
+    if np.count_nonzero(beyond & (amount > 0.75 * single)) > 2 * width_px + 0.25 * ink / (2 * slender):
         return None
     tip = np.array([np.interp(meet, along, points[:, axis]) for axis in (0, 1)])
     # What a slanted side shows more is known to its first order; blunt tips tell as much worse where they are.

@@ -64,6 +64,18 @@ def test_so_it_is_in_black_and_white(join: Joined, opening_deg: float) -> None:
     assert off_px(find_strokes(ink)) < BLACK_PX
 
 
+@pytest.mark.parametrize("bow", [0.0, 0.3])
+@pytest.mark.parametrize("turn_deg", [6.0, 51.0, 97.0])
+def test_a_bevelled_tip_of_30_degrees_is_not_taken_for_a_rounded_end(turn_deg: float, bow: float) -> None:
+    ring = blade(30.0, turn_deg, bow)
+    ring = ring - ring.min(axis=0) + 40
+    grey = photograph([TrueLine(ring, WIDTH_PX, True, "bevel")], Camera(blur_px=0.7, noise=3.0), width=460, height=460)
+
+    strokes = find_strokes(find_ink(Picture(grey, Source(Path("drawn.png"), "", Medium.RASTER))))
+
+    assert float(np.hypot(*(strokes.nodes_px - ring[0]).T).min()) < GREY_PX
+
+
 def sides_of(ring: Floats) -> tuple[Floats, Floats]:
     """Both sides as seen alone: from 60 px of the tip on, every px."""
     far = np.arange(60, 300)[:, None]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from benchmarks.render_lines import Camera, TrueLine, photograph
 from digitize.draw_outlines import draw_outlines
 from digitize.find_strokes import find_strokes
-from digitize.strokes import Strokes
+from digitize.strokes import NodeKind, Strokes
 from drawing.paths import sampled
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source
@@ -82,3 +82,18 @@ def test_outlines_follow_their_lines_up_to_a_tip(turn_deg: float, width_px: floa
     line = shapely.LinearRing(sampled(outline.boundary, tolerance_mm=0.1 * TOLERANCE_MM) / flip)
     beside = ring[(np.hypot(*(ring - TIP).T) > 5) & (ring[:, 0] < ring[:, 0].mean())]
     assert shapely.distance(shapely.points(beside), line).max() < SIDE_PX
+
+
+@pytest.mark.parametrize("turn_deg", [-1.0, 0.5, 2.0, 178.0])
+def test_a_slender_mitre_in_black_and_white_is_no_line_that_runs_on(turn_deg: float) -> None:
+    along = np.linspace(0, LONG_PX, 300)
+    half = 0.045 * along + 3e-5 * along**2
+    ring = np.concatenate([np.column_stack([along, half]), np.column_stack([along, -half])[:0:-1]])
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    ring = ring @ np.array([[c, s], [-s, c]])
+    ring = ring - ring.min(axis=0) + 40.3
+
+    strokes = seen(ring, 2.0, Camera(blur_px=0.6, noise=8.0, bilevel=True, seed=4))
+
+    # Stairs of half a px tell its place to 0.5 / (2 * 0.045) px; sides cut off where they merge end some 25 px before.
+    assert float(np.hypot(*(strokes.nodes_px[strokes.kinds == NodeKind.TIP] - ring[0]).T).min(initial=np.inf)) < 6
