@@ -7,20 +7,36 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.arms import FLOOR_PX, arm_samples, fit_arms, meeting_points
+from digitize.blur import blur_variance
 from digitize.centre_lines import Samples
 from digitize.clean_graph import Graph
 from digitize.corners import bends, kinked, stepped
 from digitize.ink_widths import ink_widths
 from digitize.runs import Floats, local_fits
-from digitize.spoilt import MOST_SPOILT_WIDTHS, SPOILT_PX, clean_weights, clear_px, spoilt_ends, spoilt_samples
+from digitize.spoilt import (
+    MOST_SPOILT_WIDTHS,
+    SPOILT_PX,
+    clean_weights,
+    clear_px,
+    local_widths,
+    spoilt_ends,
+    spoilt_samples,
+)
+from pictures.ink import STAIR_BLUR_PX, Ink
 from pictures.ridge import profiles
 
 LEAST_CORNER_RAD = np.radians(18)
 """Sides that meet at less are one smooth line: the error of two fits on short sides reaches some 10 deg."""
 
+LOST_BLURS = 0.5
+"""By how many sigma of the blur ink may fall short of half a line's width outward from a right-angled corner: drawn
+round it does by 0.15 on wide lines and 0.5 on thin ones. Beyond a rounded bend none reaches out."""
+
+LEAST_LOST = 0.5
+"""Part of that which is lost beyond blunt corners too."""
+
 CORNER_INK = 0.5
-"""How far ink must reach outward from the crossing of the sides, in half widths: a thin blurred line's reaches 0.66
-at a right angle, a rounded corner's not at all."""
+"""How far ink must reach in any case, in half widths: a thin blurred line's reaches 0.66 at a right angle."""
 
 TIP_SINE, BEVEL_INK = float(np.sin(np.radians(20))), 0.7
 """How far at tips, whose half angle's sine is less, in parts of what a bevel leaves: half a width times that sine. Pens
@@ -36,8 +52,12 @@ width, and blur, at blunt tips to some two widths at sharp ones."""
 PHASE_PX = 0.2
 """How much less it may be, px, as a hairline's ink is shared out between two pixels."""
 
-PHASE_SIGMAS = 2.0
-"""... or in sigma of a sample: a corner's pixel may be missing in black and white, and the crossing be off."""
+PHASE_SIGMAS = 3.0
+"""... or in sigma of a sample, by which the crossing and the ink's end may both be off. By two a corner in ten of noisy
+pictures would be lost."""
+
+MISSING_PX = 0.1
+"""... and in black and white by this more: a corner's whole pixel may be missing, 0.7 px along its diagonal."""
 
 SLACK_PX, BLUR_PX = 2.0, 2.5
 """What a bend's own place errs, px; and how much farther apart than a line's width two sides must be to be seen
@@ -47,8 +67,9 @@ STILL_BENDING = 0.25
 """Sides that turn on by more than this part of the corner's turn, just outside of it, are an arc's: a small leading
 edge."""
 
-BENDING_PX = 6.0
-"""Over which length beside a corner that is looked at, px: what a short fit covers."""
+BENDING_PX, BENDING_WIDTHS = 6.0, 1.0
+"""Over which length beside a corner that is looked at: what a short fit covers, and so far a wide line's middle is not
+seen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +101,7 @@ def sample_noise(samples: Samples) -> float:
     return max(1.4826 * float(np.median(np.abs(miss))) / 0.72, FLOOR_PX)
 
 
-def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], *, sigma_px: float) -> Cut:
+def cut_at_corners(graph: Graph, samples: Samples, ink: Ink, *, sigma_px: float) -> Cut:
     """Cut lines where they have corners.
 
     A bend is a corner if the two sides, fitted apart from it and extended, meet at an angle and in ink.
@@ -91,8 +112,8 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
         Clean lines.
     samples : Samples
         Measured along them, line for line.
-    darkness : (H, W) uint8
-        As in `Ink`.
+    ink : Ink
+        Of the picture.
     sigma_px : float
         One-sigma noise of a sample.
     """
@@ -117,13 +138,14 @@ def cut_at_corners(graph: Graph, samples: Samples, darkness: NDArray[np.uint8], 
     )
     found = found[_apart(found, first, weights, ring, width, np.maximum(skip, leaning))]
     found = found[kinked(found, samples.points_px, samples.good, first, ring, width, sigma_px=sigma_px)]
+    blur_px = (np.sqrt(blur_variance(ink, samples, weights, width)) if len(found) else 0.0) or STAIR_BLUR_PX
     # Judged once, all together: a bend that is none still bounds the sides of its neighbours, or one lost would lose
     # the next.
     single = _one_of_close(found, first, width)
     if len(single) < len(found):
-        is_one = _corners(single, samples, weights, ring, width, darkness, sigma_px)
+        is_one = _corners(single, samples, weights, ring, width, ink, float(blur_px), sigma_px)
         found = _with_single(found, single, is_one, first, width)
-    found = found[_corners(found, samples, weights, ring, width, darkness, sigma_px)]
+    found = found[_corners(found, samples, weights, ring, width, ink, float(blur_px), sigma_px)]
 
     order: list[NDArray[np.int64]] = []
     start, end, links_width, loop = [], [], [], []
@@ -231,7 +253,8 @@ def _corners(
     weights: Floats,
     ring: NDArray[np.bool_],
     width_px: Floats,
-    darkness: NDArray[np.uint8],
+    ink: Ink,
+    blur_px: float,
     sigma_px: float,
 ) -> NDArray[np.bool_]:
     """Which bends are corners, each with its sides reaching to the next bend or the line's end."""
@@ -257,7 +280,7 @@ def _corners(
     both = np.repeat(np.arange(len(at)), 2)
     way = np.tile([-1, 1], len(at))
     far = np.column_stack([before, after]).ravel()
-    wide = width_px[line]
+    wide = local_widths(samples, width_px)[at]
     chord = np.minimum(np.round(3 * wide + 6).astype(np.int64)[both], far)
     ends = samples.points_px[stepped(at[both], way * chord, first, ring)] - samples.points_px[at][both]
     ends /= np.maximum(np.hypot(ends[:, 0], ends[:, 1]), 1e-9)[:, None]
@@ -278,27 +301,33 @@ def _corners(
     contrast[has] = np.nanmedian(dark[has], axis=1)
     # The way the line was seen to turn: a bent side carried on to where it was not seen may have turned past it.
     sense = np.sign(ends[0::2, 1] * ends[1::2, 0] - ends[0::2, 0] * ends[1::2, 1])
-    bend = 2 * BENDING_PX * arms.fit[:, 2]
+    bend = 2 * np.maximum(BENDING_PX, BENDING_WIDTHS * wide)[both] * arms.fit[:, 2]
     on = np.maximum(bend[1::2] * sense, 0) + np.maximum(-bend[0::2] * sense, 0)
     outward = -(away[0::2] + away[1::2])
     outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-9)[:, None]
-    reach = _ink_reach(darkness, place, outward, width_px[line], contrast)
+    reach = _ink_reach(ink.darkness, place, outward, wide, contrast)
     sine = np.sin((np.pi - turn) / 2)
-    wanted = np.where(sine < TIP_SINE, BEVEL_INK * sine, CORNER_INK) * wide / 2
-    full = reach > wanted - max(PHASE_PX, PHASE_SIGMAS * sigma_px)
+    lost = LOST_BLURS * blur_px * np.maximum(np.sqrt(2) * np.sin(turn / 2), LEAST_LOST)
+    least = np.maximum(wide / 2 - lost, CORNER_INK * wide / 2)
+    wanted = np.where(sine < TIP_SINE, BEVEL_INK * sine * wide / 2, least)
+    full = reach > wanted - max(PHASE_PX, PHASE_SIGMAS * sigma_px) - MISSING_PX * ink.bilevel
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     blunt = np.maximum(sine, 0.15)
     near = np.hypot(*(place - samples.points_px[at]).T) < wide / 2 / blunt + np.maximum(SLACK_PX, BLUR_PX / 2 / blunt)
     known = arms.known[0::2] & arms.known[1::2]
     true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & full & (on < STILL_BENDING * turn)
-    # A side without clean samples of its own looks straight in any case: where the next bend on it is an arc, so is it.
+    # A side without clean samples of its own looks straight in any case: where the next bend on it is an arc that turns
+    # the same way, so is it, and the one after that.
     unclear = np.column_stack([before, after]) < (2 * spoilt_samples(wide) + CLEAR_SAMPLES)[:, None]
-    arc = ~true & (turn > LEAST_CORNER_RAD)
     number = np.arange(len(at))
     last, next_ = number - 1, number + 1
     last[lowest], next_[highest] = np.where(rings, highest, lowest), np.where(rings, lowest, highest)
-    alone: NDArray[np.bool_] = true & ~((unclear[:, 0] & arc[last]) | (unclear[:, 1] & arc[next_]))
-    return alone
+    alike = unclear & np.column_stack([sense[last] == sense, sense[next_] == sense])
+    arc = ~true & (turn > LEAST_CORNER_RAD)
+    while (rounded := true & ((alike[:, 0] & arc[last]) | (alike[:, 1] & arc[next_]))).any():
+        true &= ~rounded
+        arc |= rounded
+    return true
 
 
 def _ink_reach(

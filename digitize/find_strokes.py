@@ -101,7 +101,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     samples = measure_lines(ink.darkness, graph.lines, half_width_px=look)
     sigma_px = max(sample_noise(samples), BILEVEL_SIGMA_PX if ink.bilevel else 0.0)
     tell(0.85)
-    cut = with_tips(cut_at_corners(graph, samples, ink.darkness, sigma_px=sigma_px), graph)
+    cut = with_tips(cut_at_corners(graph, samples, ink, sigma_px=sigma_px), graph)
     placed = place_nodes(cut, graph, ink, sigma_px=sigma_px, whole=whole)
     middles = smooth_middles(cut, ink, sigma_px=sigma_px)
     loops = round_loops(ink, cut, middles)

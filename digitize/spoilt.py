@@ -25,12 +25,12 @@ as wide at its near end as at its far one."""
 
 def clean_weights(samples: Samples, width_px: Floats) -> Floats:
     """What samples count for: as much as they are worth where they see their own line alone, else 0."""
-    usual = _local_widths(samples, width_px)
+    usual = local_widths(samples, width_px)
     alone = samples.good & (samples.width_px > NARROWEST * usual - 0.3) & (samples.width_px < WIDEST * usual + 0.3)
     return np.where(alone, samples.weight, 0.0)
 
 
-def _local_widths(samples: Samples, width_px: Floats) -> Floats:
+def local_widths(samples: Samples, width_px: Floats) -> Floats:
     """Give the line's width (T,) at each sample: lines long enough have one for each of their stretches, and between
     the middles of these it runs evenly."""
     size = np.diff(samples.first)
