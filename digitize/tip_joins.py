@@ -28,7 +28,7 @@ MOST_MISFIT = 2.0
 blunt nose, where sides come round to each other, 8 or more."""
 
 USUAL_MISFIT, NEAR_MISFIT = 0.9, 0.6
-"""The same from which on sides may turn on their last way to the tip, and how many times what is near then misses:
+"""The same from which on sides may turn on their last way to the tip, and what part of it what is near then misses:
 plain ones miss by 0.2 to 0.6, sections given by points 0.8 to 1.4, near their tip half or a third of that. Where noise
 makes the misfit it is alike near and far."""
 
