@@ -50,21 +50,34 @@ BEHIND_RAD = np.radians(60)
 """Sides that plainly come in wider than this are no tip's, and need no measuring; near the node a side may wander."""
 
 
+IN_INK = 0.85
+"""So much of a side's way on to its tip is inked: the merged ink of sides and line, but for that line's gaps."""
+
+OF_OWN_DARKNESS = 0.4
+"""That is, at least this part as dark, next to it, as the side is where it is free: half a width beside a line's middle
+it is half as dark, and a little less where lines are thin."""
+
+ONE_PEN, ONE_PEN_PX = 1.5, 0.5
+"""A tip's sides are drawn with one pen, and their widths told to half a px. Ink so much wider than another side's is
+that of two lines that run together: where these part is no tip, and the straight line of one's middle is that of
+neither."""
+
 MOST_MET = 5
 """Where more links meet there is no tip: a line's two ways on, both sides, and one line more make five."""
 
 
-def with_crossed_tips(strokes: Strokes) -> Strokes:
+def with_crossed_tips(strokes: Strokes, darkness: NDArray[np.uint8]) -> Strokes:
     """Give the strokes with each sharp tip on a line moved from where ink merges to where its sides meet.
 
     At such a junction two sides, one from either side of the line, come in at an acute angle; their
-    extensions meet farther on, upon that line. The line then passes the junction by, and is cut at the tip.
+    extensions run through ink, `darkness` (H, W) as in `Ink`, and meet farther on, upon that line. The line then passes
+    the junction by, and is cut at the tip.
     """
     met = _links_at(strokes)
     for node in np.flatnonzero(strokes.kinds == NodeKind.JUNCTION).tolist():
         if not 3 <= len(met[node]) <= MOST_MET:
             continue
-        mended = _mended(strokes, node, met)
+        mended = _mended(strokes, node, met, darkness)
         if mended is not strokes:
             # A tip was put in, which cuts a line: rare, so all are told anew.
             strokes, met = mended, _links_at(mended)
@@ -100,17 +113,20 @@ def _arm(side: int, by: int | None, foot: int, points_px: Floats) -> _Arm:
     return _Arm(side, by, foot, points_px, (x0 - x1, y0 - y1))
 
 
-def _mended(strokes: Strokes, node: int, met: list[list[int]]) -> Strokes:
+def _mended(strokes: Strokes, node: int, met: list[list[int]], darkness: NDArray[np.uint8]) -> Strokes:
     at = met[node]
     if any(strokes.links[which].start == strokes.links[which].end for which in at):
         return strokes
     arms = [_arm(which, None, node, _outward(strokes.links[which], node)) for which in at]
     beyond = [arm for which in at for arm in _arms_beyond(strokes, node, which, met)]
+    tips = []
     for one, other in combinations([*arms, *beyond], 2):
         used = {one.side, one.by, other.side, other.by}
         if one.by is not None and one.by == other.by:
             continue
-        width_px = strokes.links[one.side].width_px
+        width_px, other_px = strokes.links[one.side].width_px, strokes.links[other.side].width_px
+        if max(width_px, other_px) > ONE_PEN * min(width_px, other_px) + ONE_PEN_PX:
+            continue
         for onward in arms:
             if onward.side in used or not _from_behind(one, other, onward.points_px, width_px):
                 continue
@@ -121,9 +137,13 @@ def _mended(strokes: Strokes, node: int, met: list[list[int]]) -> Strokes:
             links = sorted({link for arm in rest for link in (arm.side, arm.by) if link is not None})
             through = np.concatenate([strokes.links[link].points_px for link in links])
             found = _tip(one.points_px, other.points_px, onward.points_px, through, width_px)
-            if found is not None:
-                return _moved(strokes, node, (one, other), onward.side, found, met)
-    return strokes
+            if found is not None and _is_drawn(found, darkness):
+                tips.append(((one, other), onward.side, found))
+    if not tips:
+        return strokes
+    # The line comes in between its tip's sides: the two that open widest are these, not the line and one of them.
+    sides, onward_link, tip = min(tips, key=lambda one: float(one[2].sides[0].way @ one[2].sides[1].way))
+    return _moved(strokes, node, sides, onward_link, tip, met)
 
 
 def _arms_beyond(strokes: Strokes, node: int, by: int, met: list[list[int]]) -> list[_Arm]:
@@ -239,6 +259,26 @@ def _straight_side(stretch: Floats, node_px: Floats, axis: Floats, width_px: flo
     side = _Side(middle, way, float(axis[0] * away[1] - axis[1] * away[0]))
     # A tip's sides are all but straight; a circle's two halves, which a line through it parts, are not.
     return side if side.off_px(stretch).max() < STRAIGHT_WIDTHS * width_px else None
+
+
+def _is_drawn(tip: _Tip, darkness: NDArray[np.uint8]) -> bool:
+    """Whether both sides' straight lines are inked from their free stretches to the tip."""
+    for side in tip.sides:
+        free = side.middle_px + np.arange(-LEAST_PX / 2, LEAST_PX / 2)[:, None] * side.way
+        ahead = np.arange(0.0, max(1.0, float((tip.at_px - side.middle_px) @ side.way)))
+        led = _darkest(darkness, side.middle_px + ahead[:, None] * side.way)
+        if np.mean(led >= OF_OWN_DARKNESS * np.median(_darkest(darkness, free))) < IN_INK:
+            return False
+    return True
+
+
+def _darkest(darkness: NDArray[np.uint8], places_px: Floats) -> NDArray[np.uint8]:
+    """The darkest pixel at or next to each of (N, 2) places; the picture's edge goes on beyond it."""
+    height, width = darkness.shape
+    x, y = np.rint(places_px).astype(np.int64).T
+    steps = (-1, 0, 1)
+    seen = [darkness[np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)] for dx in steps for dy in steps]
+    return np.asarray(np.max(seen, axis=0), np.uint8)
 
 
 AT_ONCE = 32

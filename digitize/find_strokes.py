@@ -107,7 +107,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     loops = round_loops(ink, cut, middles)
     middles = straightened(cut, middles, ink)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
-    strokes = with_rings(with_crossed_tips(strokes), rings_in_ink(ink, rings, blur_px=middles.blur_px))
+    strokes = with_rings(with_crossed_tips(strokes, ink.darkness), rings_in_ink(ink, rings, blur_px=middles.blur_px))
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))

@@ -23,7 +23,8 @@ OUTLINE_SHARE = 0.6
 once."""
 
 OVER_SHARE = 0.1
-"""A loop lies over another with more than this share of the smaller's area; what lies beside it shares only ink."""
+"""A loop lies over an outline with more than this share of its area: what lies beside it shares only ink, and what is
+so many times larger is no field of it."""
 
 
 HOLDS_SHARE = 0.98
@@ -100,8 +101,7 @@ def with_full_lines(loops: list[Loop], full: list[Loop], finer: NDArray[np.bool_
         for which in near:
             other = done[which]
             if other.confidence < loop.confidence and (
-                is_same(loop, other)
-                or (which in along and _common_px2(loop, other) > OVER_SHARE * _less_px2(loop, other))
+                is_same(loop, other) or (which in along and _common_px2(loop, other) > OVER_SHARE * other.area_px2)
             ):
                 done[which] = replace(other, role=Role.FACE, confidence=0.3, why="a field that a finer line cuts off")
         done.append(loop)
@@ -118,7 +118,3 @@ def _adds_to(other: Loop, loop: Loop, letters: NDArray[np.object_]) -> bool:
 
 def _common_px2(one: Loop, other: Loop) -> float:
     return float(shapely.area(shapely.intersection(one.polygon, other.polygon)))
-
-
-def _less_px2(one: Loop, other: Loop) -> float:
-    return min(one.area_px2, other.area_px2)

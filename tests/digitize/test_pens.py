@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from benchmarks.fit_error import box, line
 from benchmarks.vector_strokes import Inking, strokes_of
-from digitize.loop import Role
+from digitize.loop import Loop, Role
 from digitize.loops import find_loops
+from digitize.pens import with_full_lines
 from digitize.strokes import Strokes
 
 Line = NDArray[np.float64]
@@ -62,3 +63,18 @@ def test_hatching_that_is_longer_than_the_outline_around_it_is_drawn_with_the_fi
     hatching = [line((x, 20), (x + 40, 60)) for x in range(20, 60, 4)]
 
     assert part_areas(two_pens([box(20, 20, 80, 40)], hatching)) == pytest.approx([80 * 40], rel=0.01)
+
+
+@pytest.mark.parametrize(("size_px", "role"), [(4.0, Role.PART), (40.0, Role.FACE)])
+def test_a_blot_where_lines_merge_makes_no_field_of_the_rib_it_lies_on(size_px: float, role: Role) -> None:
+    def loop(corners_px: list[tuple[float, float]], links: tuple[int, ...], confidence: float) -> Loop:
+        walk = tuple(2 * link for link in links)
+        return Loop(walk, np.array(corners_px), shapely.Polygon(corners_px), Role.PART, confidence, "")
+
+    rib = loop([(0, 0), (200, 0), (200, 40), (0, 40)], (0, 1, 2), 0.7)
+    closed = loop([(50, -1), (50 + size_px, -1), (50 + size_px, size_px), (50, size_px)], (2, 3), 1.0)
+    finer = np.array([True, True, False, False])
+
+    loops = with_full_lines([rib], [closed], finer, letters_px=np.empty((0, 2)))
+
+    assert [one.role for one in loops] == [role, Role.PART]
