@@ -1,4 +1,4 @@
-"""How many nodes drawn ribs, circles and boxes take, how true they are, and a general bitmap tracer beside them.
+"""How many nodes drawn ribs, circles and boxes take, and how true they are.
 
 Run as `python -m benchmarks.nodes_error [--ribs N] [--seed S]`. Every shape is drawn by the benchmark itself (the
 four-digit sections of NACA Report 460, and section coordinates that the package aerosandbox ships), pictured grey,
