@@ -32,17 +32,20 @@ def joined_fields(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
 
 
 def group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions: set[int]) -> list[Loop]:
-    """Outlines of a group of fields: its outer boundary, parted at seams, measures left out."""
+    """Outlines of a group of fields: its outer boundary, parted at seams where that gives parts, measures left out."""
     group = _without_measures(graph, group, extensions)
     outer = _outline_of(graph, group)
     inner = {link for field in group for link in field.links} - {side >> 1 for side in outer}
     seams, doubtful = seam_links(graph, outer, inner), seams_in_doubt(graph, outer, inner)
     if doubtful and are_edges(graph, outer, seams | doubtful, inner):
         why = "shares a line with its neighbour that carries on a side of one of them; both may be one stepped part"
-        whole = loop_along(graph, outer, Role.FACE, 0.3, "the outside of parts that share lines")
-        return [*_parted(graph, group, walls | seams | doubtful, why), whole]
+        parts = _parted(graph, group, walls | seams | doubtful, why)
+        if parts:
+            return [*parts, loop_along(graph, outer, Role.FACE, 0.3, "the outside of parts that share lines")]
     if seams and len(joined_fields(group, walls | seams)) > 1:
-        return _parted(graph, group, walls | seams, "shares an edge with its neighbour")
+        parts = _parted(graph, group, walls | seams, "shares an edge with its neighbour")
+        if parts:
+            return parts
     if doubtful:
         why = "a line carries on one of its sides from an inward corner across it: these may be two parts that share it"
         return [loop_along(graph, outer, Role.PART, 0.6, why)]

@@ -1,6 +1,7 @@
 """Which loops are parts and holes, on drawings whose parts are known."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -177,6 +178,20 @@ def test_lines_that_run_together_at_a_shallow_angle_are_no_edges_of_sheets():
     found = loops(outside, line((100, 60), (20, 60)))
 
     assert areas(found, Role.PART) == near(shapely.Polygon(outside).area)
+
+
+@pytest.mark.parametrize("chord_to", [(66.0, 26.0), (160.0, 24.0)])
+def test_a_chord_from_the_floor_of_a_notch_that_parts_nothing_leaves_the_rib_whole(chord_to: tuple[float, float]):
+    corners = [(20, 18), (60, 19), (60, 32), (66, 32), (66, 24), (160, 24), (66, 64), (66, 56)]
+    corners += [(60, 56), (60, 63), (20, 52), (20, 44), (28, 44), (28, 26), (20, 26), (20, 18)]
+    outline = np.vstack([line(a, b)[:-1] for a, b in pairwise(np.array(corners, dtype=float))])
+
+    found = loops(np.vstack([outline, outline[:1]]), line((28, 26), chord_to))
+
+    whole = shapely.Polygon(corners)
+    (part,) = [loop for loop in found.loops if loop.role is Role.PART]
+    assert part.area_px2 * INKING.mm_per_px**2 == pytest.approx(whole.area, rel=0.015)
+    assert part.confidence < 0.8
 
 
 @pytest.mark.parametrize(("width_px", "expected"), [(2.5, (6400.0, 420.0)), (1.25, (6400.0,))])
