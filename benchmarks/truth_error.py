@@ -56,6 +56,8 @@ class Compared:
     holes_true: int
     holes_found: int
     false_holes: int
+    extra_mm: tuple[Points, ...] = ()
+    """The boundaries of all loops that are no part, in the truth's frame."""
 
     @property
     def distances_mm(self) -> NDArray[np.float64]:
@@ -127,6 +129,7 @@ def compare(found: Sequence[Loops], truth: PlanTruth, *, frame: tuple[Points, Po
         sum(len(part.holes_mm) for part in truth.parts),
         holes_found,
         false_holes,
+        tuple(loop.boundary_mm for loop in extra),
     )
 
 
