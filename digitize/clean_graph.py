@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, line_widths
 from digitize.headings import Heading, half_opening, heading, is_across, is_one_line
-from digitize.line_begins import from_its_straightest, passed_by
+from digitize.line_begins import from_its_straightest, from_node_to_node
 from digitize.runs import Floats, parted
 from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
@@ -18,8 +18,7 @@ from digitize.turning_runs import turning_runs
 
 SPUR_WIDTHS = 1.0
 """A branch shorter than this many line widths, plus a pixel, is a bump of the ink's edge: its tip lies within the
-line's own half
-width of the node or little more. A drawn tick is longer."""
+line's own half width of the node or little more. A drawn tick is longer."""
 
 SPLIT_WIDTHS = 1.2
 """Two junctions closer than this many line widths are one crossing that thinning split; drawn jogs are longer."""
@@ -371,7 +370,7 @@ class _Work:
 
     def between_nodes(self, line: int) -> Floats:
         """A line's good samples from node to node, without those that other lines' ink at the nodes has led astray."""
-        good = self.good[line].copy()
+        good = self.good[line]
         a, b = self.start[line], self.end[line]
         is_ring = a == b and self.ends_at(a) == 2 and a not in self.tails
         wide = self.ink[line] > WIDEST * self.width[line] + 0.3
@@ -381,17 +380,8 @@ class _Work:
             ring = from_its_straightest(points[good] if good.any() else points, self.width[line])
             self.nodes[a] = ring[0]
             return np.concatenate([ring, ring[:1]])
-        astray = min(int(0.6 * self.width[line] + 1.5), (len(points) - 1) // 2)
-        if self.ends_at(a) > 1:
-            good[:astray] = False
-        if self.ends_at(b) > 1:
-            good[len(good) - astray :] = False
-        inner = points[good]
-        if len(inner):
-            inner = inner[passed_by(inner, self.nodes[a], width_px=self.width[line]) :]
-        if len(inner):
-            inner = inner[: len(inner) - passed_by(inner[::-1], self.nodes[b], width_px=self.width[line])]
-        return np.concatenate([self.nodes[[a]], inner, self.nodes[[b]]])
+        meets = self.ends_at(a) > 1, self.ends_at(b) > 1
+        return from_node_to_node(points, good, self.nodes[[a, b]], meets=meets, width_px=self.width[line])
 
     def graph(self) -> Graph:
         kept = sorted(self.alive)
