@@ -15,7 +15,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from digitize.dashed_lines import dashed_line_px, is_straight, over_gaps, sides_at
+from digitize.dashed_lines import DASHED_GAPS, followed, is_straight, over_gaps, sides_at, straight_part
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.runs import median_of
 from digitize.strokes import Link, NodeKind, Strokes
@@ -135,11 +135,17 @@ def _dashes(strokes: Strokes, sides: list[Side], over: dict[Side, Side]) -> list
     found = []
     for side in sides:
         link = strokes.links[side >> 1]
-        line = dashed_line_px(strokes, side, over, at)
-        if line is None:
-            # In a coarse picture most gaps are closed.
-            line = towards(link, side)[-round(RUN_WIDTHS * link.width_px) :]
-            if len(line) < RUN_WIDTHS * link.width_px - 1 or not is_straight(line, RUN_BOW * link.width_px):
+        led = straight_part(followed(strokes, side, over, at), link.width_px)
+        line = led.points_px
+        if led.gaps < DASHED_GAPS:
+            # In a coarse picture most gaps are closed, or all but those beside a corner.
+            long_px = RUN_WIDTHS * link.width_px
+            own = towards(link, side)[-round(long_px) :]
+            if len(own) >= long_px - 1:
+                line = own
+            elif np.hypot(*(line[-1] - line[0])) < long_px:
+                continue
+            if not is_straight(line, RUN_BOW * link.width_px):
                 continue
         end = towards(link, side)[-1]
         middle = line.mean(axis=0)

@@ -56,14 +56,6 @@ def sides_at(strokes: Strokes) -> dict[int, list[Side]]:
     return at
 
 
-def dashed_line_px(
-    strokes: Strokes, side: Side, over: dict[Side, Side], at: dict[int, list[Side]]
-) -> NDArray[np.float64] | None:
-    """Give places along the straight dashed line that ends free at a side; None where none does."""
-    way = straight_part(followed(strokes, side, over, at), strokes.links[side >> 1].width_px)
-    return way.points_px if way.gaps >= DASHED_GAPS else None
-
-
 def straight_part(way: "Way", width_px: float) -> "Way":
     """Give a way as far as it runs straight: a corner's piece that thinning rounded off leads dashes around it."""
     if len(way.links) == 1 or is_straight(way.points_px, width_px):

@@ -72,6 +72,20 @@ def test_an_outline_of_dashes_with_rounded_corner_pieces_is_a_part() -> None:
     assert areas == pytest.approx([(72 + 52) / 2 * 48], rel=0.01)
 
 
+def test_a_side_whose_gaps_are_closed_but_for_those_beside_the_corners_leads_to_these() -> None:
+    lines = dashed(1.5)
+    first = CORNERS[0]
+    dashes = [n for n, one in enumerate(lines) if (abs(one[:, 1] - first[1]) < 1e-9).all()]
+    closed = line(lines[dashes[1]][0], lines[dashes[-2]][-1])
+    strokes = strokes_of([one for n, one in enumerate(lines) if n not in dashes[1:-1]] + [closed], INKING)
+
+    mended = with_dash_corners(strokes, none_of(strokes))
+
+    corners = mended.nodes_px[mended.kinds == NodeKind.CORNER]
+    off_px = np.hypot(*(corners[:, None] - INKING.to_picture(CORNERS)[None]).transpose(2, 0, 1)).min(axis=0)
+    assert off_px.max() < CORNER_OFF_PX
+
+
 def test_a_letter_beside_the_ends_of_two_dashed_lines_stays_as_it_is() -> None:
     """It lies where the lines would cross, but not along them."""
     across = [line((x, 20), (x + 3, 20)) for x in np.arange(20, 60, 4).tolist()]
