@@ -38,7 +38,7 @@ long as they are."""
 
 MOST_OFF_PX = 0.6
 """Farther no average of stairs lies from a straight line: with both edges on whole pixels its middle is half a px off.
-"""
+Nor does the line between two edges: where one column of grey pixels shows no black, what is fitted runs away."""
 
 
 def straightened(cut: Cut, middles: Middles, ink: Ink) -> Middles:
@@ -105,7 +105,7 @@ def straightened(cut: Cut, middles: Middles, ink: Ink) -> Middles:
             found = straight_edges(
                 ink.darkness, middle[link], ways[link], reach_px=reach_px, width_px=float(cut.ink_px[link])
             )
-            if found is not None and found.wrong_px < WRONG_PX:
+            if found is not None and found.wrong_px < WRONG_PX and abs(found.level_px) < MOST_OFF_PX:
                 straight[link] = True
                 middle[link] += found.level_px * np.array([-s[link], c[link]])
                 turned = ways[link] + found.slope * np.array([-s[link], c[link]])

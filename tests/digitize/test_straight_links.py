@@ -3,6 +3,7 @@
 import math
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from digitize.draw_outlines import draw_outlines
 from digitize.find_strokes import find_strokes
 from digitize.strokes import Strokes
 from drawing.paths import Line
-from pictures.ink import find_ink
+from pictures.ink import Ink, find_ink
 from pictures.picture import Medium, Picture, Source
 
 Floats = NDArray[np.float64]
@@ -56,3 +57,14 @@ def test_a_gentle_curve_stays_one(camera: Camera) -> None:
     way = link.points_px - link.points_px[0]
     bow = np.abs(chord[0] * way[:, 1] - chord[1] * way[:, 0]) / np.hypot(*chord)
     assert bow.max() == pytest.approx(2 * math.cos(math.atan(0.13)), abs=0.2)
+
+
+@pytest.mark.parametrize("wide_px", [1, 2, 3])
+def test_a_black_and_white_line_along_a_row_of_pixels_stays_in_its_ink(wide_px: int) -> None:
+    grey = np.full((200, 200), 255, np.uint8)
+    grey[20:170, 100 : 100 + wide_px] = 0
+
+    strokes = find_strokes(Ink(np.asarray(cv2.GaussianBlur(255 - grey, (5, 5), 0.7), np.uint8), 0.0, True))
+
+    (link,) = strokes.links
+    assert np.abs(link.points_px[:, 0] - (100 + (wide_px - 1) / 2)).max() < 0.1
