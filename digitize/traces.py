@@ -57,11 +57,19 @@ JOIN_WIDTHS = 1.5
 """A trace's end this close to a node or a line, in line widths, was meant to lie on it."""
 
 
+IN_INK_WIDTHS = 0.5
+"""A trace within half a line's width of its middle lies in its ink."""
+
+COVERED_PART = 0.2
+"""A trace in a line's ink is as long as the stretch it covers to within this part: a hand wavers."""
+
+
 def with_traces(strokes: Strokes, traces: Sequence[Trace]) -> Strokes:
     """Give the strokes with every trace added as links of its own.
 
     A trace is split at its corners and where it crosses lines, and they with it. Its ends join a node, or else
-    a line, that lies within one line width and a half, so that a gap traced over closes the line.
+    a line, that lies within one line width and a half, so that a gap traced over closes the line. One that runs in
+    the ink of a line that is there already adds nothing.
 
     Parameters
     ----------
@@ -82,6 +90,8 @@ def with_traces(strokes: Strokes, traces: Sequence[Trace]) -> Strokes:
         first: int | None = None
         at: int | None = None
         runs = _runs(trace)
+        if not trace.closed and _is_drawn(np.concatenate(runs), links):
+            continue
         for index, run in enumerate(runs):
             begin = _node_at(run[0], nodes, links, kinds) if at is None else at
             first = begin if first is None else first
@@ -92,6 +102,23 @@ def with_traces(strokes: Strokes, traces: Sequence[Trace]) -> Strokes:
             _add_run(points, begin, end, nodes, links, kinds)
             at = end
     return Strokes(np.array(nodes).reshape(-1, 2), _kinds(kinds, strokes, links), tuple(links))
+
+
+def _is_drawn(points: NDArray[np.float64], links: Sequence[Link]) -> bool:
+    """Whether a trace runs in the ink of one link that is there already.
+
+    It then covers as much of the link as it is long: over a small gap both ends of a link lie near as well.
+    """
+    lines = [shapely.LineString(link.points_px) for link in links]
+    if not lines:
+        return False
+    nearest = int(shapely.STRtree(lines).nearest(shapely.Point(points[len(points) // 2])))
+    line = lines[nearest]
+    if not shapely.dwithin(line, shapely.points(points), IN_INK_WIDTHS * links[nearest].width_px).all():
+        return False
+    begin_px, end_px = (float(shapely.line_locate_point(line, shapely.Point(end))) for end in points[[0, -1]])
+    covered_px, long_px = abs(end_px - begin_px), float(np.hypot(*np.diff(points, axis=0).T).sum())
+    return abs(covered_px - long_px) <= COVERED_PART * long_px
 
 
 def _width_px(links: Sequence[Link]) -> float:

@@ -1,6 +1,7 @@
 """Hand-traced lines joined to what was found."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -81,6 +82,36 @@ def test_a_trace_that_ends_on_a_line_and_one_that_crosses_it_split_it():
         assert np.array_equal(link.points_px[-1], joined.nodes_px[link.end])
     drawing = draw_outlines(joined.mapped(INKING.to_plan)).drawing
     assert len(drawing.outlines) == 1
+
+
+@pytest.mark.parametrize("off_px", [0.0, 0.8])
+@pytest.mark.parametrize("sigma_px", [0.0, 0.08])
+def test_a_trace_along_a_drawn_side_adds_no_second_line(off_px: float, sigma_px: float) -> None:
+    inking = replace(INKING, sigma_px=sigma_px, corner_sigma_px=0.0)
+    drawn = strokes_of([box(20, 20, 120, 80)], inking)
+    start, end = ((x, y + off_px) for x, y in inking.to_picture(np.array([(50.0, 20.0), (110.0, 20.0)])).tolist())
+
+    strokes = with_traces(drawn, [straight(start, end)])
+
+    (outline,) = draw_outlines(strokes.mapped(inking.to_plan)).drawing.outlines
+    # A closed form: 120 x 80 mm.
+    assert outline.area_px2 == pytest.approx(120 * 80 / inking.mm_per_px**2, rel=1e-3)
+    assert len(outline.boundary.segments) == 4
+
+
+def test_a_gap_narrower_than_the_line_is_closed_by_a_trace() -> None:
+    """Both ends of its one link are then near all of the trace."""
+    inking = replace(INKING, sigma_px=0.0, corner_sigma_px=0.0)
+    gap_mm = 0.9 * inking.width_px * inking.mm_per_px
+    open_disc = line(
+        *[(70 + 40 * math.cos(t), 70 + 40 * math.sin(t)) for t in np.linspace(gap_mm / 40, 2 * math.pi, 400)]
+    )
+    drawn = strokes_of([open_disc], inking)
+    start, end = (tuple(drawn.nodes_px[node].tolist()) for node in (drawn.links[0].end, drawn.links[0].start))
+
+    strokes = with_traces(drawn, [straight(start, end)])
+
+    assert len(draw_outlines(strokes.mapped(inking.to_plan)).drawing.outlines) == 1
 
 
 def test_without_traces_strokes_stay_as_they_are():
