@@ -59,9 +59,11 @@ pictures would be lost."""
 MISSING_PX = 0.1
 """... and in black and white by this more: a corner's whole pixel may be missing, 0.7 px along its diagonal."""
 
-SLACK_PX, BLUR_PX = 2.0, 2.5
-"""What a bend's own place errs, px; and how much farther apart than a line's width two sides must be to be seen
-apart."""
+SLACK_PX = 2.0
+"""What a bend's own place errs, px."""
+
+SEEN_APART_PX = 2.5
+"""How much farther apart than a line's width two lines must be to be seen apart, px: the blur of both edges."""
 
 STILL_BENDING = 0.25
 """Sides that turn on by more than this part of the corner's turn, just outside of it, are an arc's: a small leading
@@ -313,7 +315,9 @@ def _corners(
     full = reach > wanted - max(PHASE_PX, PHASE_SIGMAS * sigma_px) - MISSING_PX * ink.bilevel
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     blunt = np.maximum(sine, 0.15)
-    near = np.hypot(*(place - samples.points_px[at]).T) < wide / 2 / blunt + np.maximum(SLACK_PX, BLUR_PX / 2 / blunt)
+    near = np.hypot(*(place - samples.points_px[at]).T) < wide / 2 / blunt + np.maximum(
+        SLACK_PX, SEEN_APART_PX / 2 / blunt
+    )
     known = arms.known[0::2] & arms.known[1::2]
     true: NDArray[np.bool_] = known & near & (turn > LEAST_CORNER_RAD) & full & (on < STILL_BENDING * turn)
     # A side without clean samples of its own looks straight in any case: where the next bend on it is an arc that turns

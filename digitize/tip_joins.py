@@ -205,7 +205,7 @@ def _fits(
         evidence = -cost / (2 * ALIKE)
         if join is Join.MITRE:
             span = MITRE_SPAN_WIDTHS * width
-            evidence += float(np.log(np.clip(2.5 * np.sqrt(variance[row, LENGTH]) / span, 1e-6, 1)))
+            evidence += float(np.log(np.clip(np.sqrt(2 * np.pi * variance[row, LENGTH]) / span, 1e-6, 1)))
             short = LEAST_MITRE_WIDTHS - float(fitted.at[row, LENGTH]) / width
             evidence -= max(short / MITRE_SIGMA, 0) ** 2 / 2
         fits.append(_Fit(float(fitted.at[row, TIP]), float(np.sqrt(variance[row, TIP])), cost, evidence))

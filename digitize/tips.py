@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from digitize.centre_lines import Samples, across
 from digitize.clean_graph import Graph
-from digitize.cut_lines import Cut
+from digitize.cut_lines import SEEN_APART_PX, Cut
 from digitize.runs import Floats
 from digitize.spoilt import MOST_SPOILT_WIDTHS
 from digitize.tails import Tail
@@ -15,9 +15,6 @@ from digitize.tails import Tail
 INFERRED_WEIGHT = 0.1
 """A side's place told by the amount of ink errs some three times as much as one seen, and alike from sample to
 sample."""
-
-BLUR_PX = 2.5
-"""How much farther apart than a line's width two lines must be to be seen apart, px: the blur of both edges."""
 
 
 def with_tips(cut: Cut, graph: Graph) -> Cut:
@@ -58,7 +55,7 @@ def _spoil(good: NDArray[np.bool_], samples: Samples, link: int, end: int, width
     """Mark the samples where the two sides are apart, but blur still joins them."""
     fall = max(float(tail.apart_px[0] - tail.apart_px[-1]), 0.1) / max(len(tail.apart_px) - 1, 1)
     # The tail begins where its sides are no longer told by the amount of ink, which is before they come apart.
-    ahead = max((width_px + BLUR_PX) / 2 - float(tail.apart_px[0]), BLUR_PX / 2) / fall
+    ahead = max((width_px + SEEN_APART_PX) / 2 - float(tail.apart_px[0]), SEEN_APART_PX / 2) / fall
     count = int(np.clip(ahead, width_px, MOST_SPOILT_WIDTHS * width_px)) + 1
     part = slice(int(samples.first[link]), int(samples.first[link + 1]))
     count = min(count, (part.stop - part.start) // 2)

@@ -15,6 +15,9 @@ ALIKE_RAD = 1e-3
 OFF_PITCH = 0.03
 """A line lies on its family's spacing within this part of it: programs round the places they write."""
 
+FIRST_OFF_PITCH = 0.12
+"""The same while the spacing is not yet known well: it is fitted again to what lies so near."""
+
 LEAST_LINES = 8
 """Fewer lines than this are drawn ones: a wing's ribs, a hatched face, a ladder of dimensions."""
 
@@ -80,6 +83,9 @@ def without_paper_lines(paths: Sequence[PagePath], *, sheet_px2: float) -> Paper
         if crossed or _is_ruled(family, paths):
             gone |= set(family.lines.tolist())
             pitches.add(round(family.pitch_px, 3))
+    if len(gone) == len(paths):
+        # A lattice and nothing else is what is drawn.
+        return PaperLines(list(paths), 0, ())
     kept = [path for number, path in enumerate(paths) if number not in gone]
     return PaperLines(kept, len(gone), tuple(sorted(pitches)))
 
@@ -128,12 +134,12 @@ def _family(ends: Floats, angle_rad: float, sheet_px2: float) -> tuple[NDArray[n
     steps = steps[steps > OFF_PITCH * np.mean(steps)]
     if len(steps) < LEAST_LINES - 1:
         return None
-    # The step that most are whole multiples of; then made exact over the whole width.
+    # A short step, as heavier lines' places make some twice as long, is fitted anew to all the lines at its multiples.
     pitch = float(np.percentile(steps, 20))
     place = (off - off.min()) / pitch
     for _ in range(3):
         line = np.round(place)
-        near = np.abs(place - line) < 4 * OFF_PITCH
+        near = np.abs(place - line) < FIRST_OFF_PITCH
         if np.ptp(line[near]) == 0:
             return None
         pitch, begin = np.polyfit(line[near], off[near], 1).tolist()

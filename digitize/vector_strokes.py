@@ -65,8 +65,6 @@ def vector_strokes(
     if covered < LEAST_COVERED:
         return _as_picture(f"its paths explain only {100 * covered:.0f} % of what it shows")
     paper = PaperLines(paths, 0, ()) if keep_paper else without_paper_lines(paths, sheet_px2=float(width * height))
-    if not paper.paths:
-        paper = PaperLines(paths, 0, ())
     joined = with_dashes_joined(paper.paths)
     runs = smooth_runs(joined.paths)
     cuts = find_cuts(runs)

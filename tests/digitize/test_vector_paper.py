@@ -106,3 +106,11 @@ def test_squares_that_belong_to_the_drawing_are_kept_where_asked(tmp_path: Path)
     assert kept.strokes is not None
     # 23 lines down and 17 across: each is cut at every other one it meets.
     assert len(kept.strokes.links) == 23 * 16 + 17 * 22
+
+
+def test_squares_and_nothing_else_are_what_is_drawn(tmp_path: Path) -> None:
+    found = _looked(tmp_path, lambda canvas: _squares(canvas, x0=5, y0=5, x1=115, y1=85, pitch_mm=5))
+
+    assert [finding.code for finding in found.findings] == ["page-lines"]
+    assert found.strokes is not None
+    assert len(found.strokes.links) == 23 * 16 + 17 * 22
