@@ -26,6 +26,10 @@ STEP_PX = 0.25
 PAPER = 0.1
 """Part of a line's darkness under which there is paper: over a wide window its noise would add up to an edge."""
 
+SCAN_BLUR_PX = 0.6
+"""One sigma of the blur of a scanner's lens and sensor, 0.5 to 0.8, gone from sight once its picture is made black and
+white. From 0.5 to 0.7 it moves a circle of 5 px by 0.01 px either way."""
+
 TIGHTEST_PX = 2.0
 """No bend is reckoned tighter than this radius: there noise bends more than the line."""
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.blur import SCAN_BLUR_PX
 from digitize.crossed_rings import MOST_OVAL, WIDEST_GAP_RAD, Ring
 from digitize.cut_lines import Cut
 from digitize.ellipse_fit import Ellipse, fit_ellipses, many
@@ -39,10 +40,6 @@ USUAL_BLUR_PX = 0.8
 OVAL_PX, BILEVEL_OVAL_PX = 0.01, 0.05
 """How oval a circle's ink may come out besides noise, one sigma, half of long less short axis: stairs are alike across
 a small circle."""
-
-LOST_PX2 = 0.36
-"""Square of the blur of a scanner's lens and sensor, one sigma 0.6 px, gone from sight once the picture is made black
-and white. From 0.5 to 0.7 px it moves a circle of 5 px by 0.01 px either way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +136,7 @@ def _fitted(
         clear=clear,
         blur_px=blur_px or USUAL_BLUR_PX,
         oval_px=BILEVEL_OVAL_PX if ink.bilevel else OVAL_PX,
-        lost_px2=LOST_PX2 if ink.bilevel else 0.0,
+        lost_px2=SCAN_BLUR_PX**2 if ink.bilevel else 0.0,
     )
 
 

@@ -6,6 +6,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.blur import SCAN_BLUR_PX
 from digitize.runs import Floats
 from digitize.tip_ink import TipInk
 
@@ -34,12 +35,9 @@ WIDTH_SIGMA = 0.02
 LENGTH_SIGMA_WIDTHS = 8.0
 """How far from one line width mitres end, one sigma: as good as unknown."""
 
-SCAN_BLUR_PX = 0.6
-"""One sigma of the blur, optics and pixel, before a scanner's black and white: 0.5 to 0.8. It turns narrow paper black,
-narrow ink white, and rounds what is square."""
-
 NARROW_PX = 1.35 * SCAN_BLUR_PX
-"""Ink or paper this narrow is lost in black and white: blurred, its middle just reaches half."""
+"""Ink or paper this narrow is lost in black and white: blurred before, its middle just reaches half. What is square
+comes out round."""
 
 FADE = 3.5
 """How soon wider ink keeps its width, as a power: against the normal law it errs by 0.03 px."""
