@@ -79,9 +79,12 @@ def tip_places(seen: list[TipInk], *, bilevel: bool) -> list[TipPlace | None]:
     fits = _joined(seen, bilevel=bilevel)
     seen = list(seen)
     again = [which for which, one in enumerate(seen) if _misfit(fits[which], one) > USUAL_MISFIT]
+    near = {which: _near(seen[which]) for which in again}
+    # Of some tips nothing is seen near the place, only beyond what lies over it.
+    again = [which for which in again if len(near[which].times) >= FEW_PLACES]
     if again:
-        near = [_near(seen[which]) for which in again]
-        for which, one, joined in zip(again, near, _joined(near, bilevel=bilevel), strict=True):
+        for which, joined in zip(again, _joined([near[which] for which in again], bilevel=bilevel), strict=True):
+            one = near[which]
             told = _misfit(fits[which], seen[which])
             if told > MOST_MISFIT or _misfit(joined, one) < NEAR_MISFIT * told:
                 seen[which], fits[which] = one, joined
@@ -101,8 +104,11 @@ def _place(seen: TipInk, fits: dict[Join, _Fit]) -> TipPlace | None:
     sigma = float(np.sqrt(weights @ (sigmas**2 + (places - along) ** 2)))
     if sigma > MOST_SIGMA_PX:
         return None
+    aside = _aside(seen, along)
+    if aside is None:
+        return None
     likeliest = int(weights.argmax())
-    return TipPlace(seen.at(along, _aside(seen, along)), sigma, list(fits)[likeliest], float(weights[likeliest]))
+    return TipPlace(seen.at(along, aside), sigma, list(fits)[likeliest], float(weights[likeliest]))
 
 
 def _misfit(fits: dict[Join, _Fit], seen: TipInk) -> float:
@@ -145,13 +151,19 @@ def _joined(seen: list[TipInk], *, bilevel: bool) -> list[dict[Join, _Fit]]:
     return joined
 
 
-def _aside(seen: TipInk, along: float) -> float:
-    """Where the middle of the ink lies across the axis, at the tip."""
+FEW_PLACES = 3
+"""Ink across fewer places tells nothing of a tip: two always lie on a straight line."""
+
+
+def _aside(seen: TipInk, along: float) -> float | None:
+    """Where the middle of the ink lies across the axis, at the tip; None where hardly any ink is seen."""
     gap = (seen.along_px - along) * seen.opening[1]
     last = float(seen.along_px[-1]) + 4 * seen.blur_px
     near = (seen.along_px > max(along, last)) & (gap < 0.6 * seen.width_px + seen.blur_px)
     if np.count_nonzero(near) < 5:
         near = seen.times > 0.5
+    if np.count_nonzero(near) < FEW_PLACES:
+        return None
     degree = 2 if np.count_nonzero(near) >= 12 else 1
     s = seen.along_px[near] - along
     powers = (s / np.abs(s).max())[:, None] ** np.arange(degree + 1)

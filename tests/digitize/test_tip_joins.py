@@ -1,6 +1,7 @@
 """Tips are found where their sides meet however the pen joined them; the truth is the outline drawn."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from benchmarks.render_lines import Camera, TrueLine, photograph
 from digitize.find_strokes import find_strokes
 from digitize.strokes import NodeKind, Strokes
-from digitize.tip_ink import tip_ink
+from digitize.tip_ink import TipInk, tip_ink
 from digitize.tip_joins import tip_places
 from pictures.ink import Ink, find_ink
 from pictures.picture import Medium, Picture, Source
@@ -138,3 +139,40 @@ def test_sides_too_short_to_tell_how_they_run_tell_nothing() -> None:
     )
 
     assert seen is None
+
+
+def barely_seen() -> TipInk:
+    # A notch's corner beside a gap in the line, of a black-and-white scan: one place alone holds half a line's ink.
+    covariance = np.array(
+        [
+            [6.981337e02, -4.327661e01, 6.440594e-01, -7.194616e-06],
+            [-4.327661e01, 2.718386e00, -4.088107e-02, 7.053478e-07],
+            [6.440594e-01, -4.088107e-02, 6.209747e-04, -2.229395e-08],
+            [-7.194616e-06, 7.053478e-07, -2.229395e-08, 2.278798e-10],
+        ]
+    )
+    return TipInk(
+        origin_px=np.array([2964.904645, 1823.388933]),
+        axis=np.array([0.966877, 0.255244]),
+        along_px=np.array([16.524409, 15.524409, 14.524409, 13.524409, 12.524409, 11.524409, 6.524409, 5.524409]),
+        times=np.array([0.75498, 0.201493, 0.015763, -0.003479, 0.016165, 0.157213, -0.003801, -0.003801]),
+        sigma=np.full(8, 0.063542),
+        aside_px=np.array([-3.94866, -4.723365, -5.760676, -2.949009, -1.973845, -3.242574, -13.262976, -14.733333]),
+        opening=np.array([-22.72777, 1.9757, -0.02517616, 6.077064e-08]),
+        covariance=covariance,
+        lean=1.78848643,
+        width_px=6.088857,
+        width_sigma_px=0.110163,
+        blur_px=0.839594,
+    )
+
+
+def test_a_tip_of_which_hardly_any_ink_is_seen_is_told_by_nothing() -> None:
+    assert tip_places([barely_seen()], bilevel=True) == [None]
+
+
+def test_a_tip_with_no_ink_seen_near_it_is_told_by_nothing() -> None:
+    seen = barely_seen()
+    far = replace(seen, along_px=seen.along_px + 60.0)
+
+    assert tip_places([far], bilevel=True) == [None]
