@@ -87,7 +87,9 @@ class Ring:
     clear: NDArray[np.bool_]
 
 
-def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) -> list[Ring]:
+def crossed_rings(
+    ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32], inner: Sequence[NDArray[np.int32]]
+) -> list[Ring]:
     """Give the small circles that lines cross.
 
     Parameters
@@ -97,6 +99,8 @@ def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) 
         1 where there is ink.
     pixels : (N, 2) int32
         Its skeleton.
+    inner : sequence of (N, 2) int32
+        The edges of paper shut in by it.
     """
     if len(pixels) == 0:
         return []
@@ -104,7 +108,7 @@ def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) 
     width_px = float(np.median(local_widths(mask, some)))
     most_px = max(MOST_RADIUS_PX, MOST_RADIUS_WIDTHS * width_px)
     rings: list[Ring] = []
-    hulls = (_round_hull(group) for group in _groups(mask, width_px, most_px))
+    hulls = (_round_hull(group) for group in _groups(inner, width_px, most_px))
     # The hull's points are the ink's innermost: its middle lies farther out.
     likely = (_grown(hull, (width_px - 1) / 2) for hull in hulls if hull is not None)
     while some_of := list(islice(likely, AT_ONCE)):
@@ -117,14 +121,8 @@ def crossed_rings(ink: Ink, mask: NDArray[np.uint8], pixels: NDArray[np.int32]) 
     return rings
 
 
-def _groups(mask: NDArray[np.uint8], width_px: float, most_px: float) -> Iterator[NDArray[np.int32]]:
+def _groups(inner: Sequence[NDArray[np.int32]], width_px: float, most_px: float) -> Iterator[NDArray[np.int32]]:
     """Boundaries of paper shut in by ink, alone and together with those across a line, as points."""
-    contours, levels = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    if not len(contours):
-        return
-    inner = [
-        np.asarray(contours[which][:, 0], dtype=np.int32) for which in np.flatnonzero(levels[0][:, 3] >= 0).tolist()
-    ]
     inner = [points for points in inner if len(points) > 3 and np.ptp(points, axis=0).max() < 2 * most_px]
     if not inner:
         return

@@ -8,6 +8,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+CHORD_PX = 0.003
+"""What a drawn line may lose on its chords: at 1 px apart it would be 0.04 at a radius of 3 px."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ellipse:
@@ -21,6 +24,17 @@ class Ellipse:
     def at(self, angles_rad: Floats) -> Floats:
         """Points (N, 2) in directions from the centre."""
         return self._alone(len(angles_rad)).at(angles_rad)
+
+    def around(self, begin_rad: float) -> Floats:
+        """Points (N, 2) all around from a direction on, the last the first: a px apart, closer on small ellipses.
+
+        Chords between them lie within CHORD_PX of the ellipse.
+        """
+        fewest = np.pi * np.sqrt(self.long_px / (2 * CHORD_PX))
+        count = int(max(fewest, 2 * np.pi * self.long_px))
+        points = self.at(begin_rad + np.linspace(0, 2 * np.pi, count + 1))
+        points[-1] = points[0]
+        return points
 
     def normals(self, angles_rad: Floats) -> Floats:
         """Unit normals (N, 2), outward, at the points in those directions."""

@@ -22,12 +22,13 @@ from digitize.nodes import Placed, place_nodes
 from digitize.ring_strokes import with_rings, without_rings
 from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
 from digitize.runs import Floats, parted
+from digitize.small_rings import small_rings
 from digitize.smooth_middles import Middles, smooth_middles
 from digitize.specks import without_specks
 from digitize.straight_links import straightened
 from digitize.stroke_graph import Chains, trace_chains
 from digitize.strokes import Link, NodeKind, Strokes
-from digitize.thinning import local_widths, thin, without_blots
+from digitize.thinning import ink_edges, local_widths, thin, without_blots
 from digitize.tips import with_tips
 from pictures.ink import Ink, faint_ink_mask
 
@@ -81,7 +82,9 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     nothing = Strokes(np.empty((0, 2)), np.empty(0, np.uint8), ())
     if len(pixels) == 0:
         return nothing
-    rings = crossed_rings(ink, mask, pixels)
+    blots, shut_in = ink_edges(mask)
+    rings = [*small_rings(ink, blots), *crossed_rings(ink, mask, pixels, shut_in)]
+    del blots, shut_in
     pixels = without_rings(pixels, rings)
     chains = trace_chains(pixels)
     more = bridges(chains, pixels, mask)

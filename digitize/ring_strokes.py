@@ -111,9 +111,7 @@ def with_rings(strokes: Strokes, rings: Sequence[Ring]) -> Strokes:
         return strokes
     nodes, links = [strokes.nodes_px], list(strokes.links)
     for number, ring in enumerate(rings, start=len(strokes.nodes_px)):
-        count = max(12, int(2 * np.pi * ring.ellipse.long_px))
-        points = ring.ellipse.at(np.linspace(0, 2 * np.pi, count + 1))
-        points[-1] = points[0]
+        points = ring.ellipse.around(0.0)
         nodes.append(points[:1])
         links.append(Link(number, number, points, max(ring.sigma_px, LEAST_SIGMA_PX), ring.width_px))
     kinds = np.concatenate([strokes.kinds, np.full(len(rings), NodeKind.LOOP, np.uint8)])

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import chndtr, ndtr
 
 from digitize.ellipse_fit import Ellipses, fit_ellipses
 from digitize.runs import Floats
@@ -30,9 +30,12 @@ FARTHEST_STEP_PX = 0.5
 FLANK_SIGMAS, FLANK_PX = 2.5, 0.5
 """Pixels looked at reach so far beyond the line's edges: its whole flank, and little of what lies beside it."""
 
-BLUR_KNOWN_PX = 0.15
-"""How well a picture's blur is known beforehand, one sigma: a thin line does not tell its width from its blur, and
-blur draws a bend inward."""
+BLUR_KNOWN_PX = 0.06
+"""How well a picture's blur is known beforehand from its other lines, one sigma: a thin line does not tell its width
+from its blur, and blur draws a bend inward."""
+
+USUAL_BLUR_PX, USUAL_KNOWN_PX = 0.8, 0.15
+"""Where other lines are too few to tell: the blur of scans and good photos, and how far it may be off."""
 
 START_BLUR = 0.7
 """The fit begins with this part of the picture's blur."""
@@ -91,7 +94,7 @@ def fit_round_lines(
     seen_px: Floats,
     clear: Sequence[tuple[Floats, Bools]],
     blur_px: float,
-    oval_px: float,
+    oval_px: Floats,
     lost_px2: float = 0.0,
 ) -> RoundLines:
     """Fit blurred rings of ink to the pixels about ellipses, by least squares.
@@ -111,12 +114,13 @@ def fit_round_lines(
     clear : sequence of ((N,) float, (N,) bool)
         For each, the angles at which it was looked at, radians, and whether it is seen alone there.
     blur_px : float
-        About the picture's blur, one sigma.
-    oval_px : float
+        About the picture's blur, one sigma; 0 if nothing tells it.
+    oval_px : (E,) float
         An oval that a circle may have by chance besides noise, one sigma.
     lost_px2 : float
         Square of the blur that a line had before its picture was made black and white, and that no longer shows.
     """
+    blur_px, known_px = (blur_px, BLUR_KNOWN_PX) if blur_px > 0 else (USUAL_BLUR_PX, USUAL_KNOWN_PX)
     seen = _Pixels.near(darkness, about, seen_px, clear, FLANK_SIGMAS * blur_px + FLANK_PX)
     # A wide sharp line becomes a thin blurred one in a few steps, but not the other way.
     blur = np.full(len(seen_px), START_BLUR * blur_px)
@@ -125,7 +129,7 @@ def fit_round_lines(
     found = seen.some & (now.ink > 0)
     free = np.ones((len(seen_px), UNKNOWNS), np.bool_)
     for step in range(STEPS):
-        fit = _Fit.of(seen, now, free, blur_px)
+        fit = _Fit.of(seen, now, free, blur_px, known_px)
         if step == CIRCLE_AT:
             long_px, short_px = now.ellipses.long_px, now.ellipses.short_px
             sigma_px = np.sqrt(fit.variance[:, 3:5].mean(axis=1)) * fit.rougher(seen, now)
@@ -134,17 +138,18 @@ def fit_round_lines(
             mean_px = np.where(oval, np.nan, (long_px + short_px) / 2)
             round_off = [np.where(oval, own, mean_px) for own in (long_px, short_px)]
             now = replace(now, ellipses=replace(now.ellipses, long_px=round_off[0], short_px=round_off[1]))
-            fit = _Fit.of(seen, now, free, blur_px)
+            fit = _Fit.of(seen, now, free, blur_px, known_px)
         moved, is_ellipse = _stepped(now, fit.step)
         found &= is_ellipse & (moved.ellipses.short_px > 0.5 * about.short_px)
         found &= moved.ellipses.long_px < 1.5 * about.long_px
         now = _chosen(found, moved, first)
-    fit = _Fit.of(seen, now, free, blur_px)
+    fit = _Fit.of(seen, now, free, blur_px, known_px)
     off_px, noise_px = fit.left(seen, now)
     sigma_px = np.sqrt((fit.variance[:, SHAPE] * SPREAD).sum(axis=1)) * fit.rougher(seen, now)
-    # What was lost drew both edges inward alike; of a nearly round line all the way by as much.
+    # What was lost drew each edge inward by its own bend; of a nearly round line all the way by as much.
     radius_px = np.sqrt(now.ellipses.long_px * now.ellipses.short_px)
-    out_px = lost_px2 / 2 / radius_px
+    half_px = np.minimum(now.width / 2, np.maximum(radius_px - LEAST_HOLE_PX, 0))
+    out_px = lost_px2 / 2 * radius_px / (radius_px**2 - half_px**2)
     grown = replace(now.ellipses, long_px=now.ellipses.long_px + out_px, short_px=now.ellipses.short_px + out_px)
     return RoundLines(grown, now.width, sigma_px, off_px, noise_px, found)
 
@@ -229,7 +234,7 @@ class _Fit:
     noise2: Floats
 
     @classmethod
-    def of(cls, seen: _Pixels, now: _Lines, free: Bools, blur_px: float) -> "_Fit":
+    def of(cls, seen: _Pixels, now: _Lines, free: Bools, blur_px: float, known_px: float) -> "_Fit":
         of = seen.of
         long, short, tilt = now.ellipses.long_px[of], now.ellipses.short_px[of], now.ellipses.turn_rad[of]
         c, s = np.cos(tilt), np.sin(tilt)
@@ -250,6 +255,9 @@ class _Fit:
         high = (width / 2 + away) / blur + blur / 2 * inner
         bell_low, bell_high = (np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi) for z in (low, high))
         part = ndtr(low) + ndtr(high) - 1
+        tight = radius < TIGHT_BLURS * blur
+        if tight.any():
+            part[tight] = _ring(*(each[tight] for each in (radius, away, width, blur)))
         rest = seen.values - now.paper[of] - ink * part
         pull = ink * (bell_low - bell_high) / blur
         change = np.empty((UNKNOWNS, len(of)))
@@ -265,7 +273,7 @@ class _Fit:
         right = np.add.reduceat(change * rest, seen.first, axis=1).T
         number = np.diff(seen.first, append=len(of))
         noise2 = np.maximum(np.add.reduceat(rest**2, seen.first) / np.maximum(number - UNKNOWNS, 1), 1.0)
-        known = noise2 / BLUR_KNOWN_PX**2
+        known = noise2 / known_px**2
         square[:, BLUR, BLUR] += known
         right[:, BLUR] += known * (blur_px - now.blur)
         diagonal = np.arange(UNKNOWNS)
@@ -298,6 +306,26 @@ class _Fit:
         off2 = np.bincount(of, np.where(told, (off / firm) ** 2, 0.0)) / number
         noise2 = np.bincount(of, np.where(told, ALIKE_PIXELS * self.noise2[of] / firm, 0.0)) / number
         return np.sqrt(off2), np.sqrt(noise2)
+
+
+LEAST_HOLE_PX = 1.0
+"""A hole that still shows is larger than this radius, px."""
+
+TIGHT_BLURS = 12.0
+"""A bend tighter than this many blurs draws the far edge of its hole along as well: the first term then is not enough
+(at a radius of 3 px, by 6 % of the ink's darkness)."""
+
+
+def _ring(radius: Floats, away: Floats, width: Floats, blur: Floats) -> Floats:
+    """How dark blurred rings are at a distance outward of their middles, of 1: a disc less the one inside it.
+
+    A disc blurred by the normal law is the distribution of the squared distance of a normal place from its centre: the
+    noncentral chi-square law of two dimensions.
+    """
+    place = ((radius + away) / blur) ** 2
+    outer, inner = (np.maximum((radius + side) / blur, 0) ** 2 for side in (width / 2, -width / 2))
+    ring: Floats = chndtr(outer, 2, place) - chndtr(inner, 2, place)
+    return ring
 
 
 LEAST_STRETCH_PX, BINS = 3.0, (8, 64)

@@ -34,17 +34,14 @@ what drawing it round then errs. In black and white the stairs of a true circle 
 NOISE_TIMES = 1.5
 """What is left of noise may be this many times what is reckoned: stretches are few, and JPEG's noise is uneven."""
 
-USUAL_BLUR_PX = 0.8
-"""A picture's blur where its lines are too few to tell: of scans and good photos."""
-
-OVAL_PX, BILEVEL_OVAL_PX = 0.01, 0.05
+OVAL_PX, BILEVEL_OVAL_PX, BILEVEL_OVAL_PX_SQRT = 0.01, 0.05, 0.15
 """How oval a circle's ink may come out besides noise, one sigma, half of long less short axis: stairs are alike across
-a small circle."""
+a small circle, and fewer the smaller it is, which the last over the root of its radius tells."""
 
 
 @dataclass(frozen=True, slots=True)
 class RoundLoop:
-    """A closed line's points (N, 2), the last being the first, about 1 px apart on its ellipse; their one sigma."""
+    """A closed line's points (N, 2) around its ellipse, the last being the first, and their one sigma."""
 
     points_px: Floats
     sigma_px: float
@@ -82,14 +79,17 @@ def round_loops(ink: Ink, cut: Cut, middles: Middles) -> dict[int, RoundLoop]:
     if not likely:
         return {}
     rows = np.array([row for row, _ in likely])
-    fits = _fitted(ink, [about.one(row) for row in rows.tolist()], cut.width_px[links][rows], clear, middles.blur_px)
+    fits = fitted_lines(
+        ink, [about.one(row) for row in rows.tolist()], cut.width_px[links][rows], clear, middles.blur_px
+    )
     is_round = _round(ink, fits)
     loops = {}
     for number, (_, which) in enumerate(likely):
         if is_round[number]:
-            start = middles.points_px[first[which]]
+            ellipse = fits.ellipses.one(number)
+            begin_rad = float(np.arctan2(*(middles.points_px[first[which]] - ellipse.centre_px)[::-1]))
             sigma_px = float(np.hypot(fits.sigma_px[number], middles.systematic_px / 2))
-            loops[which] = RoundLoop(_points(fits.ellipses.one(number), start), sigma_px)
+            loops[which] = RoundLoop(ellipse.around(begin_rad), sigma_px)
     return loops
 
 
@@ -101,7 +101,9 @@ def rings_in_ink(ink: Ink, rings: Sequence[Ring], *, blur_px: float) -> list[Rin
     if not rings:
         return []
     seen_px = np.array([ring.seen_px for ring in rings])
-    fits = _fitted(ink, [ring.ellipse for ring in rings], seen_px, [(r.angles_rad, r.clear) for r in rings], blur_px)
+    fits = fitted_lines(
+        ink, [ring.ellipse for ring in rings], seen_px, [(r.angles_rad, r.clear) for r in rings], blur_px
+    )
     is_round = _round(ink, fits)
     return [
         replace(ring, ellipse=fits.ellipses.one(which), sigma_px=float(fits.sigma_px[which]))
@@ -122,20 +124,23 @@ def _is_likely(ellipse: Ellipse, points: Floats, ways: Floats, miss_px: Floats) 
     return off2 < ROUGH_PX**2 + 9 * float(np.mean(miss_px**2))
 
 
-def _fitted(
+def fitted_lines(
     ink: Ink,
     about: Sequence[Ellipse],
     seen_px: Floats,
     clear: Sequence[tuple[Floats, NDArray[np.bool_]]],
     blur_px: float,
 ) -> RoundLines:
+    """The lines of ink about ellipses, by what is known of the picture: see `fit_round_lines`."""
+    about_all = many(about)
+    stairs_px = np.maximum(BILEVEL_OVAL_PX, BILEVEL_OVAL_PX_SQRT / np.sqrt(about_all.short_px))
     return fit_round_lines(
         ink.darkness,
-        many(about),
+        about_all,
         seen_px=seen_px,
         clear=clear,
-        blur_px=blur_px or USUAL_BLUR_PX,
-        oval_px=BILEVEL_OVAL_PX if ink.bilevel else OVAL_PX,
+        blur_px=blur_px,
+        oval_px=stairs_px if ink.bilevel else np.full(len(about), OVAL_PX),
         lost_px2=SCAN_BLUR_PX**2 if ink.bilevel else 0.0,
     )
 
@@ -145,12 +150,3 @@ def _round(ink: Ink, fits: RoundLines) -> NDArray[np.bool_]:
     most_px = np.hypot(BILEVEL_ROUND_PX if ink.bilevel else ROUND_PX, NOISE_TIMES * fits.noise_px)
     is_round: NDArray[np.bool_] = fits.found & (fits.off_px <= most_px)
     return is_round
-
-
-def _points(ellipse: Ellipse, start_px: Floats) -> Floats:
-    """Points all around, from the way in which the line was begun; the last is the first."""
-    begin = np.arctan2(*(start_px - ellipse.centre_px)[::-1])
-    count = max(12, int(2 * np.pi * ellipse.long_px))
-    points = ellipse.at(begin + np.linspace(0, 2 * np.pi, count + 1))
-    points[-1] = points[0]
-    return points

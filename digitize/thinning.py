@@ -117,6 +117,17 @@ def local_widths(mask: NDArray[np.uint8], pixels: NDArray[np.int32]) -> NDArray[
     return shortest
 
 
+def ink_edges(mask: NDArray[np.uint8]) -> tuple[list[NDArray[np.int32]], list[NDArray[np.int32]]]:
+    """Give the edge pixels (N, 2) of each piece of ink, outer ones, and of each piece of paper shut in by it."""
+    found, levels = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    outer: list[NDArray[np.int32]] = []
+    inner: list[NDArray[np.int32]] = []
+    if len(found):
+        for edge, is_inner in zip(found, (levels[0][:, 3] >= 0).tolist(), strict=True):
+            (inner if is_inner else outer).append(np.asarray(edge[:, 0], dtype=np.int32))
+    return outer, inner
+
+
 def _codes(flat: NDArray[np.uint8], at: NDArray[np.int64], around: NDArray[np.int64]) -> NDArray[np.uint8]:
     """The eight neighbours of each pixel as bits: north is bit 0, then clockwise."""
     codes = np.empty(len(at), np.uint8)

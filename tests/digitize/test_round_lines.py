@@ -47,7 +47,7 @@ def fitted(ink: Ink, about: Ellipse, width_px: float, blur_px: float) -> RoundLi
         seen_px=np.array([math.hypot(width_px, 1.5 * blur_px)]),
         clear=[(np.linspace(-3, 3, 60), np.ones(60, np.bool_))],
         blur_px=blur_px,
-        oval_px=0.01,
+        oval_px=np.full(1, 0.01),
     )
 
 
