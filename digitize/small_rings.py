@@ -17,7 +17,7 @@ from digitize.runs import Floats
 from pictures.ink import Ink
 from pictures.ridge import profiles
 
-LEAST_RADIUS_PX, MOST_RADIUS_PX = 2.2, 5.0
+LEAST_RADIUS_PX, MOST_RADIUS_PX = 2.2, 6.0
 """Smaller ones are blots with a dent; larger ones are followed like any line."""
 
 MOST_ACROSS_PX = 2 * MOST_RADIUS_PX * MOST_OVAL + 6
