@@ -93,6 +93,9 @@ def merged_tail(
     if falling is None:
         return None
     meet, rate, sigma = falling.meet_px, falling.rate, falling.sigma_px
+    # The end of a black bar, or two sides drawn along each other: they may as well meet beyond the sheet.
+    if sigma > along[-1]:
+        return None
     # Each side crosses the tail's normal at the angle whose tangent is the rate, and shows more ink than square to
     # itself.
     extra = single * (np.sqrt(1 + rate**2) - 1) / (2 * full)
