@@ -140,11 +140,13 @@ def _near(strokes: Strokes, ring: shapely.LinearRing) -> NDArray[np.bool_]:
 
 
 def _holds_figures(graph: LineGraph, figures: list[list[int]], border: Walk) -> bool:
-    """Tell whether two or more closed figures side by side, circles not counted, lie apart from a loop.
+    """Tell whether two or more closed figures side by side, circles not counted, lie in a loop and apart from it.
 
     A plate with lightening holes drawn alone on a sheet has circles only, or one opening; a frame with something
-    drawn inside it has figures one in another.
+    drawn inside it has figures one in another. A border's second line is no figure.
     """
+    frame = shapely.buffer(shapely.Polygon(walk_points(graph, border)), 0)
+    across_px = BORDER_SPANS * np.ptp(walk_points(graph, border), axis=0)
     places = {graph.place_of(side) for side in border}
     width_px = _width_px(graph.strokes)
     held: list[shapely.Polygon] = []
@@ -156,7 +158,9 @@ def _holds_figures(graph: LineGraph, figures: list[list[int]], border: Walk) -> 
             if len(points) < 4 or np.ptp(points, axis=0).max() <= ARROW_WIDTHS * width_px:
                 continue
             figure = shapely.convex_hull(shapely.MultiPoint(points))
-            if not isinstance(figure, shapely.Polygon):
+            if not isinstance(figure, shapely.Polygon) or (np.ptp(points, axis=0) > across_px).all():
+                continue
+            if not shapely.contains(frame, figure):
                 continue
             if not is_round(figure, width_px=width_px) and all(shapely.disjoint(figure, other) for other in held):
                 held.append(figure)

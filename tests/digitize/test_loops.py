@@ -245,6 +245,16 @@ def test_a_border_is_known_by_what_it_spans_and_holds():
     assert areas(found, Role.PART) == near(2000, 1500)
 
 
+def test_a_border_of_two_lines_is_none_of_them_a_part():
+    outer = np.array([(5.0, 305.0), (405, 305), (405, 5), (5, 5), (5, 305)])
+    inner = np.array([(9.0, 301.0), (401, 301), (401, 9), (9, 9), (9, 301)])
+
+    found = loops(outer, inner, box(40, 100, 50, 30), box(200, 100, 50, 40), border_mm=outer)
+
+    assert areas(found, Role.PART) == near(2000, 1500)
+    assert areas(loops(outer, inner, box(40, 100, 50, 30), box(200, 100, 50, 40)), Role.PART) == near(2000, 1500)
+
+
 def test_a_plate_with_holes_alone_on_a_sheet_is_no_border():
     found = loops(box(20, 20, 200, 100), circle(60, 70, 20), circle(160, 70, 20), box(100, 40, 20, 60))
 
