@@ -1,4 +1,4 @@
-"""Which closed walks are marks and no parts: arrowheads, balloons, boxes around lettering, letters that lines touch."""
+"""Which closed walks are marks and no parts: arrowheads, balloons, boxes of lettering, black bars, letters touched."""
 
 from dataclasses import replace
 
@@ -15,6 +15,7 @@ from digitize.link_sizes import link_bounds_px
 from digitize.loop import CLOSED_ON_ITSELF, Loop, Role
 from digitize.meetings import steps
 from digitize.not_parts import is_arrowhead
+from digitize.solid_ink import is_beside_solid
 from digitize.strokes import Strokes
 
 SPECK_WIDTHS = 4.0
@@ -48,6 +49,8 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="an arrowhead")
             elif meets and size_px < LETTER_SIZES * letter_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
+            elif is_beside_solid(strokes, loop.links):
+                loop = replace(loop, role=Role.MARK, confidence=0.2, why="a light field between black ones")
             elif size_px < SPECK_WIDTHS * width_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif _is_drawn_around(loop, graph, lettering, inside, met, width_px):
