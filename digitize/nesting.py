@@ -119,10 +119,17 @@ TIP_WIDTHS = 1.5
 """A tip is looked for on an outline without bends smaller than this, in line widths: where a line runs through it, its
 last widths are blunt or bent."""
 
+BLUNT_WIDTHS, BLUNT_SHARE = 3.0, 0.25
+"""... or without those smaller than this, where that is no more than such a share of the outline's own breadth: where
+sides and a line run together, the ink's end is blunt. The round end of a slot is half as high as the slot is broad."""
+
 
 def has_tip(polygon: shapely.Polygon, width_px: float) -> bool:
     """Tell whether an outline has a sharp tip."""
-    ring = shapely.get_coordinates(shapely.simplify(polygon, TIP_WIDTHS * width_px).exterior)[:-1]
+    around_px = shapely.length(polygon)
+    breadth_px = 2 * shapely.area(polygon) / around_px if around_px > 0 else 0.0
+    slack_px = max(TIP_WIDTHS * width_px, min(BLUNT_WIDTHS * width_px, BLUNT_SHARE * breadth_px))
+    ring = shapely.get_coordinates(shapely.simplify(polygon, slack_px).exterior)[:-1]
     before, after = np.roll(ring, 1, axis=0) - ring, np.roll(ring, -1, axis=0) - ring
     lengths = np.hypot(*before.T) * np.hypot(*after.T)
     cosines = (before * after).sum(axis=1) / np.where(lengths > 0, lengths, 1.0)

@@ -21,12 +21,25 @@ from sample_scans.truth import joined
 from sample_scans.wing import nested_ribs
 
 SAME = 0.9  # shared over joint area of a rib and its truth; of neighbours in the nest it is 0.64
+ONE_STROKE = 0.85  # the same where three undersides are one stroke that all lend: its middle is none of theirs
 
 
-def test_every_rib_of_a_nest_is_a_part_where_undersides_run_together() -> None:
-    nest = nested_ribs(("A", "B", "C"), Section.from_digits("2412"), chords_mm=(100.0, 80.0, 60.0))
-    plan = plan_of("nest", joined([nest.at(40.0, 30.0)]), width_mm=150.0, height_mm=60.0)
-    scan = rendered_scan(0, plan=plan, dpi=150)
+@pytest.mark.parametrize(
+    ("digits", "largest_mm", "width_mm", "dpi"),
+    [
+        pytest.param("2412", 100.0, 0.35, 150, id="undersides beside each other"),
+        pytest.param("4412", 110.0, 0.5, 200, id="undersides that merge from the nose on"),
+        pytest.param("4409", 110.0, 0.35, 200, id="a nose that merges with the neighbour's underside"),
+        pytest.param("0012", 100.0, 0.35, 200, id="tips blunted by the datum"),
+    ],
+)
+def test_every_rib_of_a_nest_is_a_part_where_undersides_run_together(
+    digits: str, largest_mm: float, width_mm: float, dpi: int
+) -> None:
+    chords_mm = (largest_mm, 0.8 * largest_mm, 0.6 * largest_mm)
+    nest = nested_ribs(("A", "B", "C"), Section.from_digits(digits), chords_mm=chords_mm, width_mm=width_mm)
+    plan = plan_of("nest", joined([nest.at(50.0, 30.0)]), width_mm=170.0, height_mm=60.0)
+    scan = rendered_scan(0, plan=plan, dpi=dpi)
     strokes = find_strokes(find_ink(Picture(scan.pixels, Source(Path("nest"), "", Medium.RASTER))))
 
     border_px = scan.camera.to_picture(plan.border_mm)
@@ -39,7 +52,24 @@ def test_every_rib_of_a_nest_is_a_part_where_undersides_run_together() -> None:
     assert min(best) > SAME
 
 
-@pytest.mark.parametrize("blunt_px", [0.0, 3.0])
+def test_the_nose_of_a_rib_that_runs_into_an_arched_underside_leads_along_it() -> None:
+    chords_mm = (110.0, 88.0, 66.0)
+    nest = nested_ribs(("A", "B", "C"), Section.from_digits("6409"), chords_mm=chords_mm, width_mm=0.5)
+    plan = plan_of("nest", joined([nest.at(50.0, 30.0)]), width_mm=170.0, height_mm=60.0)
+    scan = rendered_scan(0, plan=plan, dpi=200)
+    strokes = find_strokes(find_ink(Picture(scan.pixels, Source(Path("nest"), "", Medium.RASTER))))
+
+    border_px = scan.camera.to_picture(plan.border_mm)
+    found = find_loops(strokes, lettering=lettering_links(strokes), border_px=border_px)
+
+    parts = [loop.polygon for loop in found.loops if loop.role is Role.PART]
+    true = [shapely.Polygon(scan.camera.to_picture(part.boundary_mm)) for part in plan.parts]
+    best = [max(shapely.area(one & two) / shapely.area(one | two) for two in parts) for one in true]
+    assert len(parts) == 3
+    assert min(best) > ONE_STROKE
+
+
+@pytest.mark.parametrize("blunt_px", [0.0, 3.0, 3.5])
 def test_a_tip_that_a_line_has_blunted_is_a_tip(blunt_px: float) -> None:
     width_px = 4.0
     corners = np.array(
@@ -48,6 +78,7 @@ def test_a_tip_that_a_line_has_blunted_is_a_tip(blunt_px: float) -> None:
 
     assert has_tip(shapely.Polygon(corners), width_px)
     assert not has_tip(shapely.box(0, 0, 300, 60), width_px)
+    assert not has_tip(shapely.buffer(shapely.LineString([(0, 0), (300, 0)]), 1.75 * width_px), width_px)
 
 
 def test_a_rib_at_an_even_distance_inside_another_is_a_rib_where_nothing_joins_them() -> None:
