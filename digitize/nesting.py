@@ -43,8 +43,9 @@ def nest(
     - with a line passing through both and a sharp tip each, as ribs on a datum have, it is a part of its own;
     - shaped like the part, and both with a sharp tip, it is a part of its own, as no opening has one;
     - at an even distance from the outline all round, it is a hole (a ring, a frame);
-    - with a line passing through both (a common datum) it is a part of its own, unless it
-      is a circle or has under a fifth of the part's area (a slot, a window);
+    - with a line passing through both (a common datum) and shaped like the part it is a part of its own, unless it
+      is a circle or has under a fifth of the part's area (a slot, a window); of another shape it is a hole, and the
+      line the part's own centre line;
     - shaped like the part (neither circle nor box), with over a fifth of its area, it is a part of its own;
     - else it is a hole.
 
@@ -102,8 +103,10 @@ def _judge(
         return False, 0.6, "drawn inside another of its shape"
     if _wall_is_even(inner, outer):
         return True, 0.9 if not joined else 0.6, "an opening at an even distance from the edge"
+    if joined and alike(inner, outer, least=ONE_SHAPE):
+        return False, 0.85, "drawn inside another of its shape on a common line"
     if joined:
-        return False, 0.85, "drawn inside another on a common line"
+        return True, 0.6, "an opening on a line through the part"
     corners = np.asarray(inner.exterior.coords)[:-1] if isinstance(inner, shapely.Polygon) else None
     boxy = corners is not None and is_quad(corners, width_px=width_px)
     if not plain and not boxy and alike(inner, outer):
@@ -206,7 +209,12 @@ def _wall_is_even(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
     return bool(wall_px.std() < EVEN_WALL * wall_px.mean())
 
 
-def alike(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
+ALIKE, ONE_SHAPE = 0.85, 0.92
+"""What two loops of like shape share, each stretched to a unit box, and what formers of one body drawn one in another
+on their centre line do. A box in a bevelled or tapering former shares up to 0.9 with it."""
+
+
+def alike(inner: shapely.Polygon, outer: shapely.Polygon, *, least: float = ALIKE) -> bool:
     """Tell whether two loops have one shape, each stretched to a unit box."""
     boxes = np.array([shapely.bounds(inner), shapely.bounds(outer)])
     sizes = boxes[:, 2:] - boxes[:, :2]
@@ -220,4 +228,4 @@ def alike(inner: shapely.Polygon, outer: shapely.Polygon) -> bool:
     if not all(shapely.is_valid(unit) for unit in units):
         return False
     common = shapely.area(shapely.intersection(units[0], units[1]))
-    return bool(common / (shapely.area(units[0]) + shapely.area(units[1]) - common) > 0.85)
+    return bool(common / (shapely.area(units[0]) + shapely.area(units[1]) - common) > least)

@@ -97,6 +97,30 @@ def test_round_holes_and_slots_are_holes_even_on_a_centre_line():
     assert areas(found, Role.HOLE) == near(np.pi * 36, np.pi * 25)
 
 
+def former(width: float, high: float, at: tuple[float, float]) -> Line:
+    """A fuselage former that tapers to its foot, (mm)."""
+    x, y = at
+    corners = [(-0.5, 0.3), (-0.25, 0.5), (0.25, 0.5), (0.5, 0.3), (0.3, -0.5), (-0.3, -0.5), (-0.5, 0.3)]
+    return np.array([(x + width * a, y + high * b) for a, b in corners])
+
+
+def test_an_opening_of_another_shape_is_a_hole_though_the_centre_line_runs_through_it():
+    outline, opening = former(80, 100, (100, 100)), box(80, 78, 40, 55)
+
+    found = loops(outline, opening, line((100, 40), (100, 160)))
+
+    assert areas(found, Role.PART) == near(shapely.Polygon(outline).area)
+    assert areas(found, Role.HOLE) == near(2200)
+
+
+def test_formers_of_one_body_drawn_one_in_another_on_their_centre_line_are_parts():
+    large, small = former(80, 100, (100, 100)), former(58, 74, (100, 90))
+
+    found = loops(large, small, line((100, 40), (100, 160)))
+
+    assert areas(found, Role.PART) == near(shapely.Polygon(large).area, shapely.Polygon(small).area)
+
+
 def test_a_ring_has_a_hole():
     found = loops(circle(80, 80, 50), circle(80, 80, 40))
 
