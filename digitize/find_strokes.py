@@ -24,7 +24,7 @@ from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
 from digitize.runs import Floats, parted
 from digitize.small_rings import small_rings
 from digitize.smooth_middles import Middles, smooth_middles
-from digitize.solid_ink import solid_ink, with_solid_shares
+from digitize.solid_ink import solid_ink, with_solid_fields
 from digitize.specks import without_specks
 from digitize.straight_links import straightened
 from digitize.stroke_graph import Chains, trace_chains
@@ -117,7 +117,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
     tell(1.0)
-    return with_solid_shares(strokes, solid)
+    return with_solid_fields(strokes, solid)
 
 
 def _rough_widths(mask: NDArray[np.uint8], chains: Chains) -> Floats:

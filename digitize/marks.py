@@ -49,7 +49,7 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="an arrowhead")
             elif meets and size_px < LETTER_SIZES * letter_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
-            elif is_beside_solid(strokes, loop.links):
+            elif is_beside_solid(strokes, loop):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="a light field between black ones")
             elif size_px < SPECK_WIDTHS * width_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")

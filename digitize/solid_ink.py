@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from digitize.link_sizes import link_lengths_px
+from digitize.loop import Loop
 from digitize.strokes import NodeKind, Strokes
 
 Floats = NDArray[np.float64]
@@ -24,19 +24,21 @@ CELL_PX = 2
 
 @dataclass(frozen=True, slots=True)
 class SolidInk:
-    """Where a picture's ink is solid: `cells` (N,) are rising numbers of cells of CELL_PX, in rows of `columns`."""
+    """Where a picture's ink is solid: `cells` (N,) are rising numbers of cells of CELL_PX, in rows of `columns`, and
+    `areas_px2` (N,) how large the black field is that each belongs to."""
 
     cells: NDArray[np.int64]
+    areas_px2: Floats
     columns: int
 
-    def holds(self, points_px: Floats) -> NDArray[np.bool_]:
-        """Tell which of (M, 2) points lie in solid ink."""
+    def at(self, points_px: Floats) -> Floats:
+        """How large the black fields are that (M, 2) points lie in, px², 0 outside of any."""
         x, y = np.round(points_px / CELL_PX).astype(np.int64).T
         inside = (x >= 0) & (x < self.columns) & (y >= 0)
         at = np.where(inside, y * self.columns + x, -1)
-        found = np.minimum(np.searchsorted(self.cells, at), max(len(self.cells) - 1, 0))
-        held: NDArray[np.bool_] = self.cells[found] == at if len(self.cells) else np.zeros(len(at), np.bool_)
-        return held
+        found = np.minimum(np.searchsorted(self.cells, at), len(self.cells) - 1)
+        areas: Floats = np.where(self.cells[found] == at, self.areas_px2[found], 0.0)
+        return areas
 
 
 def solid_ink(mask: NDArray[np.uint8], widths_px: Floats, lengths_px: Floats) -> SolidInk:
@@ -48,45 +50,47 @@ def solid_ink(mask: NDArray[np.uint8], widths_px: Floats, lengths_px: Floats) ->
     mask : (H, W) uint8
         Ink is above zero.
     widths_px, lengths_px : (L,) float
-        Of the lines drawn on the sheet.
+        Of the lines drawn on the sheet, at least one.
     """
     order = np.argsort(widths_px)
     drawn = np.cumsum(lengths_px[order])
-    pen_px = float(widths_px[order][np.searchsorted(drawn, PEN_SHARE * drawn[-1])]) if len(order) else 1.0
+    pen_px = float(widths_px[order][np.searchsorted(drawn, PEN_SHARE * drawn[-1])])
     small = np.ascontiguousarray(mask[::CELL_PX, ::CELL_PX])
     size = max(3, round(PEN_WIDTHS * pen_px / CELL_PX))
     opened = cv2.morphologyEx(small, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
-    return SolidInk(np.flatnonzero(opened.ravel()), small.shape[1])
+    cells = np.flatnonzero(opened.ravel())
+    if not len(cells):
+        return SolidInk(cells, np.empty(0), small.shape[1])
+    _, fields, told, _ = cv2.connectedComponentsWithStats(opened)
+    areas_px2 = CELL_PX**2 * told[:, cv2.CC_STAT_AREA].astype(np.float64)
+    return SolidInk(cells, areas_px2[fields.ravel()[cells]], small.shape[1])
 
 
-def with_solid_shares(strokes: Strokes, solid: SolidInk) -> Strokes:
-    """Give the strokes, each link with the share of its length that runs through solid ink."""
+def with_solid_fields(strokes: Strokes, solid: SolidInk) -> Strokes:
+    """Give the strokes, each link with the size of the largest black field that it runs through."""
     if not len(solid.cells) or not strokes.links:
         return strokes
     counts = np.array([len(link.points_px) for link in strokes.links])
-    held = solid.holds(np.concatenate([link.points_px for link in strokes.links]))
-    shares = np.add.reduceat(held.astype(np.float64), np.cumsum(counts) - counts) / counts
+    areas_px2 = solid.at(np.concatenate([link.points_px for link in strokes.links]))
+    largest = np.maximum.reduceat(areas_px2, np.cumsum(counts) - counts)
     links = tuple(
-        replace(link, solid=share) if share > 0 else link
-        for link, share in zip(strokes.links, shares.tolist(), strict=True)
+        replace(link, solid_px2=area_px2) if area_px2 > 0 else link
+        for link, area_px2 in zip(strokes.links, largest.tolist(), strict=True)
     )
     return replace(strokes, links=links)
 
 
-MOST_SOLID = 0.2
-"""A loop that runs through solid ink over more of its length is the light field between black ones. A part's outline
-passes along a spar drawn black, or an arrowhead, over far less."""
+LEAST_FIELD = 0.3
+"""The light field between black ones is as large as they are, about; a spar drawn black in a part's edge, or an
+arrowhead on it, is a hundredth of the part."""
 
 
-def is_beside_solid(strokes: Strokes, links: frozenset[int]) -> bool:
-    """Tell whether a loop along these links is a light field between black ones.
+def is_beside_solid(strokes: Strokes, loop: Loop) -> bool:
+    """Tell whether a loop is a light field between black ones: its line runs on into ink as large as itself.
 
     A round hole's own ring is none, however little paper the lines that cross it leave in it.
     """
-    if not any(strokes.links[link].solid for link in links):
+    links = [strokes.links[link] for link in loop.links]
+    if all(strokes.kinds[link.start] == NodeKind.LOOP for link in links):
         return False
-    if all(strokes.kinds[strokes.links[link].start] == NodeKind.LOOP for link in links):
-        return False
-    lengths = link_lengths_px(strokes)
-    solid_px = sum(strokes.links[link].solid * lengths[link] for link in links)
-    return bool(solid_px > MOST_SOLID * sum(lengths[link] for link in links))
+    return max(link.solid_px2 for link in links) > LEAST_FIELD * loop.area_px2

@@ -39,8 +39,8 @@ class Link:
     one-sigma error of a point across the line, `width_px` the ink's width.
     A smooth closed line is one link whose `start` equals `end`. On a vector page `own` is
     the page's own curve along the link, which no other line's ink has pulled aside; elsewhere it is None.
-    `bridged` tells that a gap in its ink was bridged. `solid` is the share of it that runs through ink
-    too wide for a pen.
+    `bridged` tells that a gap in its ink was bridged. `solid_px2` is the size of the largest
+    field that it runs through of ink too wide for a pen.
     """
 
     start: int
@@ -50,7 +50,7 @@ class Link:
     width_px: float
     own: OwnCurve | None = None
     bridged: bool = False
-    solid: float = 0.0
+    solid_px2: float = 0.0
 
     @property
     def blot_px(self) -> float:

@@ -61,3 +61,14 @@ def test_a_part_with_a_spar_drawn_black_in_its_edge_is_a_part() -> None:
     found = parts(grey)
 
     assert any(abs(loop.area_px2 - 54_000) < 1_500 for loop in found)
+
+
+def test_the_light_quarters_of_a_balance_mark_are_no_parts() -> None:
+    grey = blank()
+    cv2.circle(grey, (300, 200), 40, 30, 3)
+    for first in (0, 180):
+        cv2.ellipse(grey, (300, 200), (40, 40), 0, first, first + 90, 30, -1)
+    cv2.line(grey, (240, 200), (360, 200), 30, 3)
+    cv2.line(grey, (300, 140), (300, 260), 30, 3)
+
+    assert all(loop.area_px2 > 4_000 for loop in parts(grey))
