@@ -17,6 +17,7 @@ from digitize.meetings import steps
 from digitize.not_parts import is_arrowhead
 from digitize.solid_ink import is_beside_solid
 from digitize.strokes import Strokes
+from digitize.tables import is_table
 
 SPECK_WIDTHS = 4.0
 """A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
@@ -37,6 +38,8 @@ def without_marks(
     met: dict[int, list[Side]] = {}
     for side in np.flatnonzero(~np.isnan(graph.leaving_rad)).tolist():
         met.setdefault(graph.place_of(side), []).append(side)
+    fields = [loop for loop in loops if loop.role is Role.FACE]
+    field_tree = shapely.STRtree(shapely.point_on_surface(np.array([field.polygon for field in fields], dtype=object)))
     marked = []
     for loop in loops:
         if loop.role is Role.PART:
@@ -55,6 +58,14 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif _is_drawn_around(loop, graph, lettering, inside, met, width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
+            elif is_table(
+                loop,
+                [fields[which] for which in field_tree.query(loop.polygon, predicate="contains").tolist()],
+                np.array([strokes.links[link].points_px.mean(axis=0) for link in inside if lettering[link]]),
+                letter_px=whole_px,
+                width_px=width_px,
+            ):
+                loop = replace(loop, role=Role.MARK, confidence=0.2, why="a table of lettering")
             small = loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px
             if loop.role is Role.PART and (small or (meets and size_px < whole_px)):
                 loop = replace(
