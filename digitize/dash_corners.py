@@ -143,8 +143,11 @@ def _dashes(strokes: Strokes, sides: list[Side], over: dict[Side, Side]) -> list
             own = towards(link, side)[-round(long_px) :]
             if len(own) >= long_px - 1:
                 line = own
-            elif np.hypot(*(line[-1] - line[0])) < long_px:
-                continue
+            else:
+                # Its last dash may bend around the next corner: as much of it counts as keeps to the line.
+                line = straight_part(led, RUN_BOW * link.width_px).points_px
+                if np.hypot(*(line[-1] - line[0])) < long_px:
+                    continue
             if not is_straight(line, RUN_BOW * link.width_px):
                 continue
         end = towards(link, side)[-1]

@@ -8,38 +8,45 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.facing_ends import SEEN_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
+from digitize.link_sizes import link_lengths_px
 from digitize.strokes import Link, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
 
 
 def dashed_links(strokes: Strokes) -> NDArray[np.bool_]:
-    """Tell which links are of straight dashed lines: three gaps or more in one line, each with ends that face it.
+    """Tell which links are of straight dashed lines: three gaps or more in one line, each with ends that face it, or
+    dashes in one line with one longer than any letter is high, as in a coarse picture where most gaps are closed.
 
     Lettering has no such thing, and no letter is drawn across such a line.
     """
     marked = np.zeros(len(strokes.links), dtype=np.bool_)
     sides = free_sides(strokes, marked)
-    if len(sides) < 2 * DASHED_GAPS:
+    if len(sides) < 2:
         return marked
     pairs = clear_of_lines(strokes, facing_sides(strokes, sides))
     over, at = over_gaps(pairs), sides_at(strokes)
+    lengths_px = link_lengths_px(strokes)
     for a, b in pairs:
         if marked[[a >> 1, b >> 1]].all():
             continue
         width_px = strokes.links[a >> 1].width_px
-        ways = [followed(strokes, side, over, at) for side in (a, b)]
-        if sum(way.gaps for way in ways) + 1 < DASHED_GAPS:
+        ways = [straight_part(followed(strokes, side, over, at), width_px) for side in (a, b)]
+        gaps = sum(way.gaps for way in ways) + 1
+        longest = max(lengths_px[link] / strokes.links[link].width_px for way in ways for link in way.links)
+        if gaps < DASHED_GAPS and longest < LONG_WIDTHS:
             continue
-        ways = [straight_part(way, width_px) for way in ways]
         whole = np.concatenate([ways[0].points_px[::-1], ways[1].points_px])
-        if sum(way.gaps for way in ways) + 1 >= DASHED_GAPS and is_straight(whole, width_px):
+        if is_straight(whole, width_px):
             marked[[*ways[0].links, *ways[1].links]] = True
     return marked
 
 
 DASHED_GAPS = 3
 """Fewer gaps in a line may be lost ink, or two bars of letters side by side."""
+
+LONG_WIDTHS = 30.0
+"""No letter has a straight stroke as long as this, in line widths: what is in line with one is of that line."""
 
 
 def over_gaps(pairs: list[tuple[Side, Side]]) -> dict[Side, Side]:

@@ -101,13 +101,21 @@ def towards(link: Link, side: Side) -> Floats:
     return link.points_px if side & 1 else link.points_px[::-1]
 
 
+FINER = 0.5
+"""A line this fine beside the two that face each other is of another pen, a half as wide (ISO 128): a centre line, or
+what is left of squared paper. It does not end what it crosses."""
+
+
 def clear_of_lines(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Side, Side]]:
-    """Give the pairs between which there is nothing drawn."""
+    """Give the pairs between which there is nothing drawn but lines of a finer pen."""
     if not pairs:
         return []
     gaps = [shapely.LineString([towards(strokes.links[side >> 1], side)[-1] for side in pair]) for pair in pairs]
     bridge, line = line_tree(strokes).query(gaps, predicate="intersects")
-    crossed = {
-        at for at, which in zip(bridge.tolist(), line.tolist(), strict=True) if which not in {s >> 1 for s in pairs[at]}
-    }
+    widths_px = [link.width_px for link in strokes.links]
+    crossed = set()
+    for at, which in zip(bridge.tolist(), line.tolist(), strict=True):
+        own = {side >> 1 for side in pairs[at]}
+        if which not in own and widths_px[which] > FINER * min(widths_px[link] for link in own):
+            crossed.add(at)
     return [pair for at, pair in enumerate(pairs) if at not in crossed]

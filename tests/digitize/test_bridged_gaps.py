@@ -99,6 +99,16 @@ def test_a_gap_with_a_line_across_it_stays_open():
     assert len(strokes.links) == 3
 
 
+def test_a_gap_with_a_line_of_a_finer_pen_across_it_is_bridged():
+    strokes = strokes_of([arc(15, 8, 360), line((90, 101), (125, 101))], INKING)
+    fine = replace(strokes.links[1], width_px=0.4 * strokes.links[0].width_px)
+    strokes = replace(strokes, links=(strokes.links[0], fine))
+
+    whole = with_gaps_bridged(strokes, np.zeros(2, dtype=np.bool_))
+
+    assert part_areas(whole) == pytest.approx([np.pi * 15**2], rel=0.005)
+
+
 def test_dashes_that_end_free_stay_dashes_and_are_known_for_a_dashed_line():
     dashes = [line((x, 20), (x + 6, 20)) for x in np.arange(20, 100, 8).tolist()]
     strokes = strokes_of(dashes, INKING)

@@ -86,6 +86,27 @@ def test_a_side_whose_gaps_are_closed_but_for_those_beside_the_corners_leads_to_
     assert off_px.max() < CORNER_OFF_PX
 
 
+def test_a_dash_that_bends_around_the_next_corner_leads_back_to_its_own() -> None:
+    at, up, across = np.array([20.0, 20.0]), np.array([0.0, 1.0]), np.array([1.0, 0.0])
+    dashes = [line(at + across * s, at + across * (s + 3)) for s in range(3, 40, 4)]
+    far = np.linspace(7, 22, 80)[:, None]
+    last = at + up * far - 0.9 * across * np.maximum((far - 16) / 6, 0) ** 2
+    strokes = strokes_of([rounded_piece(at, up, across, 1.5), *dashes, line(at + up * 3, at + up * 6), last], INKING)
+
+    mended = with_dash_corners(strokes, none_of(strokes))
+
+    corners = mended.nodes_px[mended.kinds == NodeKind.CORNER]
+    assert np.hypot(*(corners - INKING.to_picture(at[None])).T).min() < CORNER_OFF_PX
+
+
+def test_dashes_in_one_line_with_one_longer_than_letters_are_known_for_its_own() -> None:
+    long, short = line((20, 20), (40, 20)), [line((x, 20), (x + 3, 20)) for x in (41, 45)]
+    beside = line((48.5, 20.5), (50.5, 23.5))
+    strokes = strokes_of([long, *short, beside], INKING)
+
+    assert dashed_links(strokes).tolist() == [True, True, True, False]
+
+
 def test_a_letter_beside_the_ends_of_two_dashed_lines_stays_as_it_is() -> None:
     """It lies where the lines would cross, but not along them."""
     across = [line((x, 20), (x + 3, 20)) for x in np.arange(20, 60, 4).tolist()]
