@@ -2,7 +2,8 @@
 
 In a coarse picture the ink of dashes nearly runs together, and some gaps are left while others are not. A corner's
 piece is then the end of a long line: a short arm beyond a bend that thinning has rounded off, too short to show that
-it points at the line across the gap. Where both lines would cross shows the corner, and the arm that ink lies there.
+it points at the line across the gap, or in a sharp corner no arm at all. Where both lines would cross shows the corner,
+and the ink there its arm.
 """
 
 from dataclasses import dataclass, replace
@@ -34,6 +35,10 @@ BODY_WIDTHS = 4.0, 12.0
 
 LEAST_HOOK_WIDTHS = 0.7
 """A hook's end lies this far from its own line: free ends of straight lines lie on it to a third of a width."""
+
+LEAST_ARM_SEEN_WIDTHS, BLUR_PX = 1.0, 1.0
+"""An arm that thinning left nothing of shows in the ink for so many line widths beyond the line it begins at, whose
+sides blur by so much."""
 
 BOW_WIDTHS = 0.4
 """A straight line keeps to its chord within this, over those widths."""
@@ -68,19 +73,20 @@ def with_hooked_ends(strokes: Strokes, lettering: NDArray[np.bool_], darkness: N
         return strokes
     # Most pictures have no hook: which ends face each other is asked where one has.
     over = over_gaps(clear_of_lines(strokes, facing_sides(strokes, sides)))
-    kept: list[tuple[_Hook, _End, Floats]] = []
+    kept: list[_Corner] = []
     taken = set(over)
-    for _, hook, line, at in sorted(found, key=lambda one: one[0]):
-        if not taken & {hook.side, line.side}:
-            kept.append((hook, line, at))
-            taken |= {hook.side, line.side}
+    for corner in sorted(found, key=lambda one: one.aside_px):
+        ends = {corner.hook.side, corner.line.side}
+        if not taken & ends:
+            kept.append(corner)
+            taken |= ends
     return _replaced(strokes, kept) if kept else strokes
 
 
 def _found(
     strokes: Strokes, sides: list[Side], lettering: NDArray[np.bool_], darkness: NDArray[np.uint8]
-) -> list[tuple[float, "_Hook", "_End", Floats]]:
-    """Hooks, the lines whose ends point along them, the corners between both, and how far ink strays from these, px."""
+) -> list["_Corner"]:
+    """Where lines whose ends point along hooks would cross the hooks' own."""
     at = sides_at(strokes)
     tree = cKDTree([towards(strokes.links[side >> 1], side)[-1] for side in sides])
     found = []
@@ -95,8 +101,7 @@ def _found(
         if hook is None:
             continue
         lines = [_straight(strokes, other) for other in near if other >> 1 not in hook.arm]
-        corners = _corners(hook, [line for line in lines if line is not None], darkness)
-        found += [(aside, hook, line, corner) for aside, line, corner in corners]
+        found += _corners(hook, [line for line in lines if line is not None], darkness)
     return found
 
 
@@ -111,7 +116,10 @@ class _End:
 
 @dataclass(frozen=True, slots=True)
 class _Hook:
-    """A free end off its line: the arm's links, the line's own side there, where that is straight to and whither."""
+    """A free end off its line: the arm's links, the line's own side there, where that is straight to and whither.
+
+    `end_px` is the arm's end, None where the line ends without one: then it has to be looked for in the ink.
+    """
 
     side: Side
     arm: frozenset[int]
@@ -119,8 +127,19 @@ class _Hook:
     base_px: Floats
     way: Floats
     arm_px: Floats
-    end_px: Floats
+    end_px: Floats | None
     width_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Corner:
+    """Where another line would cross a hook's: there, how far the arm is drawn from it, how far its ink strays."""
+
+    hook: _Hook
+    line: _End
+    at_px: Floats
+    drawn_px: float
+    aside_px: float
 
 
 def _hook(strokes: Strokes, side: Side, at: dict[int, list[Side]]) -> _Hook | None:
@@ -143,11 +162,12 @@ def _hook(strokes: Strokes, side: Side, at: dict[int, list[Side]]) -> _Hook | No
     line = fit_straight(straight, np.ones(len(straight)))
     end = towards(strokes.links[side >> 1], side)[-1]
     bow_px, aside_px = float(np.abs(line.off(straight)).max()), float(np.abs(line.off(end[None])).max())
-    if bow_px > BOW_WIDTHS * width_px or aside_px < LEAST_HOOK_WIDTHS * width_px:
+    bare = aside_px < LEAST_HOOK_WIDTHS * width_px
+    if bow_px > BOW_WIDTHS * width_px or (bare and arm):
         return None
     base = line.foot(straight[-1])
     arms = [points[kept:], *(strokes.links[one].points_px for one in arm)]
-    return _Hook(side, frozenset(arm), body, base, line.along, np.concatenate(arms), end, width_px)
+    return _Hook(side, frozenset(arm), body, base, line.along, np.concatenate(arms), None if bare else end, width_px)
 
 
 def _straight(strokes: Strokes, side: Side) -> _End | None:
@@ -162,15 +182,15 @@ def _straight(strokes: Strokes, side: Side) -> _End | None:
     return _End(side, line.foot(points[-1]), line.along)
 
 
-def _corners(hook: _Hook, lines: list[_End], darkness: NDArray[np.uint8]) -> list[tuple[float, _End, Floats]]:
-    """The lines whose extensions run along a hook's arm to where they cross the hook's own, and these places."""
+def _corners(hook: _Hook, lines: list[_End], darkness: NDArray[np.uint8]) -> list[_Corner]:
+    """Where lines whose extensions run along a hook's arm cross the hook's own."""
     found = []
     for line in lines:
         if not TURNS[0] < -float(line.way @ hook.way) < TURNS[1]:
             continue
         far = np.linalg.solve(np.column_stack([line.way, -hook.way]), hook.base_px - line.end_px)
         at = line.end_px + far[0] * line.way
-        drawn = float((at - hook.end_px) @ line.way)
+        drawn = _seen_px(darkness, hook, line, at) if hook.end_px is None else float((at - hook.end_px) @ line.way)
         # The arm's end lies between the corner and the other line's end.
         if not (0 < far[1] < (BEND_WIDTHS + HOOK_WIDTHS) * hook.width_px and 0 < drawn < far[0]):
             continue
@@ -178,8 +198,21 @@ def _corners(hook: _Hook, lines: list[_End], darkness: NDArray[np.uint8]) -> lis
         aside = float(shapely.distance(path, shapely.points(hook.arm_px)).max())
         is_near = far[0] > LEAST_ARM_WIDTHS * hook.width_px and aside < ASIDE_WIDTHS * hook.width_px + ASIDE_PX
         if is_near and _is_drawn(darkness, hook, at, at - drawn * line.way):
-            found.append((aside, line, at))
+            found.append(_Corner(hook, line, at, drawn, aside))
     return found
+
+
+def _seen_px(darkness: NDArray[np.uint8], hook: _Hook, line: _End, corner: Floats) -> float:
+    """How far ink runs from a corner towards a line's end, px; 0 where that is no more than the hook's own line."""
+    sine = abs(float(line.way[0] * hook.way[1] - line.way[1] * hook.way[0]))
+    beside_px = (hook.width_px / 2 + BLUR_PX) / sine + LEAST_ARM_SEEN_WIDTHS * hook.width_px
+    along = np.arange(0.0, float((corner - line.end_px) @ line.way), 0.5)
+    before = hook.base_px - np.linspace(0, 1, PLACES)[:, None] * BEND_WIDTHS * hook.width_px * hook.way
+    places = np.concatenate([before, corner - along[:, None] * line.way])
+    dark = profiles(darkness, places[:, 0].astype(np.float32), places[:, 1].astype(np.float32))
+    pale = np.flatnonzero(dark[PLACES:] <= CORNER_DARK * np.median(dark[:PLACES]))
+    seen_px = float(along[pale[0] - 1]) if len(pale) and pale[0] else 0.0
+    return seen_px if seen_px >= beside_px else 0.0
 
 
 def _is_drawn(darkness: NDArray[np.uint8], hook: _Hook, corner: Floats, end: Floats) -> bool:
@@ -195,11 +228,12 @@ PLACES = 9
 """Places along a line where its ink is looked at."""
 
 
-def _replaced(strokes: Strokes, found: list[tuple[_Hook, _End, Floats]]) -> Strokes:
+def _replaced(strokes: Strokes, found: list[_Corner]) -> Strokes:
     links = list(strokes.links)
     gone: set[int] = set()
     nodes, kinds = [*strokes.nodes_px], strokes.kinds.tolist()
-    for hook, line, at in found:
+    for one in found:
+        hook, line, at = one.hook, one.line, one.at_px
         gone |= hook.arm
         corner = len(nodes)
         nodes.append(at)
@@ -215,7 +249,7 @@ def _replaced(strokes: Strokes, found: list[tuple[_Hook, _End, Floats]]) -> Stro
         else:
             links[hook.body >> 1] = replace(body, start=corner, points_px=points[::-1])
         far = float(np.hypot(*(at - line.end_px)))
-        arm = min(max(float((at - hook.end_px) @ line.way), ARM_WIDTHS * hook.width_px), 0.9 * far)
+        arm = min(max(one.drawn_px, ARM_WIDTHS * hook.width_px), 0.9 * far)
         count = max(int(np.ceil(arm)), 3)
         arm_points = at - line.way * np.linspace(arm, 0, count + 1)[:, None]
         links.append(Link(len(nodes), corner, arm_points, body.sigma_px, body.width_px))
