@@ -26,6 +26,9 @@ MOST_ACROSS_PX = 2 * MOST_RADIUS_PX * MOST_OVAL + 6
 LEAST_HOLE_PX = 0.8
 """A ring has at least so much paper inside, its radius: a blot's dent comes out as less."""
 
+UNEVEN_PX = 2.5
+"""The ink reaches beyond a ring alike on all sides, but for so much: a letter's stem is wider."""
+
 DENT = 0.15
 """How much paler a ring's middle is than its line, in parts of that: what a blur of 0.9 px leaves of a hole 2 px
 wide."""
@@ -81,6 +84,7 @@ def _rings(ink: Ink, boxes: NDArray[np.int64]) -> list[Ring]:
     seen_px = seen_px[likely]
     fits = fitted_lines(ink, [about.one(row) for row in rows], seen_px, [(ways, alone)] * len(rows), 0.0)
     is_ring = fits.found & _is_small(fits.ellipses) & (fits.ellipses.short_px - fits.width_px / 2 > LEAST_HOLE_PX)
+    is_ring &= _is_whole(boxes[likely], fits.ellipses)
     is_ring &= fits.off_px <= np.hypot(ROUND_PX, ROUND_SIGMAS * fits.noise_px)
     return [
         Ring(fits.ellipses.one(which), float(fits.width_px[which]), seen, float(fits.sigma_px[which]), ways, alone)
@@ -148,6 +152,16 @@ def _about(darkness: NDArray[np.uint8], boxes: NDArray[np.int64]) -> tuple[Ellip
     past = (dark < 0.5 * height[..., None]) & (np.arange(len(out_px)) > peak[..., None])
     half_px = STEP_PX * np.median(past.argmax(axis=2) - peak, axis=1)
     return about, np.maximum(2 * half_px, 1.0), likely
+
+
+def _is_whole(boxes: NDArray[np.int64], ellipses: Ellipses) -> NDArray[np.bool_]:
+    """Which ellipses run all around their blots, and not around a letter's bowl beside its stem."""
+    c, s = np.cos(ellipses.turn_rad), np.sin(ellipses.turn_rad)
+    long_px, short_px = ellipses.long_px, ellipses.short_px
+    reach_px = np.column_stack([np.hypot(long_px * c, short_px * s), np.hypot(long_px * s, short_px * c)])
+    beyond = np.hstack([ellipses.centre_px - reach_px - boxes[:, 0], boxes[:, 1] - ellipses.centre_px - reach_px])
+    whole: NDArray[np.bool_] = np.ptp(beyond, axis=1) < UNEVEN_PX
+    return whole
 
 
 def _is_small(ellipses: Ellipses) -> NDArray[np.bool_]:
