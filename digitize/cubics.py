@@ -57,19 +57,27 @@ class Chain:
 
 
 def longest_cubics(
-    runs: Sequence[Smoothed], closed: Sequence[bool], *, tolerance_mm: Sequence[Floats], least: Ints
+    runs: Sequence[Smoothed],
+    closed: Sequence[bool],
+    *,
+    fixed_angles: Sequence[tuple[bool, bool]],
+    tolerance_mm: Sequence[Floats],
+    least: Ints,
 ) -> list[Chain]:
     """Cover each run with cubics from its start on, each the longest that keeps the tolerance.
 
-    Ends and directions come from the smooth points; the two handles are least squares (Schneider 1990) with
-    Newton steps on the parameters. Lengths are searched by the power law the error follows. All runs advance
-    together, so that many cost little more than one.
+    A curve's ends are smooth points; its inner control points are least squares with Newton steps on the parameters
+    (Schneider 1990), so that it leaves its ends as it likes: a smooth point's own direction is too rough to hold a long
+    curve to. At a joint the chain runs the mean way of the two curves there. Lengths are searched by the power law the
+    error follows. All runs advance together, so that many cost little more than one.
 
     Parameters
     ----------
     runs : sequence of Smoothed
         Each run's ends are its chain's ends. A closed run repeats its first point at the end.
     closed : sequence of bool
+    fixed_angles : sequence of pairs of bool
+        Whether a run's first and last smooth directions are its chain's too.
     tolerance_mm : sequence of arrays
         Largest distance of each smooth point of each run from its curve.
     least : (len(runs),) array of int
@@ -83,23 +91,30 @@ def longest_cubics(
     along = np.cumsum(steps)
     samples = _Samples(as_complex(points), as_complex(directions), along, np.concatenate(tolerance_mm))
     joints: list[list[int]] = [[int(offset)] for offset in offsets]
-    handles: list[list[tuple[float, float]]] = [[] for _ in runs]
+    inner: list[list[tuple[complex, complex]]] = [[] for _ in runs]
     last = offsets + counts - 1
     search = _Search.starting(offsets, last)
     going = np.flatnonzero(offsets < last)
     while len(going):
-        error, pair = _trials(samples, search.begin[going], search.reach[going])
-        ended = search.tell(going, error, pair, last, least)
+        error, arms = _trials(samples, search.begin[going], search.reach[going])
+        ended = search.tell(going, error, arms, last, least)
         for which in going[ended].tolist():
             joints[which].append(int(search.good[which]))
-            handles[which].append((float(search.pair[which, 0]), float(search.pair[which, 1])))
+            inner[which].append((complex(search.arms[which, 0]), complex(search.arms[which, 1])))
         search.advance(going[ended], last)
         going = going[search.begin[going] < last[going]]
-    _even_last(samples, joints, handles)
+    _even_last(samples, joints, inner)
     return [
-        _chain(samples, np.array(at), np.array(pairs).reshape(-1, 2), int(offset), is_closed)
-        for at, pairs, offset, is_closed in zip(joints, handles, offsets, closed, strict=True)
+        _chain(samples, np.array(at), np.array(arms).reshape(-1, 2), int(offset), is_closed, fixed)
+        for at, arms, offset, is_closed, fixed in zip(joints, inner, offsets, closed, fixed_angles, strict=True)
     ]
+
+
+ERROR_POWER, POWERS = 5.0, (1.0, 6.0)
+"""The error of a cubic grows with some fourth to sixth power of its length; by less where it is mostly noise."""
+
+AIM = 0.85
+"""A trial is made for this error, in tolerances."""
 
 
 SLIVER = 0.35
@@ -109,7 +124,7 @@ SLIVER = 0.35
 def _even_last(
     samples: "_Samples",
     joints: list[list[int]],
-    handles: list[list[tuple[float, float]]],
+    inner: list[list[tuple[complex, complex]]],
 ) -> None:
     """Move the last inner joint of each run to the middle of its two curves, where the last is a sliver."""
     uneven = [
@@ -124,9 +139,9 @@ def _even_last(
         at[-2] = (at[-3] + at[-1]) // 2
     begin = np.array([joints[which][k] for which in uneven for k in (-3, -2)])
     end = np.array([joints[which][k] for which in uneven for k in (-2, -1)])
-    pairs = _trials(samples, begin, end)[1].tolist()
+    arms = _trials(samples, begin, end)[1].tolist()
     for number, which in enumerate(uneven):
-        handles[which][-2:] = [(a, b) for a, b in pairs[2 * number : 2 * number + 2]]
+        inner[which][-2:] = [(out, back) for out, back in arms[2 * number : 2 * number + 2]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,14 +156,17 @@ class _Samples:
 
 @dataclass(slots=True)
 class _Search:
-    """How far the search for each run's present curve has come: sample numbers, and the best handles."""
+    """How far the search for each run's present curve has come: sample numbers, the best arms, and of the
+    trial before over how many steps it went and its error."""
 
     begin: Ints
     reach: Ints
     good: Ints
     bad: Ints
     tries: Ints
-    pair: Floats
+    arms: Complexes
+    before: Ints
+    error: Floats
 
     @classmethod
     def starting(cls, begin: Ints, last: Ints) -> "_Search":
@@ -158,16 +176,18 @@ class _Search:
             begin.copy(),
             last + 1,
             np.zeros(len(begin), dtype=np.int64),
-            np.zeros((len(begin), 2)),
+            np.zeros((len(begin), 2), np.complex128),
+            np.zeros(len(begin), dtype=np.int64),
+            np.ones(len(begin)),
         )
 
-    def tell(self, going: Ints, error: Floats, pair: Floats, last: Ints, least: Ints) -> NDArray[np.bool_]:
+    def tell(self, going: Ints, error: Floats, arms: Complexes, last: Ints, least: Ints) -> NDArray[np.bool_]:
         """Take in a trial's errors, in tolerances; give which of `going` have found their longest curve."""
         reach, begin = self.reach[going], self.begin[going]
         fits = (error <= 1) | (reach - begin <= least[going])
         hit = going[fits]
         self.good[hit] = self.reach[hit]
-        self.pair[hit] = pair[fits]
+        self.arms[hit] = arms[fits]
         miss = going[~fits]
         self.bad[miss] = self.reach[miss]
         self.tries[going] += 1
@@ -175,10 +195,20 @@ class _Search:
         close = bad - good <= np.maximum(1, (good - begin) // 20)
         full = fits & ((reach == last[going]) | (error > 0.6))
         ended = (good > begin) & (close | full | (self.tries[going] >= TRIALS))
-        # The error of a cubic grows with some fourth to sixth power of its length.
-        factor = np.clip((0.85 / np.maximum(error, 1e-3)) ** 0.2, 0.4, 2.0)
-        ahead = begin + np.round((reach - begin) * factor).astype(np.int64)
-        ahead = np.where(self.tries[going] > TRIALS, (good + bad) // 2, ahead)
+        # How the error has grown with the length since the trial before tells how it will.
+        span = np.maximum(reach - begin, 1)
+        before, error_before = self.before[going], self.error[going]
+        longer, worse = np.log(span / np.maximum(before, 1)), np.log(np.maximum(error, 1e-3) / error_before)
+        told = (before > 0) & (np.abs(longer) > 0.01)
+        power = np.where(told, np.clip(worse / np.where(told, longer, 1), *POWERS), ERROR_POWER)
+        ahead = begin + np.round(span * np.clip((AIM / np.maximum(error, 1e-3)) ** (1 / power), 0.4, 2.0)).astype(
+            np.int64
+        )
+        self.before[going], self.error[going] = span, np.maximum(error, 1e-3)
+        # Between the longest that fits and the shortest that does not, a guess at either's side would learn little.
+        quarter = np.maximum((bad - good) // 4, 1)
+        between = (good > begin) & (bad <= last[going])
+        ahead = np.where(between, np.clip(ahead, good + quarter, bad - quarter), ahead)
         self.reach[going] = np.maximum(np.minimum(np.minimum(ahead, bad - 1), last[going]), good + 1)
         return np.asarray(ended)
 
@@ -189,67 +219,90 @@ class _Search:
         self.reach[ended] = np.minimum(last[ended], self.begin[ended] + span)
         self.bad[ended] = last[ended] + 1
         self.tries[ended] = 0
+        self.before[ended] = 0
 
 
-def _chain(samples: _Samples, where: Ints, pairs: Floats, offset: int, closed: bool) -> Chain:
-    places = samples.points[where]
-    joints, angles = np.column_stack([places.real, places.imag]), np.angle(samples.directions[where])
-    at = where - offset
+def _chain(
+    samples: _Samples, where: Ints, arms: Complexes, offset: int, closed: bool, fixed: tuple[bool, bool]
+) -> Chain:
+    """Curves end to end from their arms (K, 2): see `_trials`."""
+    smooth = samples.directions[where]
+    # The way into each joint and the way out of it, as far as there is one.
+    ways = _unit(arms)
+    out, into = np.append(ways[:, 0], 0), np.insert(-ways[:, 1], 0, 0)
     if closed:
-        return Chain(joints[:-1], angles[:-1], pairs[:, 0], pairs[:, 1], at[:-1], True)
-    return Chain(joints, angles, pairs[:, 0], pairs[:, 1], at, False)
+        out[-1], into[0] = out[0], into[-1]
+    else:
+        out[0], into[-1] = (0 if is_fixed else way for is_fixed, way in zip(fixed, (out[0], into[-1]), strict=True))
+    mean = _unit(out + into)
+    # A blot can turn a short curve's end anywhere.
+    ways = np.where(dot(mean, smooth) > LEAST_AGREED, mean, smooth)
+    length = samples.along[where[1:]] - samples.along[where[:-1]]
+    out_mm, in_mm = (
+        np.clip(dot(arm, way), SHORTEST * length, LONGEST * length)
+        for arm, way in ((arms[:, 0], ways[:-1]), (-arms[:, 1], ways[1:]))
+    )
+    places = samples.points[where]
+    joints, angles, at = np.column_stack([places.real, places.imag]), np.angle(ways), where - offset
+    if closed:
+        return Chain(joints[:-1], angles[:-1], out_mm, in_mm, at[:-1], True)
+    return Chain(joints, angles, out_mm, in_mm, at, False)
 
 
-def _trials(samples: _Samples, begin: Ints, end: Ints) -> tuple[Floats, Floats]:
-    """Errors (B,), in tolerances, and handles (B, 2) of the best cubics over stretches of samples, all at once."""
+LEAST_AGREED = 0.7
+"""Cosine between a joint's way by its curves and that of the smooth points, at least: 45 deg."""
+
+
+def _unit(vectors: Complexes) -> Complexes:
+    size = np.abs(vectors)
+    unit: Complexes = vectors / np.where(size > 0, size, 1)
+    return unit
+
+
+def _trials(samples: _Samples, begin: Ints, end: Ints) -> tuple[Floats, Complexes]:
+    """Errors (B,), in tolerances, and arms (B, 2) of the best cubics over stretches of samples, all at once.
+
+    Arms are the ways from a curve's first end to its first inner control point, and from its last end to the other.
+    """
     share = np.linspace(0, 1, PROBES)
     pick = np.rint(begin[:, None] + (end - begin)[:, None] * share).astype(np.int64)
     allowed = samples.tolerance_mm[pick]
     length = (samples.along[end] - samples.along[begin])[:, None]
     t = (samples.along[pick] - samples.along[begin][:, None]) / np.where(length > 0, length, 1.0)
     start, stop, target = samples.points[begin][:, None], samples.points[end][:, None], samples.points[pick]
-    d0, d1 = samples.directions[begin][:, None], -samples.directions[end][:, None]
     best = np.full(len(begin), np.inf)
-    pairs = np.hstack([length / 3, length / 3])
+    arms = np.zeros((len(begin), 2), np.complex128)
     for turn in range(ROUNDS):
-        handles = _handles(target, t, start, stop, d0, d1, length)
-        t, far = _nearer((start, start + handles[:, :1] * d0, stop + handles[:, 1:] * d1, stop), target, t)
+        tried = _arms(target, t, start, stop)
+        t, far = _nearer((start, start + tried[:, :1], stop + tried[:, 1:], stop), target, t)
         now = (far / allowed).max(axis=1)
         if turn == 0:
-            best, pairs = now, handles
+            best, arms = now, tried
         else:
             better = now < best
             best = np.where(better, now, best)
-            pairs[better] = handles[better]
+            arms[better] = tried[better]
         if best.max() < 0.5:
             break
-    return best, pairs
+    return best, arms
 
 
-def _handles(
-    target: Complexes, t: Floats, start: Complexes, stop: Complexes, d0: Complexes, d1: Complexes, length: Floats
-) -> Floats:
-    """Handle lengths by least squares, each kept between 2 % and 80 % of the stretch so that no curve loops.
-
-    Of B stretches of P points: `target` and `t` are (B, P), the others (B, 1).
-    """
+def _arms(target: Complexes, t: Floats, start: Complexes, stop: Complexes) -> Complexes:
+    """Arms (B, 2) by least squares of B stretches of P points: `target` and `t` are (B, P), the others (B, 1)."""
     u = 1 - t
     b1, b2 = 3 * u * u * t, 3 * u * t * t
-    near_stop = t * t * t + b2
-    rest = target - (start + near_stop * (stop - start))
-    c00, c11 = (b1 * b1).sum(axis=1), (b2 * b2).sum(axis=1)
-    c01 = (b1 * b2).sum(axis=1) * dot(d0, d1)[:, 0]
-    # The parts of the points along each handle: their sums, of complex numbers, first.
-    x0, x1 = dot(d0[:, 0], (b1 * rest).sum(axis=1)), dot(d1[:, 0], (b2 * rest).sum(axis=1))
+    rest = target - (start + (t * t * t + b2) * (stop - start))
+    c00, c11, c01 = (b1 * b1).sum(axis=1), (b2 * b2).sum(axis=1), (b1 * b2).sum(axis=1)
+    x0, x1 = (b1 * rest).sum(axis=1), (b2 * rest).sum(axis=1)
     det = c00 * c11 - c01 * c01
-    pair = np.stack([x0 * c11 - x1 * c01, x1 * c00 - x0 * c01], axis=1)
     solvable = det > 1e-12 * c00 * c11
-    if solvable.all():
-        pair /= det[:, None]
-    else:
-        pair = np.where(solvable[:, None], pair / np.where(solvable, det, 1.0)[:, None], length / 3)
-    kept: Floats = np.minimum(np.maximum(pair, SHORTEST * length), LONGEST * length)
-    return kept
+    third = (stop - start)[:, 0] / 3
+    det = np.where(solvable, det, 1.0)
+    out, back = (
+        np.where(solvable, (x0 * c11 - x1 * c01) / det, third),
+        np.where(solvable, (x1 * c00 - x0 * c01) / det, -third),
+    )
+    return np.column_stack([out, back])
 
 
 def _nearer(control: Controls, target: Complexes, t: Floats) -> tuple[Floats, Floats]:

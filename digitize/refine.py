@@ -10,14 +10,17 @@ from scipy.linalg import solveh_banded
 
 from digitize.cubics import LONGEST, SHORTEST, Chain, Floats, Ints, polynomial
 
-STEPS = 6
-"""Gauss-Newton steps; the change is under a thousandth of the tolerance after four."""
+STEPS = 14
+"""Gauss-Newton steps at most: chains whose curves were laid one by one settle in four to ten."""
 
 SETTLED = 1e-3
 """A step that lowers the squared error by a smaller share ends the fit of its run."""
 
 BAND = 5
 """Diagonals on either side: a curve has six unknowns, in a row."""
+
+LEAST_CHANGE, MOST_CHANGE = 0.3, 2.5
+"""No handle becomes shorter or longer than so many times itself in one step."""
 
 LARGEST_SWING_RAD = 0.3
 """No joint turns farther in one step: beyond, the linear picture of the curve is wrong."""
@@ -34,7 +37,6 @@ class Refined:
 def refined(
     chains: Sequence[Chain],
     points_mm: Sequence[Floats],
-    weights: Sequence[Floats],
     *,
     fixed_angles: Sequence[tuple[bool, bool]],
 ) -> list[Refined]:
@@ -48,13 +50,12 @@ def refined(
     ----------
     chains : sequence of Chain
     points_mm : sequence of (N, 2) arrays
-        Samples in order; the chain's `at` points into them. A closed run does not repeat its first.
-    weights : sequence of (N,) arrays
-        Relative weights; 0 for samples that were filled in.
+        Samples in order; the chain's `at` points into them. A closed run does not repeat its first. Those that were
+        filled in count as well: without them curves swing across each other before a sharp tip.
     fixed_angles : sequence of pairs of bool
     """
     now = list(chains)
-    samples = _Samples.of(chains, points_mm, weights)
+    samples = _Samples.of(chains, points_mm)
     t = samples.share
     control = np.concatenate([chain.controls() for chain in now])
     t, residual, normal = _feet(control, samples, t, rounds=3)
@@ -96,7 +97,6 @@ class _Samples:
     """All runs' samples in one array: `curve` and `run` say which curve and run each belongs to."""
 
     points: Floats
-    weights: Floats
     curve: Ints
     run: Ints
     share: Floats
@@ -111,7 +111,7 @@ class _Samples:
     samples_of: list[tuple[int, int]]
 
     @classmethod
-    def of(cls, chains: Sequence[Chain], points_mm: Sequence[Floats], weights: Sequence[Floats]) -> "_Samples":
+    def of(cls, chains: Sequence[Chain], points_mm: Sequence[Floats]) -> "_Samples":
         curve, share, stretch, curves_of, samples_of = [], [], [], [], []
         curves = samples = 0
         for chain, points in zip(chains, points_mm, strict=True):
@@ -131,7 +131,6 @@ class _Samples:
         run = np.repeat(np.arange(len(chains)), [len(points) for points in points_mm])
         return cls(
             np.concatenate(points_mm),
-            np.concatenate(weights),
             numbers,
             run,
             np.concatenate(share),
@@ -152,8 +151,7 @@ def _shares(along: Floats, curve: Ints, edges: Ints) -> Floats:
 
 
 def _costs(samples: _Samples, residual: Floats) -> Floats:
-    squares = samples.weights * residual**2
-    return np.asarray(np.bincount(samples.run, weights=squares, minlength=len(samples.curves_of)), dtype=float)
+    return np.asarray(np.bincount(samples.run, weights=residual**2, minlength=len(samples.curves_of)), dtype=float)
 
 
 def _feet(control: Floats, samples: _Samples, t: Floats, *, rounds: int) -> tuple[Floats, Floats, Floats]:
@@ -210,13 +208,12 @@ def _normal_blocks(
             b2 * along1,
         ]
     )
-    weighted = change * samples.weights
     blocks = np.zeros((samples.curves, 6, 6))
     slopes = np.zeros((samples.curves, 6))
     for i in range(6):
-        slopes[samples.filled, i] = np.add.reduceat(weighted[i] * residual, samples.starts)
+        slopes[samples.filled, i] = np.add.reduceat(change[i] * residual, samples.starts)
         for j in range(i, 6):
-            blocks[samples.filled, i, j] = np.add.reduceat(weighted[i] * change[j], samples.starts)
+            blocks[samples.filled, i, j] = np.add.reduceat(change[i] * change[j], samples.starts)
             blocks[:, j, i] = blocks[:, i, j]
     return blocks, slopes
 
@@ -269,7 +266,7 @@ class _Equations:
 def _stepped(
     chain: Chain, stretch: Floats, blocks: Floats, slopes: Floats, equations: _Equations, damping: float
 ) -> Chain | None:
-    """The chain after one damped step, or None if a handle would vanish or double, or a direction swing too far.
+    """The chain after one damped step, or None if a direction would swing too far.
 
     A curve's unknowns follow one another, so an open chain's equations have five diagonals on either side.
     """
@@ -296,8 +293,8 @@ def _stepped(
     if np.abs(swings).max() > LARGEST_SWING_RAD:
         return None
     for new, old in ((out_mm, chain.out_mm), (in_mm, chain.in_mm)):
-        if (new < 0.3 * old).any() or (new > 2.5 * old).any():
-            return None
+        # Each by itself: one that the samples hardly tell must not hold up the others.
+        np.clip(new, LEAST_CHANGE * old, MOST_CHANGE * old, out=new)
         np.clip(new, SHORTEST * stretch, LONGEST * stretch, out=new)
     across = np.column_stack([-np.sin(chain.angles_rad), np.cos(chain.angles_rad)])
     return replace(

@@ -22,7 +22,7 @@ def test_handles_on_a_straight_run_do_not_cross() -> None:
             np.array([0, 199]),
             False,
         )
-        done = refined([chain], [points], [np.ones(len(x))], fixed_angles=[(False, False)])[0].chain
+        done = refined([chain], [points], fixed_angles=[(False, False)])[0].chain
         length = float(np.hypot(*np.diff(points, axis=0).T).sum())
         longest += [float(done.out_mm[0]) / length, float(done.in_mm[0]) / length]
     assert max(longest) <= LONGEST + 1e-9
