@@ -29,7 +29,7 @@ class CurveFit:
     deviation_mm: float
 
 
-ROUNDS = 4
+ROUNDS = 7
 """Times the curves that miss the tolerance are fitted anew, each time closer."""
 
 LAID_SHARE = 0.6
@@ -80,7 +80,7 @@ def fit_curves(curves: Sequence[Curve], *, tolerance_mm: float) -> list[CurveFit
         if not left:
             break
         tried = [curves[which] for which in left]
-        close_mm = [LAID_SHARE * np.maximum(shares[which] * tolerance_mm, noise_mm[which]) for which in left]
+        close_mm = [LAID_SHARE * shares[which] * np.maximum(tolerance_mm, noise_mm[which]) for which in left]
         chains = longest_cubics(
             [runs[which] for which in left],
             [curve.section.closed for curve in tried],
