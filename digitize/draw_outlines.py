@@ -11,6 +11,7 @@ from digitize.choices import Action, Choice, Region, RegionKind, inside_regions,
 from digitize.fit import Contour, Fitted, fit_contours
 from digitize.folded_links import without_folded_links
 from digitize.lettering import lettering_links
+from digitize.lone_letters import told_of_lone_letters, without_lone_letters
 from digitize.loop import Loop, Role
 from digitize.loops import Loops, find_loops
 from digitize.lost_lines import doubted, lines_lost, told_of_lost_lines
@@ -95,8 +96,11 @@ def draw_outlines(
     plan, lettering = without_folded_links(plan, lettering_links(plan.strokes))
     found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
     lost = 0 if has_own_curves(plan) else lines_lost(plan.strokes, lettering)
+    told, letters = without_lone_letters(found.loops, found.graph, plan, lettering)
+    found = replace(found, loops=told)
     loops, chosen_by, findings = _chosen(doubted(found.loops) if lost else found.loops, choices)
     findings += [told_of_lost_lines(lost)] if lost else []
+    findings += [told_of_lone_letters(letters)] if letters else []
     kept, cut = _in_regions(loops, regions)
     findings += cut
     tolerance_mm, said = _tolerance(plan, found, kept, tolerance_mm)

@@ -32,7 +32,7 @@ def without_marks(
     """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
     bounds_px = link_bounds_px(strokes)[lettering]
     letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if len(bounds_px) else 0.0
-    whole_px = _whole_letters_px(strokes, lettering)
+    whole_px = whole_letters_px(strokes, lettering)
     drawn = np.flatnonzero(lettering | graph.live)
     tree = shapely.STRtree(shapely.points([strokes.links[link].points_px.mean(axis=0) for link in drawn.tolist()]))
     met: dict[int, list[Side]] = {}
@@ -101,7 +101,7 @@ def _is_drawn_around(
     return is_around(loop, letters, others, led=len(ending) == 1, width_px=width_px)
 
 
-def _whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:
+def whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:
     """The usual size of a connected piece of lettering, px, 0 without any: an 0 that a line touches is no larger."""
     which = np.flatnonzero(lettering)
     if not len(which):

@@ -61,6 +61,7 @@ WHY_NOT = {
     "pages-laid-anew": "paper, not lengths",
     "no-outline": "there is no part",
     "lines-lost": "parts are missing, not off",
+    "letters-alone": "an opening may be missing, not off",
     "region-cut": "parts are missing, not off",
     "curve-tolerance": "told in mm for every curve",
     "outline-crosses-itself": "one outline; to be looked at",
