@@ -15,6 +15,7 @@ from digitize.core2 import blocks
 from digitize.lettering import TALLEST_WIDTHS
 from digitize.link_sizes import link_ends_px, link_lengths_px
 from digitize.not_parts import ARROW_WIDTHS
+from digitize.pens import usual_width_px
 from digitize.ruled_lines import BOW_SHARE, IN_LINE_WIDTHS, Ruled, Stretch, ruled_links, stretches
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -49,7 +50,7 @@ def without_dimension_lines(
     Between a part, its extension lines and a dimension line lies a field that is no part of it. Without the dimension
     line the extension lines end free. A line whose going would leave no closed figure where it was is none.
     """
-    measures = measure_links(graph, lettering=lettering)
+    measures = measure_links(graph, figures, lettering=lettering)
     if not measures.any():
         return graph, figures, measures
     left = without_links(graph, measures)
@@ -61,19 +62,22 @@ def without_dimension_lines(
     return left, blocks(left), measures
 
 
-def measure_links(graph: LineGraph, *, lettering: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def measure_links(graph: LineGraph, closed: list[list[int]], *, lettering: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Tell which links are dimension lines.
 
     A dimension line is a straight line, whole or broken for its figure, that ends at both ends on a line across it
     which runs on a little past it and stops there; and one of three things more tells it from a side of a part whose
     corners were drawn past each other: it is thinner than the other lines, a figure stands at or in its middle, or
     arrowheads, ticks or dots leave small marks at both its ends. In a small or blurred picture the run past it is lost
-    in an arrowhead: a thin line with a figure may end in a corner with another thin line.
+    in an arrowhead: a thin line with a figure may end in a corner with another thin line. Thin there is what is thinner
+    than the outlines it closes with: a camera shows the far side of a sheet smaller.
 
     Parameters
     ----------
     graph : LineGraph
         Without lettering and the sheet's furniture.
+    closed : list of list of int
+        The graph's blocks.
     lettering : (L,) array of bool
         Links that are lettering.
 
@@ -86,11 +90,12 @@ def measure_links(graph: LineGraph, *, lettering: NDArray[np.bool_]) -> NDArray[
     if not ruled:
         return marked
     usual_px = _usual_width_px(graph)
+    own_px = _own_widths_px(graph, closed, usual_px)
     letters_px = [graph.strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
     figures = cKDTree(np.array(letters_px)) if letters_px else None
     while True:
         # One dimension line outside another on the same extension lines: the inner comes to light without the outer.
-        found = _found(graph, ruled, marked, usual_px, figures)
+        found = _found(graph, ruled, marked, usual_px, own_px, figures)
         if not found:
             return marked | _touching_figures(graph, marked)
         marked[found] = True
@@ -126,6 +131,7 @@ def _found(
     ruled: list[Ruled],
     marked: NDArray[np.bool_],
     usual_px: float,
+    own_px: Floats,
     figures: "cKDTree[None] | None",
 ) -> list[int]:
     at = _sides_at(graph, marked)
@@ -151,6 +157,7 @@ def _found(
             is_thinner = stretch.width_px < BLURRED_THIN * usual_px
             is_measure = is_thin or has_figure or has_marks or (is_thinner and _is_touched(graph, stretch, at))
         else:
+            is_thin = stretch.width_px < THIN_LINE * float(own_px[list(stretch.links)].max())
             is_measure = is_thin and (has_figure or _is_touched(graph, stretch, at))
         if is_measure:
             found += stretch.links
@@ -190,6 +197,16 @@ def _sides_at(graph: LineGraph, gone: NDArray[np.bool_]) -> dict[int, list[Side]
 def _usual_width_px(graph: LineGraph) -> float:
     """The middle of the widths of all lines, by length: where outlines and thin lines differ, that of the outlines."""
     return _width_px(graph, graph.live, 0.6)
+
+
+def _own_widths_px(graph: LineGraph, closed: list[list[int]], usual_px: float) -> Floats:
+    """The usual width of outlines for each link: its own figure's where that is less than the sheet's."""
+    own_px = np.full(len(graph.live), usual_px)
+    widths_px = np.array([link.width_px for link in graph.strokes.links])
+    lengths_px = np.array(link_lengths_px(graph.strokes))
+    for figure in closed:
+        own_px[figure] = min(usual_px, usual_width_px(widths_px[figure], lengths_px[figure]))
+    return own_px
 
 
 def _width_px(graph: LineGraph, some: NDArray[np.bool_], share: float) -> float:

@@ -56,3 +56,20 @@ def test_a_thick_line_or_one_without_a_figure_bounds_the_part(dimension_px: floa
     grey = drawn(dimension_px=dimension_px, figure=figure)
 
     assert height_px(grey) == pytest.approx(LOW_PX - PLATE_PX[1], abs=1)
+
+
+def test_a_side_beside_a_figure_is_none_though_other_parts_of_the_sheet_are_drawn_thicker() -> None:
+    big = np.full((700 * FINE, 1300 * FINE), 245, np.uint8)
+    for (x0, y0, x1, y1), width_px in [((100, 150, 700, 550), 6), ((780, 150, 1080, 550), 3)]:
+        at = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], dtype=np.int32) * FINE
+        cv2.polylines(big, [at], True, 40, width_px * FINE, cv2.LINE_AA)
+    brace = np.array([(880, 150), (780, 450)], dtype=np.int32) * FINE
+    cv2.polylines(big, [brace], False, 40, 3 * FINE, cv2.LINE_AA)
+    cv2.putText(big, "160", (1100 * FINE, 360 * FINE), cv2.FONT_HERSHEY_SIMPLEX, 0.9 * FINE, 40, 2 * FINE, cv2.LINE_AA)
+    grey = cv2.GaussianBlur(cv2.resize(big, (1300, 700), interpolation=cv2.INTER_AREA), (0, 0), 0.8)
+    strokes = find_strokes(find_ink(picture(np.asarray(grey, np.uint8))))
+
+    outlines = draw_outlines(strokes.mapped(lambda points: points * [1.0, -1.0])).drawing.outlines
+
+    across = [float(np.ptp(sampled(one.boundary, tolerance_mm=0.1)[:, 0])) for one in outlines]
+    assert across == pytest.approx([600, 300], abs=1)
