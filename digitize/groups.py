@@ -1,12 +1,14 @@
 """Which outlines the fields of a figure make together: its outside, parted where parts share an edge."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from digitize.continuation import LineGraph
 from digitize.faces import Walk, faces
 from digitize.loop import Loop, Role, loop_along
 from digitize.meetings import Meeting, is_between_measures, meetings
-from digitize.seams import are_edges, is_closed_thinly, seam_links, seams_in_doubt
+from digitize.named_fields import Names, are_named_parts
+from digitize.seams import are_edges, full_width_px, is_closed_thinly, seam_links, seams_in_doubt
 
 
 def joined_fields(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
@@ -31,7 +33,7 @@ def joined_fields(fields: Sequence[Loop], walls: set[int]) -> list[list[Loop]]:
     return list(groups.values())
 
 
-def group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions: set[int]) -> list[Loop]:
+def group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions: set[int], names: Names) -> list[Loop]:
     """Outlines of a group of fields: its outer boundary, parted at seams where that gives parts, measures left out."""
     group = _without_measures(graph, group, extensions)
     outer = _outline_of(graph, group)
@@ -46,17 +48,30 @@ def group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions
         parts = _parted(graph, group, walls | seams, "shares an edge with its neighbour")
         if parts:
             return parts
+    is_alone = walls.isdisjoint(side >> 1 for side in outer)
+    named = named_parts(graph, outer, group, names) if is_alone else []
+    if named:
+        return named
     if doubtful:
         why = "a line carries on one of its sides from an inward corner across it: these may be two parts that share it"
         return [loop_along(graph, outer, Role.PART, 0.6, why)]
     passed = meetings(graph, outer)
     both, one = passed.count(Meeting.BOTH_RUN_ON), passed.count(Meeting.ONE_RUNS_ON)
-    is_alone = walls.isdisjoint(side >> 1 for side in outer)
     if is_alone and both <= len(passed) - both:
         return [loop_along(graph, outer, Role.PART, 0.7 if both + one else 0.9, "the outside of lines that meet")]
     if not is_alone and both == 0 and not is_closed_thinly(graph, outer, walls):
         return [loop_along(graph, outer, Role.PART, 0.7, "shares an edge with its neighbour")]
     return []
+
+
+def named_parts(graph: LineGraph, outer: Walk, fields: Sequence[Loop], names: Names) -> list[Loop]:
+    """The fields of a figure as parts, and its outside as none, where they stand in a row, each with its name."""
+    inner = {link for field in fields for link in field.links} - {side >> 1 for side in outer}
+    if not inner or not are_named_parts(graph, outer, fields, inner, names, full_width_px(graph, outer)):
+        return []
+    why = "shares a line with its neighbour, and each has its own name or hole: they may be one part with lines on it"
+    parts = [replace(field, role=Role.PART, confidence=0.6, why=why) for field in fields]
+    return [*parts, loop_along(graph, outer, Role.FACE, 0.3, "the outside of parts that share lines")]
 
 
 def _parted(graph: LineGraph, group: list[Loop], edges: set[int], why: str) -> list[Loop]:

@@ -93,6 +93,22 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     return marked
 
 
+def names_and_holes_px(strokes: Strokes) -> tuple[Floats, Floats]:
+    """Give the middles (N, 2) of letters and lone figures, and those of lone closed lines."""
+    marked = lettering_links(strokes)
+    letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(marked).tolist()]
+    holes = []
+    for piece in _pieces(strokes):
+        if marked[piece.links].any() or piece.straight or piece.cross:
+            continue
+        middle = (piece.points_px.max(axis=0) + piece.points_px.min(axis=0)) / 2
+        if len(piece.members) == 1 and piece.members[0].start == piece.members[0].end:
+            holes.append(middle)
+        elif _letter_sized(piece):
+            letters.append(middle)
+    return np.array(letters).reshape(-1, 2), np.array(holes).reshape(-1, 2)
+
+
 def _marked(strokes: Strokes) -> NDArray[np.bool_]:
     marked = np.zeros(len(strokes.links), np.bool_)
     if not strokes.links:

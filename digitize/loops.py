@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import shapely
@@ -10,7 +11,8 @@ from numpy.typing import NDArray
 from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
 from digitize.faces import closed_strokes, faces
-from digitize.groups import group_loops, joined_fields
+from digitize.groups import group_loops, joined_fields, named_parts
+from digitize.lettering import names_and_holes_px
 from digitize.link_sizes import link_lengths_px
 from digitize.loop import (
     CLOSED_ON_ITSELF,
@@ -25,6 +27,7 @@ from digitize.loop import (
 )
 from digitize.marks import without_marks
 from digitize.measures import links_beside, without_dimension_lines
+from digitize.named_fields import Names
 from digitize.nesting import alike, has_tip, nest
 from digitize.not_parts import furniture_links, is_quad
 from digitize.pens import finer_lines, with_full_lines
@@ -53,7 +56,8 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
        boundary. It may turn from a line that ends onto one that runs on (a shared edge), but not
        from one line that runs on to another: that is a field between crossing lines.
     3. A line inside that joins two places where the boundary turns inward parts it in two. So does one that carries on
-       a side of the boundary from such a place to the far edge, where all lines inside are such ones and as wide.
+       a side of the boundary from such a place to the far edge, where all lines inside are such ones and as wide; and
+       so do lines across it where every field between them has its own name.
 
     The other fields of the block are kept as FACE. `nest` then tells holes from parts.
 
@@ -77,11 +81,12 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     graph, figures, measures = without_dimension_lines(graph, figures, lettering)
     width_px = float(np.median([link.width_px for link in strokes.links]))
     extensions = links_beside(graph, measures)
-    loops = [loop for block in figures for loop in _block_loops(graph, block, width_px, extensions)]
+    names = cache(lambda: names_and_holes_px(strokes))
+    loops = [loop for block in figures for loop in _block_loops(graph, block, width_px, extensions, names)]
     finer = finer_lines(graph, figures)
     if finer.any():
         full = line_graph(strokes, lettering | furniture | measures | finer)
-        of_full = [loop for block in blocks(full) for loop in _block_loops(full, block, width_px, set())]
+        of_full = [loop for block in blocks(full) for loop in _block_loops(full, block, width_px, set(), names)]
         letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
     loops = without_marks(loops, graph, strokes, lettering, width_px)
@@ -102,7 +107,7 @@ def _said_if_bridged(loop: Loop, strokes: Strokes) -> Loop:
     )
 
 
-def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions: set[int]) -> list[Loop]:
+def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions: set[int], names: Names) -> list[Loop]:
     """The loops of one block: outlines, and the fields of what holds lines inside."""
     whole = faces(graph, block)
     if not whole.outer:
@@ -119,8 +124,15 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
     fields = [loop_along(graph, walk, Role.FACE, 0.3, "a field between lines") for walk in whole.inner]
     inside = shapely.point_on_surface(np.array([field.polygon for field in fields], dtype=object))
     covered = np.zeros(len(fields), dtype=bool)
-    for loop in taken:
-        covered |= shapely.contains(loop.polygon, inside)
+    named: list[Loop] = []
+    for loop in list(taken):
+        is_own = shapely.contains(loop.polygon, inside)
+        covered |= is_own
+        parts = named_parts(graph, loop.walk, [fields[which] for which in np.flatnonzero(is_own).tolist()], names)
+        if parts:
+            taken.remove(loop)
+            named += parts
+    taken += named
     walls = {link for loop in taken for link in loop.links}
     left = [field for field, is_in in zip(fields, covered, strict=True) if not is_in]
     shared = [
@@ -129,7 +141,7 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
     ]
     shared = [loop for loop in shared if not crosses_itself(loop) and not is_thin(loop, width_px)]
     for group in joined_fields(left, walls):
-        outlines = group_loops(graph, group, walls, extensions)
+        outlines = group_loops(graph, group, walls, extensions, names)
         taken += [
             loop
             for loop in outlines

@@ -21,7 +21,7 @@ def seam_links(graph: LineGraph, outer: Walk, inner: set[int]) -> set[int]:
     """
     inward = _inward_places(graph, outer)
     links = graph.strokes.links
-    full_px = _full_px(graph, outer)
+    full_px = full_width_px(graph, outer)
     own = inner | {side >> 1 for side in outer}
     seams: set[int] = set()
     for link in inner:
@@ -86,7 +86,7 @@ def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -
     if _inward_places(graph, outer, EDGE_RAD) != _inward_places(graph, outer, INWARD_RAD):
         return False
     widths_px = np.array([link.width_px for link in graph.strokes.links])
-    full_px = _full_px(graph, outer)
+    full_px = full_width_px(graph, outer)
     # In black and white one line is 2 px wide and the next 3, where both were drawn with one pen.
     carried_on = {int(graph.mate[end]) >> 1 for link in seams for end in (2 * link, 2 * link + 1)}
     sides = sorted(carried_on & {side >> 1 for side in outer})
@@ -96,7 +96,7 @@ def are_edges(graph: LineGraph, outer: Walk, seams: set[int], inner: set[int]) -
     )
 
 
-def _full_px(graph: LineGraph, outer: Walk) -> float:
+def full_width_px(graph: LineGraph, outer: Walk) -> float:
     """The width from which a line is as wide as a boundary."""
     return THIN_LINE * float(np.median([graph.strokes.links[side >> 1].width_px for side in outer]))
 
