@@ -43,7 +43,7 @@ def with_gaps_bridged(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes
 FEW_GAPS = 2
 """A line that ends on others at both ends has lost ink when it has so few gaps; one with more is a dashed one. Of gaps
 longer than `MOST_WIDTHS` of its measured width one is few, and a straight line over one must end on others at both ends
-whatever it turns into: the dots of a chain line may be too pale to be seen."""
+or come back around its corners, whatever it turns into: the dots of a chain line may be too pale to be seen."""
 
 
 def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Side, Side]]:
@@ -62,9 +62,30 @@ def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Si
             or (Stop.CORNER in stops and not long)
             or not is_straight(whole, strokes.links[a >> 1].width_px)
             or (Stop.FREE not in stops and one.gaps + other.gaps + 1 <= (1 if long else FEW_GAPS))
+            or _comes_back(strokes, a, b, over, at)
         ):
             kept.append((a, b))
     return kept
+
+
+def _comes_back(strokes: Strokes, a: Side, b: Side, over: dict[Side, Side], at: dict[int, list[Side]]) -> bool:
+    """Whether a line leads from one end at a gap around its corners, with no other met, to the other end."""
+    side = a
+    seen: set[int] = set()
+    while side >> 1 not in seen:
+        seen.add(side >> 1)
+        far = side ^ 1
+        if far == b:
+            return True
+        link = strokes.links[far >> 1]
+        here = [other for other in at[link.end if far & 1 else link.start] if other != far]
+        if far in over:
+            side = over[far]
+        elif len(here) == 1:
+            side = here[0]
+        else:
+            return False
+    return False
 
 
 def _gap_px(strokes: Strokes, a: Side, b: Side) -> float:

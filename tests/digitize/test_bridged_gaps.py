@@ -63,16 +63,20 @@ def test_an_outline_with_a_gap_is_a_part_and_the_gap_is_told_of():
     assert any("gaps" in finding.text for finding in drawn.findings)
 
 
-def test_a_gap_of_three_mm_in_a_hairline_is_bridged_where_darker_ink_makes_it_look_thinner_still():
+@pytest.mark.parametrize("another", [False, True])
+def test_a_gap_of_three_mm_in_a_hairline_is_bridged_where_darker_ink_makes_it_look_thinner_still(another: bool):
     corners = np.array([(0.0, 0.0), (46, 5), (40, 28), (3, 24)])
     ring = np.vstack([corners, corners[:1]])
-    at = 20 / np.hypot(46, 5) * corners[1], (20 + 2.9) / np.hypot(46, 5) * corners[1]
-    runs = np.vstack([at[1], ring[1:], at[0]])
-    hairline = InkStroke(runs, 0.25, False, "outline")
+    at = [mm / np.hypot(46, 5) * corners[1] for mm in (20, 22.9, 34, 35)]
+    # With another gap in the same side it is still a single line that comes back around its corners.
+    runs = (
+        [np.vstack([at[3], ring[1:], at[0]]), np.vstack(at[1:3])] if another else [np.vstack([at[1], ring[1:], at[0]])]
+    )
+    hairlines = [InkStroke(run, 0.25, False, "outline") for run in runs]
     # Crossings of thick lines show what full ink is: a hairline's never is, blurred.
     thick = [InkStroke(np.array([(x, 40.0), (x + 9, 60.0)]), 0.7, False, "inside") for x in range(0, 45, 5)]
     thick += [InkStroke(np.array([(0.0, y), (54.0, y)]), 0.7, False, "inside") for y in (45.0, 50.0, 55.0)]
-    plan = plan_of("gap", Piece((hairline, *thick)).at(15, 15), width_mm=90, height_mm=90)
+    plan = plan_of("gap", Piece((*hairlines, *thick)).at(15, 15), width_mm=90, height_mm=90)
     scan = rendered_scan(3, plan=plan, dpi=200)
 
     strokes = find_strokes(find_ink(Picture(scan.pixels, Source(Path("gap"), "", Medium.RASTER))))
@@ -80,6 +84,9 @@ def test_a_gap_of_three_mm_in_a_hairline_is_bridged_where_darker_ink_makes_it_lo
     outline = shapely.Polygon(scan.camera.to_picture(corners + 15))
     closed = [link for link in strokes.links if link.bridged]
     assert len(closed) == 1
+    assert np.hypot(*np.ptp(closed[0].points_px, axis=0)) > 0.95 * np.hypot(
+        *np.ptp(scan.camera.to_picture(corners[:2]), axis=0)
+    )
     assert outline.exterior.buffer(2).covers(shapely.LineString(closed[0].points_px))
 
 
