@@ -311,7 +311,7 @@ class _Fit:
 LEAST_HOLE_PX = 1.0
 """A hole that still shows is larger than this radius, px."""
 
-TIGHT_BLURS = 12.0
+TIGHT_BLURS = 6.0
 """A bend tighter than this many blurs draws the far edge of its hole along as well: the first term then is not enough
 (at a radius of 3 px, by 6 % of the ink's darkness)."""
 
