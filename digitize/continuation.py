@@ -1,6 +1,7 @@
 """Which line carries on as which through the places where lines meet."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +48,14 @@ class LineGraph:
         """The place a link's side lies at."""
         link = self.strokes.links[side >> 1]
         return int(self.places[link.end if side & 1 else link.start])
+
+    def sides_at(self, links: Iterable[int]) -> dict[int, list[Side]]:
+        """The sides of some links at each place that they have."""
+        at: dict[int, list[Side]] = {}
+        for link in links:
+            for side in (2 * link, 2 * link + 1):
+                at.setdefault(self.place_of(side), []).append(side)
+        return at
 
 
 def line_graph(strokes: Strokes, leave_out: NDArray[np.bool_]) -> LineGraph:

@@ -30,10 +30,7 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
         walk: Walk = (2 * block[0],)
         walk = walk if area_px2(walk_points(graph, walk)) > 0 else reversed_walk(walk)
         return Faces((walk,), walk)
-    at: dict[int, list[Side]] = {}
-    for link in block:
-        for side in (2 * link, 2 * link + 1):
-            at.setdefault(graph.place_of(side), []).append(side)
+    at = graph.sides_at(block)
     for look_widths in LOOKS_WIDTHS:
         after = _order(graph, at, look_widths)
         walks = _walks(after)

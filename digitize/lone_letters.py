@@ -54,7 +54,7 @@ def without_lone_letters(
         return tuple(loops), 0
     pen_px = float(np.median([plan.strokes.links[which].width_px for which in np.flatnonzero(lettering).tolist()]))
     around = {loop.parent for loop in loops if loop.role is Role.HOLE}
-    at = _sides_at(graph)
+    at = graph.sides_at(np.flatnonzero(graph.live).tolist())
     done, count = list(loops), 0
     for which, loop in enumerate(loops):
         if loop.role not in (Role.PART, Role.HOLE) or which in around:
@@ -102,14 +102,6 @@ def _axes(points: Floats) -> tuple[float, float]:
     spread = squares / (12 * twice.sum()) - np.outer(middle, middle)
     short, long = (4 * np.sqrt(np.maximum(np.linalg.eigvalsh(spread), 0.0))).tolist()
     return short, long
-
-
-def _sides_at(graph: LineGraph) -> dict[int, list[int]]:
-    at: dict[int, list[int]] = {}
-    for link in np.flatnonzero(graph.live).tolist():
-        for side in (2 * link, 2 * link + 1):
-            at.setdefault(graph.place_of(side), []).append(side)
-    return at
 
 
 def _has_a_tail_at_most(graph: LineGraph, loop: Loop, at: dict[int, list[int]], longest_px: float) -> bool:

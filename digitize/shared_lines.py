@@ -71,7 +71,7 @@ def sharing_strokes(graph: LineGraph, block: list[int], walls: set[int]) -> list
     walls : set of int
         Links of it that outlines run along already.
     """
-    at = _sides_at(graph, block)
+    at = graph.sides_at(block)
     ways = _ways(graph, block, at)
     free = [link for link in block if link not in walls]
     long_px = link_lengths_px(graph.strokes)
@@ -107,15 +107,6 @@ class _Way:
     side: Side
     bend_rad: float
     spends: int
-
-
-def _sides_at(graph: LineGraph, block: list[int]) -> dict[int, list[Side]]:
-    """The sides of a block's links at each place."""
-    at: dict[int, list[Side]] = {}
-    for link in block:
-        for side in (2 * link, 2 * link + 1):
-            at.setdefault(graph.place_of(side), []).append(side)
-    return at
 
 
 def _ways(graph: LineGraph, block: list[int], at: Mapping[int, list[Side]]) -> dict[Side, list[_Way]]:
