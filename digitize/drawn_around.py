@@ -31,6 +31,17 @@ stands farther off it."""
 MARK_BOW = 0.05
 """... and are straight to within this part of their length."""
 
+LEAST_CURVE = 0.2
+"""A bent stroke at least this large, in parts of a circle, that ends free of it is of a figure as large as a balloon's
+number: the smaller round of an 8 half as high as the balloon. The bow of a name's letter in a round part is less."""
+
+BOWED = 1.2
+"""A bent stroke is this much longer than it reaches: a third of a circle is. A leader is straight, whatever ink pulls
+at its end."""
+
+BALLOON_WIDTHS = 10.0
+"""A balloon is larger than this, in line widths: figures are five high at least, and fill half of it."""
+
 BOX_SHARES = 0.4, 0.6
 """Lettering fills a box drawn around it to this share of each side, and of its longer one."""
 
@@ -74,6 +85,36 @@ def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats],
     spread_px = float((last - first).max())
     least = LEAST_LED if led else LEAST_FIGURE
     return off_px < OFF_MIDDLE * size_px and least * size_px < spread_px < MOST_FIGURE * size_px
+
+
+def holds_figure(loop: Loop, inside: Sequence[Floats], *, width_px: float) -> bool:
+    """Tell whether a loop is a circle with a figure in it, by strokes that bend and end free of the circle.
+
+    Lines that pass a hole run in and out of it, and its centre lines are straight: none is such a stroke. What else
+    touches the circle does not matter: an outline drawn through the balloon, a figure that its ink has run into.
+
+    Parameters
+    ----------
+    loop : Loop
+    inside : sequence of (N, 2) float
+        Points of the links inside the loop, but for those of openings.
+    width_px : float
+    """
+    size_px = float(np.ptp(loop.points_px, axis=0).max())
+    curves = [points for points in inside if np.ptp(points, axis=0).max() > LEAST_CURVE * size_px and _is_bowed(points)]
+    if not curves or size_px < BALLOON_WIDTHS * width_px:
+        return False
+    ring = _without_thorns(loop.polygon, width_px)
+    if not is_round(ring, width_px=width_px):
+        return False
+    free = shapely.buffer(ring, -width_px)
+    return any(bool(shapely.contains_xy(free, points[[0, -1]]).any()) and not _is_ring(points) for points in curves)
+
+
+def _is_bowed(points: Floats) -> bool:
+    """Whether a stroke bends as the rounds of figures do."""
+    along_px = float(np.hypot(*np.diff(points, axis=0).T).sum())
+    return along_px > BOWED * float(np.hypot(*(points[-1] - points[0])))
 
 
 def _without_thorns(polygon: shapely.Polygon, width_px: float) -> shapely.Polygon:

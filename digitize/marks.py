@@ -9,12 +9,12 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from digitize.continuation import LineGraph, Side
-from digitize.drawn_around import is_around
+from digitize.drawn_around import holds_figure, is_around
 from digitize.lettering import TALLEST_WIDTHS
 from digitize.link_sizes import link_bounds_px
 from digitize.loop import CLOSED_ON_ITSELF, Loop, Role
 from digitize.meetings import steps
-from digitize.not_parts import is_arrowhead
+from digitize.not_parts import is_arrowhead, is_round
 from digitize.solid_ink import is_beside_solid
 from digitize.strokes import Strokes
 from digitize.tables import is_table
@@ -56,7 +56,7 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="a light field between black ones")
             elif size_px < SPECK_WIDTHS * width_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
-            elif _is_drawn_around(loop, graph, lettering, inside, met, width_px):
+            elif _is_drawn_around(loop, loops, graph, lettering, inside, met, width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
             elif is_table(
                 loop,
@@ -77,6 +77,7 @@ def without_marks(
 
 def _is_drawn_around(
     loop: Loop,
+    loops: list[Loop],
     graph: LineGraph,
     lettering: NDArray[np.bool_],
     inside: NDArray[np.int64],
@@ -89,6 +90,13 @@ def _is_drawn_around(
     """
     places = {graph.place_of(side) for side in loop.walk}
     own = loop.links
+    links = graph.strokes.links
+    within = [link for link in inside.tolist() if link not in own]
+    if holds_figure(loop, [links[link].points_px for link in within], width_px=width_px):
+        openings = _openings_in(loop, loops, width_px)
+        rest = [links[link].points_px for link in within if link not in openings]
+        if holds_figure(loop, rest, width_px=width_px):
+            return True
     others: list[NDArray[np.float64]] = []
     for link in inside.tolist():
         if link in own or lettering[link]:
@@ -99,6 +107,16 @@ def _is_drawn_around(
     letters = [graph.strokes.links[link].points_px for link in inside.tolist() if lettering[link]]
     ending = [side for place in places for side in met.get(place, ()) if side >> 1 not in own]
     return is_around(loop, letters, others, led=len(ending) == 1, width_px=width_px)
+
+
+def _openings_in(loop: Loop, loops: list[Loop], width_px: float) -> set[int]:
+    """Links of the round outlines inside a loop, and of those about its middle: centre lines may cut them into arcs."""
+    middle = shapely.centroid(loop.polygon)
+    inside = [one for one in loops if one.role is Role.PART and shapely.contains(loop.polygon, one.polygon)]
+    openings = [
+        one for one in inside if shapely.contains(one.polygon, middle) or is_round(one.polygon, width_px=width_px)
+    ]
+    return {link for one in openings for link in one.links}
 
 
 def whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:

@@ -86,3 +86,23 @@ def test_lettering_with_two_closed_parts_and_bends_is_a_letter_by_itself() -> No
     within = shapely.Polygon(INKING.to_picture(PLATE)).buffer(-5)
     inside = [bool(within.contains(shapely.LineString(link.points_px))) for link in strokes.links]
     assert lettering.tolist() == inside
+
+
+def test_a_circle_over_an_outline_whose_line_the_figure_in_it_touches_is_a_balloon() -> None:
+    t = np.linspace(-np.pi / 2, np.pi / 2, 40)
+    three = [np.column_stack([102.0 + 0.9 * np.cos(t), y + 0.9 * np.sin(t)]) for y in (39.1, 40.9)]
+
+    found = roles(circle(101.5, 40, 4), *three, line((100, 40), (102.9, 39.1)))
+
+    assert (Role.MARK, 5) in found
+    assert (Role.PART, 480) in found
+
+
+def test_a_round_opening_cut_into_arcs_by_centre_lines_is_no_figure_in_the_part_around_it() -> None:
+    washer, opening = circle(160, 50, 20), circle(160, 50, 12)
+    centre_lines = [line((135, 50), (185, 50)), line((160, 25), (160, 75))]
+
+    found = roles(washer, opening, *centre_lines)
+
+    assert (Role.PART, 126) in found
+    assert (Role.HOLE, 45) in found
