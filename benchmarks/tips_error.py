@@ -1,7 +1,9 @@
 """How far acute tips are found from where their sides meet: by picture, angle, and how the pen joined the sides.
 
-Run as `python -m benchmarks.tips_error [--seed S] [--each N] [--only WORD]`. Blades with straight, bowed and cambered
-sides are drawn at any turn by the benchmark itself, so every tip is known; errors are of the strokes' nodes, in px.
+Run as `python -m benchmarks.tips_error [--seed S] [--each N] [--only WORD] [--pen JOIN]`. Blades with straight, bowed
+and cambered sides are drawn at any turn by the benchmark itself, so every tip is known; errors are of the strokes'
+nodes, in px. A plan is drawn with one pen or program, which joins all its lines alike: `--pen` draws such sheets;
+without it each sheet holds all joins, so that no tip tells of another.
 """
 
 import argparse
@@ -60,12 +62,12 @@ def blade(opening_deg: int, join: Join, shape: str, long_px: float, at_px: Point
     return Blade(placed, placed[0], outward, opening_deg, join, shape)
 
 
-def sheet(view: View, each: int, seed: int) -> tuple[NDArray[np.uint8], list[Blade]]:
-    """Give a picture of blades of every opening and join, and what is true of them."""
+def sheet(view: View, each: int, seed: int, joins: tuple[Join, ...] = JOINS) -> tuple[NDArray[np.uint8], list[Blade]]:
+    """Give a picture of blades of every opening and of some joins, and what is true of them."""
     rng = np.random.default_rng(seed)
     long_px = max(LEAST_LONG_PX, LONG_WIDTHS * view.width_px)
     cell = long_px + 12 * view.width_px + 30
-    asked = [(opening, join) for opening in OPENINGS_DEG for join in JOINS for _ in range(each)]
+    asked = [(opening, join) for opening in OPENINGS_DEG for join in joins for _ in range(each)]
     columns = math.ceil(math.sqrt(len(asked)))
     blades = []
     for number, (opening, join) in enumerate(asked):
@@ -78,9 +80,9 @@ def sheet(view: View, each: int, seed: int) -> tuple[NDArray[np.uint8], list[Bla
     return photograph(lines, view.camera, width=size[0], height=size[1]), blades
 
 
-def misses(view: View, each: int, seed: int) -> tuple[list[Blade], Points]:
+def misses(view: View, each: int, seed: int, joins: tuple[Join, ...] = JOINS) -> tuple[list[Blade], Points]:
     """Give blades and how far each one's node lies beyond its tip and beside it, (N, 2) px."""
-    grey, blades = sheet(view, each, seed)
+    grey, blades = sheet(view, each, seed, joins)
     strokes = strokes_in(grey)
     nodes = strokes.nodes_px[np.isin(strokes.kinds, (NodeKind.TIP, NodeKind.CORNER, NodeKind.END))]
     off = []
@@ -109,8 +111,10 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--each", type=int, default=3, metavar="N", help="blades of each opening and join")
     parser.add_argument("--only", default="", metavar="WORD", help="views with this in their name")
+    parser.add_argument("--pen", choices=JOINS, help="draw all tips with this join, three times as many")
     parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the N worst of each view")
     asked = parser.parse_args()
+    joins: tuple[Join, ...] = (asked.pen,) * len(JOINS) if asked.pen else JOINS
     head = f"{'':>38} {'rms':>6} {'95 %':>6} {'<0.4':>5} {'bias':>6} {'along':>5} {'aside':>5}"
     print(f"seed {asked.seed}\n{head}")
     everything: list[tuple[View, Blade]] = []
@@ -118,7 +122,7 @@ def main() -> None:
     for view in views(asked.seed):
         if asked.only not in view.name:
             continue
-        blades, off = misses(view, asked.each, asked.seed)
+        blades, off = misses(view, asked.each, asked.seed, joins)
         offs.append(off)
         everything += [(view, one) for one in blades]
         print(f"{view.name:>38} {summed(off)}", flush=True)
@@ -132,7 +136,7 @@ def main() -> None:
             chosen = [kinds[view.name] == kind and one.opening_deg == opening for view, one in everything]
             print(f"{kind:>30} {opening:3d} deg {summed(off[chosen])}")
     for kind in dict.fromkeys(kinds.values()):
-        for join in JOINS:
+        for join in dict.fromkeys(joins):
             chosen = [kinds[view.name] == kind and one.join == join for view, one in everything]
             print(f"{kind:>32} {join:>5} {summed(off[chosen])}")
     for shape in sorted({one.shape for _, one in everything}):

@@ -12,6 +12,16 @@ from digitize.tip_model import LENGTH, TIP, Join
 USUAL = {Join.ROUND: 0.45, Join.BEVEL: 0.3, Join.MITRE: 0.25}
 """How often each is drawn, about: it settles what the ink leaves open, and no more."""
 
+ONE_PEN = 0.5
+"""How sure it is that a picture's tips are all joined alike, before any is looked at: a pen or a drawing program joins
+all its lines in one way; but programs cut off mitres that would be long, and some plans are pasted up from several."""
+
+OTHERWISE = 0.02
+"""Part of a picture's tips joined otherwise than all others: one retouched, or a notch taken for a tip."""
+
+MIX_STEPS = 8
+"""Mixes of joins are looked at in so many steps from none to all."""
+
 LEAST_MITRE_WIDTHS, MITRE_SIGMA = 1.25, 0.2
 """A mitre is at least this long, in line widths, give or take: at 30 deg it is 1.9, and what would be cut shorter is a
 bevel."""
@@ -88,19 +98,45 @@ def tip_places(seen: list[TipInk], *, bilevel: bool) -> list[TipPlace | None]:
             told = _misfit(fits[which], seen[which])
             if told > MOST_MISFIT or _misfit(joined, one) < NEAR_MISFIT * told:
                 seen[which], fits[which] = one, joined
-    return [_place(one, joined) for one, joined in zip(seen, fits, strict=True)]
+    places: list[TipPlace | None] = [None] * len(seen)
+    fair = [which for which, one in enumerate(seen) if _misfit(fits[which], one) <= MOST_MISFIT]
+    for which, weights in zip(fair, _likely([fits[which] for which in fair]), strict=True):
+        places[which] = _place(seen[which], fits[which], weights)
+    return places
 
 
-def _place(seen: TipInk, fits: dict[Join, _Fit]) -> TipPlace | None:
-    """The tip that all joins make, by how likely each is."""
-    if _misfit(fits, seen) > MOST_MISFIT:
-        return None
-    best = max(fit.evidence for fit in fits.values())
-    weights = np.array([USUAL[join] * np.exp(fit.evidence - best) for join, fit in fits.items()])
-    weights /= weights.sum()
-    places = np.array([fit.along_px for fit in fits.values()])
+def _likely(tips: list[dict[Join, _Fit]]) -> Floats:
+    """How likely each join of each of N tips of a picture is, (N, 3), in the order of `Join`.
+
+    Each is told by its own ink and by what mix of joins the picture's tips as a whole make likely: the mix is summed
+    over, not chosen, for tips that hardly tell their own joins leave it open.
+    """
+    evidence = np.array([[fits[join].evidence for join in Join] for fits in tips]).reshape(-1, len(Join))
+    ink = np.exp(evidence - evidence.max(axis=1, keepdims=True))
+    mixes, before = _mixes()
+    told = ink @ mixes.T
+    log = np.log(told).sum(axis=0) + np.log(before)
+    after = np.exp(log - log.max())
+    likely: Floats = ink * ((after / after.sum() / told) @ mixes)
+    return likely
+
+
+def _mixes() -> tuple[Floats, Floats]:
+    """Mixes of joins (M, 3), in the order of `Join`, and how likely each is before any tip is looked at."""
+    usual = np.array([USUAL[join] for join in Join])
+    one_pen = (1 - OTHERWISE) * np.eye(len(Join)) + OTHERWISE * usual
+    counts = [(a, b, MIX_STEPS - a - b) for a in range(1, MIX_STEPS) for b in range(1, MIX_STEPS - a)]
+    any_mix = np.array(counts) / MIX_STEPS
+    # Dirichlet's law of the usual mean, else as wide as all mixes being alike.
+    wide = (any_mix ** (len(Join) * usual - 1)).prod(axis=1)
+    return np.concatenate([one_pen, any_mix]), np.concatenate([ONE_PEN * usual, (1 - ONE_PEN) * wide / wide.sum()])
+
+
+def _place(seen: TipInk, fits: dict[Join, _Fit], weights: Floats) -> TipPlace | None:
+    """The tip that all joins make, by how likely each is, in the order of `Join`."""
+    places = np.array([fits[join].along_px for join in Join])
     along = float(weights @ places)
-    sigmas = np.array([fit.sigma_px for fit in fits.values()])
+    sigmas = np.array([fits[join].sigma_px for join in Join])
     sigma = float(np.sqrt(weights @ (sigmas**2 + (places - along) ** 2)))
     if sigma > MOST_SIGMA_PX:
         return None
@@ -108,7 +144,7 @@ def _place(seen: TipInk, fits: dict[Join, _Fit]) -> TipPlace | None:
     if aside is None:
         return None
     likeliest = int(weights.argmax())
-    return TipPlace(seen.at(along, aside), sigma, list(fits)[likeliest], float(weights[likeliest]))
+    return TipPlace(seen.at(along, aside), sigma, list(Join)[likeliest], float(weights[likeliest]))
 
 
 def _misfit(fits: dict[Join, _Fit], seen: TipInk) -> float:
