@@ -51,6 +51,9 @@ OTHER_SIGMAS, OTHER_DARKNESS = 3.0, 12.0
 MOST_SPOILT = 0.4
 """With more columns than this part beside other ink, the tip is not measured."""
 
+ABOUT_WIDTHS = 1.0
+"""How far off the tip may be from where it is thought to be, one sigma, in line widths."""
+
 STRAYS, STRAYS_WIDTHS = 0.01, 8.0
 """By how many line widths, one sigma, a side strays from its parabola so many widths from the tip, growing as the cube:
 curves through listed points of a section do, formulas hardly."""
@@ -160,17 +163,20 @@ def tip_ink(
     if half_gap[1] <= 0:
         return None
     half = width_px / 2 + BLUR_SIGMAS * blur_px + BESIDE_PX
-    alone = _sides_alone(darkness, sides, local, (one, other), half_gap, axis, half)
+    covariance = (one_covariance + other_covariance) / 4
+    near_tip = half_gap[1] * ABOUT_WIDTHS * width_px
+    led, led_middle = _led(half_gap, covariance, near_tip), _led(middle, covariance, near_tip)
+    alone = _sides_alone(darkness, sides, local, (one, other), led, axis, half)
     if alone is None:
         return None
     x, profile, single_sums, window_px, papers = alone
 
-    merged = (width_px / 2 + blur_px / 2) / half_gap[1]
+    merged = (width_px / 2 + blur_px / 2) / led[1]
     inward = min(max(merged, 3 * width_px), 1.3 * merged + 2 * width_px + 6, begin + SIDE_REACH_PX / 2)
     along = np.arange(inward, -FARTHEST_WIDTHS * width_px - 8, -1.0)
     inside = np.maximum(along, 0)
-    guess = np.polyval(middle[::-1], inside) + (along - inside) * middle[1]
-    gap = np.maximum(np.polyval(half_gap[::-1], inside), 0)
+    guess = np.polyval(led_middle[::-1], inside) + (along - inside) * led_middle[1]
+    gap = np.maximum(np.polyval(led[::-1], inside), 0)
     reach = gap + half
     across = _steps(float(reach.max()) + PAPER_PX)
     places = tip_px + along[:, None] * axis + guess[:, None] * normal
@@ -213,7 +219,7 @@ def tip_ink(
         sigma,
         guess[kept] + off,
         half_gap,
-        (one_covariance + other_covariance) / 4,
+        covariance,
         float(middle[1]),
         width,
         width_sigma,
@@ -249,6 +255,13 @@ def _side(places: Floats, sigma_px: float, width_px: float) -> tuple[Floats, Flo
     fit = fit / scale
     covariance[0, 0] += SYSTEMATIC_PX**2
     return fit, covariance
+
+
+def _led(fit: Floats, covariance: Floats, sigma_px: float) -> Floats:
+    """How sides, or their middle, run if at the tip they are at 0, with this one sigma: a parabola seen only far from
+    the tip may go astray on its way there, and the ink be looked for beside where it is."""
+    led: Floats = fit - covariance[:, 0] * (fit[0] / (covariance[0, 0] + sigma_px**2))
+    return led
 
 
 def _steps(reach_px: float) -> Floats:

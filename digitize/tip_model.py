@@ -45,6 +45,9 @@ FADE = 3.5
 SQUARE_LOSS = 1.4
 """Area that two square corners of black ink lose, in squares of that blur."""
 
+ROUNDED = 1e-14
+"""What rounding leaves of a covariance, in parts of its greatest: less may come out as less than nothing."""
+
 QUADRATURE = np.linspace(-2.4, 2.4, 9)
 """Where along its bell a blur is summed, in its sigma."""
 BELL = np.exp(-(QUADRATURE**2) / 2) / np.exp(-(QUADRATURE**2) / 2).sum()
@@ -104,19 +107,28 @@ def columns_of(tips: list[TipInk]) -> Columns:
     blur = np.array([one.blur_px for one in tips])
     spread = along[:, before:, None] + QUADRATURE * blur[:, None, None]
     width_sigma = [np.hypot(one.width_sigma_px, WIDTH_SIGMA * one.width_px) for one in tips]
-    inverse = np.linalg.inv(np.array([one.covariance for one in tips]))
     return Columns(
         np.concatenate([along[:, :before], spread.reshape(len(tips), -1)], axis=1),
         blurred,
         times,
         weight,
         np.array([one.opening for one in tips]),
-        np.linalg.cholesky(inverse).transpose(0, 2, 1),
+        _whitened(np.array([one.covariance for one in tips])),
         np.array([one.lean for one in tips]),
         np.array([one.width_px for one in tips]),
         np.array(width_sigma),
         blur,
     )
+
+
+def _whitened(covariance: Floats) -> Floats:
+    """For covariances (K, 4, 4) matrices that turn what is missed into as many sigmas, (K, 4, 4)."""
+    scale = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
+    spread, ways = np.linalg.eigh(covariance / (scale[:, :, None] * scale[:, None, :]))
+    # A parabola seen hundreds of px from the tip is surer along some ways than rounding lets its covariance say.
+    spread = np.maximum(spread, ROUNDED * spread[:, -1:])
+    whitened: Floats = (ways / np.sqrt(spread)[:, None, :]).transpose(0, 2, 1) / scale[:, None, :]
+    return whitened
 
 
 def _ending(seen: TipInk) -> float:

@@ -126,6 +126,18 @@ def test_tips_of_one_pen_tell_each_other_how_it_joins_lines(join: Joined) -> Non
     assert max(off) < PHOTO_PX
 
 
+@pytest.mark.parametrize("join", ["mitre", "bevel"])
+def test_the_ink_is_found_where_wide_lines_of_a_slender_tip_come_apart_far_from_it(join: Joined) -> None:
+    ring = blade(6.0, 6.0, 0.3)
+    ring = TIP + 1.25 * (ring - TIP) + [50.0, -40.0]
+    camera = Camera(blur_px=0.6, noise=8.0, bilevel=True, seed=4)
+    grey = photograph([TrueLine(ring, 8.0, True, join)], camera, width=620, height=240)
+
+    strokes = find_strokes(find_ink(Picture(grey, Source(Path("drawn.png"), "", Medium.RASTER))))
+
+    assert float(np.hypot(*(strokes.nodes_px - ring[0]).T).min()) < BLACK_PX
+
+
 def test_a_tip_that_a_line_runs_on_from_is_not_told_by_where_its_ink_ends() -> None:
     ring = blade(12.0, 0.0)
     on = TrueLine(np.array([TIP, [-40.0, TIP[1]]]), WIDTH_PX)
@@ -186,6 +198,14 @@ def barely_seen() -> TipInk:
 
 def test_a_tip_of_which_hardly_any_ink_is_seen_is_told_by_nothing() -> None:
     assert tip_places([barely_seen()], bilevel=True) == [None]
+
+
+def test_a_tip_whose_sides_are_seen_only_far_from_it_ends_no_run() -> None:
+    # All that rounding leaves of how such a parabola errs at the tip: one way.
+    far = np.array([26.4, -1.64, 0.0249, -1e-7])
+    covariance = np.outer(far, far)
+
+    assert len(tip_places([replace(barely_seen(), covariance=covariance)], bilevel=True)) == 1
 
 
 def test_a_tip_with_no_ink_seen_near_it_is_told_by_nothing() -> None:
