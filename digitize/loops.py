@@ -12,6 +12,7 @@ from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields, named_parts
+from digitize.hatching import hatching_links
 from digitize.lettering import names_and_holes_px
 from digitize.link_sizes import link_lengths_px
 from digitize.loop import (
@@ -76,6 +77,11 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     figures = blocks(graph)
     furniture = furniture_links(graph, figures, border_px=border_px)
     if furniture.any():
+        graph = line_graph(strokes, lettering | furniture)
+        figures = blocks(graph)
+    hatching = hatching_links(graph, figures, lettering)
+    if hatching.any():
+        furniture = furniture | hatching
         graph = line_graph(strokes, lettering | furniture)
         figures = blocks(graph)
     graph, figures, measures = without_dimension_lines(graph, figures, lettering)
