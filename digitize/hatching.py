@@ -4,6 +4,8 @@ Hatching fills an outline and bounds nothing. Its lines end on what they fill; a
 coarse picture joins their ends, walks would go from one to the next.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
@@ -112,18 +114,16 @@ def _inner_links(graph: LineGraph, figure: list[int]) -> list[int]:
     """The straight links inside a figure, of no line that closes on itself, nor of one that turns."""
     closed = {side >> 1 for walk in (faces(graph, figure).outer, *closed_strokes(graph, figure)) for side in walk}
     links = graph.strokes.links
-    ways = np.subtract(*link_ends_px(graph.strokes).transpose(1, 0, 2))
-    headings = np.arctan2(ways[:, 1], ways[:, 0])
-    counts = {place: len(sides) for place, sides in graph.sides_at(np.flatnonzero(graph.live).tolist()).items()}
+    counts = {place: len(sides) for place, sides in graph.sides_at(figure).items()}
 
     def turns(side: int) -> bool:
         """Whether a line turns at a link's end, at a corner or little by little beyond it."""
         own, corner = side >> 1, counts[graph.place_of(side)] == 2
         for _ in range(FOLLOWED):
             after = int(graph.mate[side])
-            if after < 0 or _turn(headings, side >> 1, after >> 1) > TURN:
+            if after < 0 or _turn(graph, side >> 1, after >> 1) > TURN:
                 return corner and after >= 0
-            if _turn(headings, own, after >> 1) > TURN:
+            if _turn(graph, own, after >> 1) > TURN:
                 return True
             side, corner = after ^ 1, False
         return False
@@ -143,14 +143,12 @@ def _straight_lines(graph: LineGraph, inner: list[int]) -> list[list[int]]:
     """The straight lines that links make, each as its links."""
     links, lengths_px = graph.strokes.links, link_lengths_px(graph.strokes)
     inner = [link for link in inner if lengths_px[link] > LEAST_WIDTHS * links[link].width_px]
-    ways = np.subtract(*link_ends_px(graph.strokes).transpose(1, 0, 2))
-    headings = np.arctan2(ways[:, 1], ways[:, 0])
     number = {link: which for which, link in enumerate(inner)}
     joined = [
         (which, number[mate])
         for link, which in number.items()
         for side in (2 * link, 2 * link + 1)
-        if (mate := int(graph.mate[side]) >> 1) in number and _turn(headings, link, mate) < TURN
+        if (mate := int(graph.mate[side]) >> 1) in number and _turn(graph, link, mate) < TURN
     ]
     a, b = np.array(joined, dtype=np.int64).reshape(-1, 2).T
     _, line_of = connected_components(coo_matrix((np.ones(len(a)), (a, b)), shape=(len(inner), len(inner))))
@@ -160,9 +158,11 @@ def _straight_lines(graph: LineGraph, inner: list[int]) -> list[list[int]]:
     return list(lines.values())
 
 
-def _turn(headings: Floats, one: int, other: int) -> float:
+def _turn(graph: LineGraph, one: int, other: int) -> float:
     """The sine of the angle between two links."""
-    return float(abs(np.sin(headings[one] - headings[other])))
+    (a, b), (c, d) = link_ends_px(graph.strokes)[[one, other]]
+    (x, y), (u, v) = b - a, d - c
+    return float(abs(x * v - y * u) / max(math.hypot(x, y) * math.hypot(u, v), 1e-9))
 
 
 def _continues(ends: Floats, middles: Floats, ways: Floats, step_px: float, width_px: float) -> bool:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
+from digitize.counters import without_counters
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields, named_parts
 from digitize.hatching import hatching_links
@@ -96,7 +97,8 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
         letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
     loops = without_marks(loops, graph, strokes, lettering, width_px)
-    nested = tuple(_said_if_bridged(loop, strokes) for loop in _nested(loops, graph, width_px))
+    nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)
+    nested = tuple(_said_if_bridged(loop, strokes) for loop in nested)
     return Loops(nested, graph, furniture, measures)
 
 
