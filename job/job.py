@@ -181,6 +181,7 @@ class Found(StrEnum):
     SHEET = "paper edge"
     CARDS = "cards"
     SQUARED_PAPER = "squared paper"
+    SHOWN_THROUGH = "shown through"
     STRAIGHT_LINES = "straight lines"
     NAMES = "names"
     BREAKS = "break lines"

@@ -24,6 +24,7 @@ from job.progress import INK, LINES, READING, WORDS, Progress
 from pictures.ink import Ink, find_ink, ink_mask
 from pictures.picture import Medium, Picture
 from pictures.read import read_picture
+from pictures.shown_through import shown_through, without_shown_through
 from pictures.squared_paper import SquaredPaper, find_squared_paper, without_squared_paper
 from pictures.words import Word, read_words, reader_installed
 
@@ -72,6 +73,10 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
         paper = _squared_paper(picture, sheet, ink, sheet_px, ignore)
         plain = ink if paper is None else without_squared_paper(ink, paper)
+        # Nothing shines through a page that a program drew.
+        looks = picture.source.render_dpi is None and Found.SHOWN_THROUGH not in ignore
+        through = shown_through(plain, within=sheet_px) if looks else None
+        plain = plain if through is None else without_shown_through(plain, through)
     # What finds lines takes as long to load as all that is above: `make` loads it meanwhile.
     from job.drawn_lines import drawn_lines
 
@@ -95,7 +100,8 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
     if Found.NAMES not in ignore and reader_installed():
         with progress.stage(WORDS):
             words = read_words(picture.grey)
-    noted = () if paper is None else (paper_noted(paper),)
+    noted: tuple[Finding, ...] = () if paper is None else (paper_noted(paper),)
+    noted += () if through is None else (_shown_through(),)
     return Seen(
         picture=picture,
         kind=kind,
@@ -128,6 +134,16 @@ def _squared_paper(
     """Squared paper under the drawing; on a page drawn by a program, whose lines are known, it is not looked for."""
     own = picture.source.render_dpi is not None and sheet.lines is LinesFrom.AUTO
     return None if own or Found.SQUARED_PAPER in ignore else find_squared_paper(ink, within=sheet_px)
+
+
+def _shown_through() -> Finding:
+    return Finding(
+        "shown-through",
+        Level.NOTE,
+        "the paper",
+        "Lines less than a third as dark as the plan's own were taken for what shines through from the back of the "
+        'paper, and left out. If they belong to the plan, give found = "shown through" under [[ignore]] in job.toml.',
+    )
 
 
 def _photo_by_cards() -> Finding:
