@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from digitize.continuation import LineGraph, line_graph
 from digitize.core2 import blocks
 from digitize.counters import without_counters
+from digitize.dashed_lines import is_straight
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields, named_parts
 from digitize.hatching import hatching_links
@@ -155,7 +156,8 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
             for loop in outlines
             if walls.isdisjoint(loop.links) or not any(_is_rest(loop, one, graph) for one in shared)
         ]
-    taken += [loop for loop in shared if not any(is_same(loop, one) for one in taken if one.role is Role.PART)]
+    parts = [one for one in taken if one.role is Role.PART]
+    taken += [loop for loop in shared if not any(is_same(loop, one) or _is_cut_off(loop, one, graph) for one in parts)]
     taken += _nested_fields(graph, fields, taken, width_px)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not is_thin(field, width_px)]
@@ -193,6 +195,17 @@ MOST_SHARED = 0.3
 
 def _is_inside(loop: Loop, other: Loop) -> bool:
     return bool(shapely.area(shapely.intersection(loop.polygon, other.polygon)) > SAME_SHARE * loop.area_px2)
+
+
+def _is_cut_off(loop: Loop, outline: Loop, graph: LineGraph) -> bool:
+    """Whether a loop is what one ruled line cuts off an outline: a dimension, a chord, a leader drawn across a part.
+
+    What an outline that shares lines with another has to itself bends, about a nose at least.
+    """
+    own = [graph.strokes.links[link] for link in loop.links - outline.links]
+    if not own or len(own) == len(loop.links) or not _is_inside(loop, outline):
+        return False
+    return is_straight(np.concatenate([link.points_px for link in own]), own[0].width_px)
 
 
 def _is_rest(loop: Loop, outline: Loop, graph: LineGraph) -> bool:

@@ -66,6 +66,30 @@ def test_a_thin_chord_along_the_floor_of_a_notch_leaves_the_rib_whole() -> None:
     assert found[0] > SAME
 
 
+@pytest.mark.parametrize(
+    ("dpi", "turn_deg", "share", "tilt_mm"),
+    [(130, 2.248, 0.5665, -0.8924), (110, -2.1812, 0.4361, 0.5573)],
+)
+def test_a_dimension_inside_a_rib_cuts_nothing_off_it(
+    dpi: float, turn_deg: float, share: float, tilt_mm: float
+) -> None:
+    chord_mm = 120.0
+    rib = notched_rib(Section.from_digits("4412"), chord_mm=chord_mm, cuts=RibCuts(0.35 * chord_mm, 3.0, 1.5, 3.0, 2.2))
+    y_mm = share * float(rib[:, 1].max())
+    across = shapely.LineString([(-5.0, y_mm - tilt_mm), (chord_mm + 5.0, y_mm + tilt_mm)])
+    start, end = np.array(shapely.intersection(shapely.Polygon(rib), across).coords)
+    along = (end - start) / np.hypot(*(end - start))
+    aside = 0.6 * np.array([-along[1], along[0]])
+    tips = [(start, 2.5 * along), (end, -2.5 * along)]
+    barbs = [np.array([tip, tip + back + sign * aside]) for tip, back in tips for sign in (-1, 1)]
+    strokes = [InkStroke(turned(ends, turn_deg), 0.4, False, "dimension") for ends in (np.array([start, end]), *barbs)]
+
+    found = shares(part("RIB", turned(rib, turn_deg), width_mm=0.5) + Piece(tuple(strokes)), dpi=dpi)
+
+    assert len(found) == 1
+    assert found[0] > SAME
+
+
 def test_a_thick_rib_with_a_stub_on_it_is_no_lettering() -> None:
     """Of many short lines and no higher than a letter for its width, but its back is one long line."""
     width_px, long_px, high_px, step_px = 5.0, 700.0, 80.0, 50.0
