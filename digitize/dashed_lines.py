@@ -137,14 +137,26 @@ def _onward(strokes: Strokes, far: Side, over: dict[Side, Side], at: dict[int, l
     """The side by which a line goes on beyond its end, or what it ends at."""
     if far in over:
         return Stop.JUNCTION, over[far]
-    link = strokes.links[far >> 1]
-    here = [side for side in at[link.end if far & 1 else link.start] if side >> 1 != far >> 1]
+    here = _others(strokes, far, at)
     if len(here) < 2:
         return (Stop.CORNER if here else Stop.FREE), None
-    own = _leaving(link, far)
+    return Stop.JUNCTION, straight_on(strokes, far, at)
+
+
+def straight_on(strokes: Strokes, far: Side, at: dict[int, list[Side]]) -> Side | None:
+    """Give the side by which a line goes on beyond its end: around a corner, or straight on where others meet it."""
+    here = _others(strokes, far, at)
+    if len(here) < 2:
+        return here[0] if here else None
+    own = _leaving(strokes.links[far >> 1], far)
     cosines = [float(own @ _leaving(strokes.links[side >> 1], side)) for side in here]
     best = int(np.argmin(cosines))
-    return Stop.JUNCTION, here[best] if cosines[best] < OPPOSITE_COSINE else None
+    return here[best] if cosines[best] < OPPOSITE_COSINE else None
+
+
+def _others(strokes: Strokes, far: Side, at: dict[int, list[Side]]) -> list[Side]:
+    link = strokes.links[far >> 1]
+    return [side for side in at[link.end if far & 1 else link.start] if side >> 1 != far >> 1]
 
 
 def _leaving(link: Link, side: Side) -> Floats:

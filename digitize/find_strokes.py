@@ -15,6 +15,7 @@ from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.dash_corners import with_dash_corners
 from digitize.gaps import bridges
+from digitize.half_outlines import with_halves_closed
 from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.line_begins import passed_by
@@ -115,6 +116,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     strokes = with_rings(with_crossed_tips(strokes, ink.darkness), rings_in_ink(ink, rings, blur_px=middles.blur_px))
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
+    strokes = with_halves_closed(strokes, lettering_links(strokes))
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
     tell(1.0)
     return with_solid_fields(strokes, solid)

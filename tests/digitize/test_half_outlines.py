@@ -1,0 +1,89 @@
+"""Halves drawn on a centre line of dashes: which are closed along it, and where."""
+
+from itertools import cycle
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+
+from digitize.find_strokes import find_strokes
+from digitize.lettering import lettering_links
+from digitize.loop import Loop, Role
+from digitize.loops import BRIDGED, find_loops
+from pictures.ink import find_ink
+from pictures.picture import Medium, Picture, Source
+from sample_scans.plan import plan_of
+from sample_scans.rendered import Rendered, rendered_scan
+from sample_scans.truth import InkStroke, Piece
+
+Floats = NDArray[np.float64]
+DPI = 300
+OFF_MM = 0.25  # where the line stops on a gap, the last mm of its outline alone shows where
+CHAIN_MM, TWO_DOTS_MM, DASHES_MM = (9.0, 1.5, 1.2, 1.5), (10.0, 1.4, 1.0, 1.4, 1.0, 1.4), (4.0, 1.6)
+HALF_MM = np.array([(40, 20), (41.5, 20), (41.5, 14), (70, 35), (72, 68), (40, 72)], dtype=float)
+"""A half former from a keel's slot to its top, on a centre line at x = 40 mm."""
+
+
+def drawn(points_mm: Floats, *, closed: bool = False, width_mm: float = 0.4) -> InkStroke:
+    return InkStroke(points_mm, width_mm, closed, "outline")
+
+
+def centre_line(pattern_mm: tuple[float, ...], *, phase_mm: float) -> list[InkStroke]:
+    strokes = []
+    y = 6.0 - phase_mm
+    for which, long in enumerate(cycle(pattern_mm)):
+        if y >= 80:
+            return strokes
+        if which % len(pattern_mm) % 2 == 0 and y + long > 6:
+            strokes.append(drawn(np.array([(40, max(y, 6)), (40, min(y + long, 80))], dtype=float), width_mm=0.3))
+        y += long
+    raise AssertionError
+
+
+def parts_found(*strokes: InkStroke) -> tuple[list[Loop], Rendered]:
+    scan = rendered_scan(5, plan=plan_of("half", Piece(strokes).at(5, 5), width_mm=100, height_mm=95), dpi=DPI)
+    found = find_strokes(find_ink(Picture(scan.pixels, Source(Path("half"), "", Medium.RASTER))))
+    border = scan.camera.to_picture(scan.plan.border_mm)
+    loops = find_loops(found, lettering=lettering_links(found), border_px=border).loops
+    return [loop for loop in loops if loop.role is Role.PART], scan
+
+
+@pytest.mark.parametrize("pattern_mm", [CHAIN_MM, TWO_DOTS_MM, DASHES_MM])
+@pytest.mark.parametrize("phase_mm", [0.0, 9.2, 11.5])
+def test_a_half_on_a_centre_line_of_dashes_is_closed_along_it(pattern_mm: tuple[float, ...], phase_mm: float) -> None:
+    parts, scan = parts_found(drawn(HALF_MM), *centre_line(pattern_mm, phase_mm=phase_mm))
+
+    true = shapely.Polygon(scan.camera.to_picture(HALF_MM + 5))
+    assert len(parts) == 1
+    assert shapely.hausdorff_distance(parts[0].polygon.exterior, true.exterior) < OFF_MM * DPI / 25.4
+
+
+@pytest.mark.parametrize("phase_mm", [0.0, 4.6, 9.2])
+def test_a_whole_part_across_a_centre_line_stays_whole(phase_mm: float) -> None:
+    whole = np.concatenate([HALF_MM[1:-1], (HALF_MM[1:-1] * [-1, 1] + [80, 0])[::-1]])
+
+    parts, scan = parts_found(drawn(whole, closed=True), *centre_line(CHAIN_MM, phase_mm=phase_mm))
+
+    area = shapely.Polygon(scan.camera.to_picture(whole + 5)).area
+    assert [part.polygon.area for part in parts] == pytest.approx([area], rel=0.01)
+    assert parts[0].confidence > BRIDGED
+
+
+def test_a_line_that_stops_on_a_centre_line_at_one_end_alone_bounds_nothing() -> None:
+    parts, _ = parts_found(drawn(HALF_MM[2:]), *centre_line(CHAIN_MM, phase_mm=0.0))
+
+    assert parts == []
+
+
+def test_a_part_whose_notches_have_a_side_on_a_dashed_line_across_it_stays_whole() -> None:
+    right = np.array([(40, 15), (70, 15), (70, 45), (60, 45), (60, 48), (70, 48), (70, 75), (40, 75)], dtype=float)
+    whole = np.concatenate([right[1:-1], (right[1:-1] * [-1, 1] + [80, 0])[::-1]])
+    dashes = [drawn(np.array([(x, 48), (x + 4, 48)]), width_mm=0.3) for x in (2.0, *np.arange(22.4, 56.0, 5.2), 73.0)]
+
+    parts, scan = parts_found(drawn(whole, closed=True), *dashes)
+
+    area = shapely.Polygon(scan.camera.to_picture(whole + 5)).area
+    assert [part.polygon.area for part in parts] == pytest.approx([area], rel=0.01)
+    assert parts[0].confidence > BRIDGED
