@@ -31,6 +31,9 @@ stands farther off it."""
 MARK_BOW = 0.05
 """... and are straight to within this part of their length."""
 
+LEAST_WIDTHS = 3.0
+"""A shorter stroke, in line widths, shows no direction: a piece of the crossing in a centre mark's middle."""
+
 LEAST_CURVE = 0.2
 """A bent stroke at least this large, in parts of a circle, that ends free of it is of a figure as large as a balloon's
 number: the smaller round of an 8 half as high as the balloon. The bow of a name's letter in a round part is less."""
@@ -75,7 +78,8 @@ def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats],
     inside = [*lettering, *others]
     if not lettering and any(_is_ring(points) for points in others):
         return False
-    if not lettering and all(_is_centre_mark(points, middle, size_px) for points in others):
+    showing = [points for points in inside if np.ptp(points, axis=0).max() > LEAST_WIDTHS * width_px]
+    if all(_is_centre_mark(points, middle, size_px) for points in showing):
         return False
     if max(float(np.ptp(points, axis=0).max()) for points in inside) < LEAST_STROKE * size_px:
         return False
@@ -132,6 +136,8 @@ def _is_ring(points: Floats) -> bool:
 
 def _is_centre_mark(points: Floats, middle: Floats, size_px: float) -> bool:
     """Whether a stroke is straight and runs past a circle's middle."""
+    if _is_ring(points):
+        return False
     way = (points[-1] - points[0]) / np.hypot(*(points[-1] - points[0]))
     off = points - points[0]
     bow_px = float(np.abs(off[:, 0] * way[1] - off[:, 1] * way[0]).max())

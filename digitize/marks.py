@@ -25,6 +25,9 @@ SPECK_WIDTHS = 4.0
 LETTER_SIZES = 1.2
 """A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
 
+MOST_FIGURE_SIZES = 2.0
+"""A balloon's figure is no wider than this many of the sheet's letters are high; an opening in a part's middle is."""
+
 
 def without_marks(
     loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], width_px: float
@@ -56,7 +59,7 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="a light field between black ones")
             elif size_px < SPECK_WIDTHS * width_px:
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
-            elif _is_drawn_around(loop, loops, graph, lettering, inside, met, width_px):
+            elif _is_drawn_around(loop, loops, graph, lettering, inside, met, whole_px, width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
             elif is_table(
                 loop,
@@ -82,11 +85,12 @@ def _is_drawn_around(
     lettering: NDArray[np.bool_],
     inside: NDArray[np.int64],
     met: dict[int, list[Side]],
+    letter_px: float,
     width_px: float,
 ) -> bool:
     """Whether a loop is a balloon or a box, by the links (numbers) whose middles lie inside of it.
 
-    `met` has the sides at each place where lines meet.
+    `met` has the sides at each place where lines meet, `letter_px` is the usual size of a letter.
     """
     places = {graph.place_of(side) for side in loop.walk}
     own = loop.links
@@ -97,14 +101,17 @@ def _is_drawn_around(
         rest = [links[link].points_px for link in within if link not in openings]
         if holds_figure(loop, rest, width_px=width_px):
             return True
+    letters = [links[link].points_px for link in inside.tolist() if lettering[link]]
+    if letters and _has_an_opening(loop, loops, letter_px):
+        return False
     others: list[NDArray[np.float64]] = []
     for link in inside.tolist():
         if link in own or lettering[link]:
             continue
         if not places.isdisjoint(graph.place_of(side) for side in (2 * link, 2 * link + 1)):
             return False
-        others.append(graph.strokes.links[link].points_px)
-    letters = [graph.strokes.links[link].points_px for link in inside.tolist() if lettering[link]]
+        if not letters or not _runs_out(graph, link, loop):
+            others.append(links[link].points_px)
     ending = [side for place in places for side in met.get(place, ()) if side >> 1 not in own]
     return is_around(loop, letters, others, led=len(ending) == 1, width_px=width_px)
 
@@ -117,6 +124,30 @@ def _openings_in(loop: Loop, loops: list[Loop], width_px: float) -> set[int]:
         one for one in inside if shapely.contains(one.polygon, middle) or is_round(one.polygon, width_px=width_px)
     ]
     return {link for one in openings for link in one.links}
+
+
+def _has_an_opening(loop: Loop, loops: list[Loop], letter_px: float) -> bool:
+    """Whether an outline about a loop's middle is too large for a figure: lettering beside it is the part's name."""
+    middle = shapely.centroid(loop.polygon)
+    return any(
+        float(np.ptp(one.points_px, axis=0).min()) > MOST_FIGURE_SIZES * letter_px
+        and shapely.contains(one.polygon, middle)
+        and shapely.contains(loop.polygon, one.polygon)
+        for one in loops
+        if one.role is Role.PART and one.links != loop.links
+    )
+
+
+def _runs_out(graph: LineGraph, link: int, loop: Loop) -> bool:
+    """Whether the line that a link is of leaves a loop: one drawn through it, no stroke of a number inside."""
+    for side in (2 * link, 2 * link + 1):
+        seen = {link}
+        while (after := int(graph.mate[side])) >= 0 and after >> 1 not in seen:
+            seen.add(after >> 1)
+            if not shapely.contains(loop.polygon, shapely.LineString(graph.strokes.links[after >> 1].points_px)):
+                return True
+            side = after ^ 1
+    return False
 
 
 def whole_letters_px(strokes: Strokes, lettering: NDArray[np.bool_]) -> float:

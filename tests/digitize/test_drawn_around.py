@@ -1,5 +1,6 @@
 """Balloons about part numbers, told from openings with centre marks."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -12,6 +13,7 @@ from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.lettering import lettering_links
 from digitize.loop import Role
 from digitize.loops import find_loops
+from digitize.strokes import Strokes
 
 Line = NDArray[np.float64]
 INKING = Inking(seed=5)
@@ -106,3 +108,42 @@ def test_a_round_opening_cut_into_arcs_by_centre_lines_is_no_figure_in_the_part_
 
     assert (Role.PART, 126) in found
     assert (Role.HOLE, 45) in found
+
+
+def letters(x: float, y: float) -> list[Line]:
+    """A B and an S by it, 2.8 mm high, their lower left corner at a place."""
+    t = np.linspace(-np.pi / 2, np.pi / 2, 40)
+    bows = [np.column_stack([1.0 + 0.7 * np.cos(t), middle + 0.7 * np.sin(t)]) for middle in (0.7, 2.1)]
+    bars = [line((0, height), (1.0, height)) for height in (0.0, 1.4, 2.8)]
+    wave = np.column_stack([3.2 + 0.6 * np.sin(4 * t), 1.4 + t * 2.8 / np.pi])
+    return [one + np.array([x, y]) for one in (line((0, 0), (0, 2.8)), *bars, *bows, wave)]
+
+
+def test_lettering_beside_an_opening_about_the_middle_is_the_name_of_a_rounded_part() -> None:
+    former, opening = circle(0, 0, 20) * [0.7, 1.0] + [160, 50], circle(160, 50, 6)
+
+    found = roles(former, opening, *letters(158, 37))
+
+    assert (Role.PART, 88) in found
+    assert (Role.HOLE, 11) in found
+
+
+def apart(one: Strokes, other: Strokes) -> Strokes:
+    """Both, as where a crossing is known and its lines are taken apart."""
+    count = len(one.nodes_px)
+    links = [replace(link, start=link.start + count, end=link.end + count) for link in other.links]
+    nodes_px, kinds = np.vstack([one.nodes_px, other.nodes_px]), np.concatenate([one.kinds, other.kinds])
+    return Strokes(nodes_px, kinds, one.links + tuple(links))
+
+
+def test_an_outline_drawn_through_a_balloon_is_no_stroke_of_its_number() -> None:
+    one = [line((-0.9, 1.4), (-0.9, -1.4)), line((-1.5, -1.4), (-0.3, -1.4))]
+    number = [stroke + np.array([60, 82.8]) for stroke in (*one, circle(0, 0, 1.4) * [0.6, 1.0] + [1.0, 0.0])]
+    strokes = apart(strokes_of([PLATE, *number], INKING), strokes_of([circle(60, 82.8, 4)], INKING))
+    middle = shapely.Polygon(INKING.to_picture(circle(60, 82.8, 2.6)))
+    lettering = np.array([bool(middle.contains(shapely.LineString(link.points_px))) for link in strokes.links])
+
+    found = find_loops(strokes, lettering=lettering, border_px=None)
+
+    parts = [loop.area_px2 * INKING.mm_per_px**2 for loop in found.loops if loop.role is Role.PART]
+    assert parts == pytest.approx([4800], rel=0.01)
