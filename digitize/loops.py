@@ -33,6 +33,7 @@ from digitize.measures import links_beside, without_dimension_lines
 from digitize.named_fields import Names
 from digitize.nesting import alike, has_tip, nest
 from digitize.not_parts import furniture_links, is_quad
+from digitize.over_outlines import said_if_over_outlines
 from digitize.pens import finer_lines, with_full_lines
 from digitize.shared_lines import ring_bend_rad, sharing_strokes
 from digitize.strokes import Strokes
@@ -99,6 +100,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
     loops = without_marks(loops, graph, strokes, lettering, width_px)
     nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)
+    nested = said_if_over_outlines(nested, graph, width_px)
     nested = tuple(_said_if_bridged(loop, strokes) for loop in nested)
     return Loops(nested, graph, furniture, measures)
 
