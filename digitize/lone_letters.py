@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from digitize.continuation import LineGraph
-from digitize.lettering import RING, TWO_PENS
+from digitize.lettering import RING, TALLEST_WIDTHS, TWO_PENS
 from digitize.link_sizes import link_lengths_px
 from digitize.loop import Loop, Role
 from digitize.marks import whole_letters_px
@@ -27,8 +27,14 @@ NARROWEST = 0.45
 OVAL_FILL = 0.7, 0.82
 """An ellipse fills its box to pi / 4; one that a tail pulls at to a little less, a slot of a letter's shape to 0.85."""
 
+SLOT_FILL = 0.85
+"""What fills more of its box is no letter, nor a slot of a letter's shape; a 0 has fuller shoulders than an O."""
+
 LETTER_SIZES = 0.6, 1.5
 """A letter by itself is as high as this many of the sheet's others: 3.5 mm among letters of 2.5."""
+
+IN_DOUBT = 0.5
+"""Confidence of an oval larger than the sheet's other letters that could be one of a title or a mark."""
 
 LONGEST_TAIL = 0.75
 """The tail of a Q is shorter than this, in heights of the letter; a leader or a centre line is longer."""
@@ -62,6 +68,10 @@ def without_lone_letters(
         size_px = float(np.ptp(loop.points_px, axis=0).max())
         width_px = float(np.median([plan.strokes.links[link].width_px for link in loop.links]))
         if not LETTER_SIZES[0] * letters_px < size_px < LETTER_SIZES[1] * letters_px:
+            large = loop.role is Role.PART and size_px < TALLEST_WIDTHS * width_px
+            if large and _is_oval(_points_mm(plan, loop), most_fill=SLOT_FILL):
+                why = "an oval as high for its line as letters are: a 0 or an O of larger lettering, or a small part"
+                done[which] = replace(loop, confidence=min(loop.confidence, IN_DOUBT), why=why)
             continue
         if not pen_px / TWO_PENS < width_px < TWO_PENS * pen_px:
             continue
@@ -78,11 +88,11 @@ def _points_mm(plan: PlanStrokes, loop: Loop) -> Floats:
     )
 
 
-def _is_oval(points: Floats) -> bool:
-    """Tell whether a closed polyline is an oval, neither a circle nor a slot."""
+def _is_oval(points: Floats, *, most_fill: float = OVAL_FILL[1]) -> bool:
+    """Tell whether a closed polyline is an oval, neither a circle nor, below a fill of 0.82, a slot."""
     polygon = shapely.make_valid(shapely.Polygon(points))
     box = shapely.minimum_rotated_rectangle(polygon)
-    if not OVAL_FILL[0] < shapely.area(polygon) / max(shapely.area(box), 1e-9) < OVAL_FILL[1]:
+    if not OVAL_FILL[0] < shapely.area(polygon) / max(shapely.area(box), 1e-9) < most_fill:
         return False
     # A thorn at the tail widens the box; the area's own axes hardly know of it.
     short, long = _axes(points)

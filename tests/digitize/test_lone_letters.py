@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from benchmarks.fit_error import line
 from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.draw_outlines import Drawn, draw_outlines
+from drawing.drawing import Kind
 
 Line = NDArray[np.float64]
 INKING = Inking(seed=7)
@@ -101,3 +102,10 @@ def test_an_oval_on_a_sheet_without_lettering_is_an_opening() -> None:
     strokes = strokes_of([*sides, oval(2.6, LETTER_MM)], INKING)
 
     assert holes(draw_outlines(strokes.mapped(INKING.to_plan))) == 1
+
+
+@pytest.mark.parametrize(("high_mm", "kind"), [(6.5, Kind.UNSURE), (30.0, Kind.PART)])
+def test_an_oval_by_itself_of_a_size_of_larger_lettering_is_in_doubt(high_mm: float, kind: Kind) -> None:
+    found = drawn(oval(0.65 * high_mm, high_mm) + np.array([100.0, 0.0]))
+
+    assert min(found.drawing.outlines, key=lambda outline: outline.area_px2).kind is kind
