@@ -73,7 +73,7 @@ def _told(seed: int, kind: str, folder: Path, pictures: Path | None) -> NDArray[
     )
     if pictures is not None:
         pictures.mkdir(parents=True, exist_ok=True)
-        _write_cuttings(pictures / f"{seed}-{kind}", seen.picture.grey, found, plan, rendered.camera)
+        write_cuttings(pictures / f"{seed}-{kind}", seen.picture.grey, found, plan, rendered.camera)
     return np.array(
         [
             found.parts_true,
@@ -86,7 +86,7 @@ def _told(seed: int, kind: str, folder: Path, pictures: Path | None) -> NDArray[
     )
 
 
-def _write_cuttings(stem: Path, grey: NDArray[np.uint8], found: Compared, plan: PlanTruth, camera: Picturing) -> None:
+def write_cuttings(stem: Path, grey: NDArray[np.uint8], found: Compared, plan: PlanTruth, camera: Picturing) -> None:
     wanted = [(part.name, part.boundary_mm, RED) for part in plan.parts if part.name in found.missed]
     wanted += [(f"false-{number}", loop, BLUE) for number, loop in enumerate(found.extra_mm)]
     for name, boundary_mm, colour in wanted:

@@ -1,12 +1,13 @@
 """Sub-pixel centre-lines: pixel chains moved to the middle of the ink."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitize.runs import Floats, evenly_spaced, line_numbers, local_fits
+from pictures.ink import Ink
 from pictures.ridge import line_centres
 
 NORMAL_HALF = 3
@@ -79,6 +80,15 @@ def measure_lines(
     return Samples(
         place + offset[:, None] * normals, normals, width, contrast, amount, good, np.ones(len(good)), first, place
     )
+
+
+def clear_of_hidden(samples: Samples, ink: Ink) -> Samples:
+    """Give the samples with none that are good where another ink lies over the line."""
+    if ink.hidden is None:
+        return samples
+    height, width = ink.hidden.shape
+    x, y = np.clip(np.rint(samples.points_px).astype(np.int64), 0, [width - 1, height - 1]).T
+    return replace(samples, good=samples.good & (ink.hidden[y, x] == 0))
 
 
 def _middle_of_seven(values: Floats) -> Floats:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from digitize.choices import Action, Choice, Region, RegionKind, inside_regions, match_choices
 from digitize.fit import Contour, Fitted, fit_contours
 from digitize.folded_links import without_folded_links
+from digitize.inks_apart import by_ink, loops_together, open_under_others, plans_together
 from digitize.lettering import lettering_links
 from digitize.lone_letters import told_of_lone_letters, without_lone_letters
 from digitize.loop import Loop, Role
@@ -93,12 +94,15 @@ def draw_outlines(
     """
     say = progress or _silent
     say("outlines", 0.0)
-    plan, lettering = without_folded_links(plan, lettering_links(plan.strokes))
-    found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
-    lost = 0 if has_own_curves(plan) else lines_lost(plan.strokes, lettering)
-    told, letters = without_lone_letters(found.loops, found.graph, plan, lettering)
-    found = replace(found, loops=told)
-    loops, chosen_by, findings = _chosen(doubted(found.loops) if lost else found.loops, choices)
+    looked = [_looked_at(layer, border_px) for layer in by_ink(plan)]
+    if len(looked) > 1:
+        is_open = open_under_others([one.plan.strokes for one in looked])
+        looked = [_doubted_where(one, links) for one, links in zip(looked, is_open, strict=True)]
+    plan = plans_together([one.plan for one in looked])
+    lettering = np.concatenate([one.lettering for one in looked])
+    found = loops_together([one.found for one in looked], plan.strokes)
+    lost, letters = sum(one.lost for one in looked), sum(one.letters for one in looked)
+    loops, chosen_by, findings = _chosen(found.loops, choices)
     findings += [told_of_lost_lines(lost)] if lost else []
     findings += [told_of_lone_letters(letters)] if letters else []
     kept, cut = _in_regions(loops, regions)
@@ -142,6 +146,41 @@ def draw_outlines(
     every_part = [which for which, loop in enumerate(loops) if loop.role is Role.PART]
     others = not_taken(loops, every_part, chosen_by, regions)
     return Drawn(Drawing(numbered, lines), tuple(findings), part_choices, others)
+
+
+@dataclass(frozen=True, slots=True)
+class _LookedAt:
+    """The lines of one ink, which of them are lettering, their loops, and how many lines are lost and letters alone."""
+
+    plan: PlanStrokes
+    lettering: NDArray[np.bool_]
+    found: Loops
+    lost: int
+    letters: int
+
+
+def _looked_at(plan: PlanStrokes, border_px: NDArray[np.float64] | None) -> _LookedAt:
+    plan, lettering = without_folded_links(plan, lettering_links(plan.strokes))
+    found = find_loops(plan.strokes, lettering=lettering, border_px=border_px)
+    lost = 0 if has_own_curves(plan) else lines_lost(plan.strokes, lettering)
+    told, letters = without_lone_letters(found.loops, found.graph, plan, lettering)
+    loops = tuple(doubted(told)) if lost else told
+    return _LookedAt(plan, lettering, replace(found, loops=loops), lost, letters)
+
+
+HALF_HIDDEN = 0.6
+"""Confidence, at most, of an outline whose figure has lines that end under another ink."""
+
+
+def _doubted_where(one: _LookedAt, is_open: NDArray[np.bool_]) -> _LookedAt:
+    """The same, its parts unsure where a line of theirs ends under another ink."""
+    loops = tuple(
+        replace(loop, confidence=HALF_HIDDEN, why="lines of its figure end under another colour's")
+        if loop.role is Role.PART and loop.confidence > HALF_HIDDEN and is_open[list(loop.links)].any()
+        else loop
+        for loop in one.found.loops
+    )
+    return replace(one, found=replace(one.found, loops=loops))
 
 
 def _silent(what: str, share: float) -> None:

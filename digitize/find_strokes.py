@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from digitize.arms import Arms
 from digitize.bridged_gaps import with_gaps_bridged
-from digitize.centre_lines import measure_lines
+from digitize.centre_lines import clear_of_hidden, measure_lines
 from digitize.clean_graph import clean_graph
 from digitize.clefts import without_clefts
 from digitize.crossed_rings import crossed_rings
@@ -16,6 +16,7 @@ from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.dash_corners import with_dash_corners
 from digitize.gaps import bridges
 from digitize.half_outlines import with_halves_closed
+from digitize.hidden_gaps import with_hidden_bridges
 from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.line_begins import passed_by
@@ -89,6 +90,10 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     del blots, shut_in
     pixels = without_rings(pixels, rings)
     chains = trace_chains(pixels)
+    under, ink = with_hidden_bridges(chains, pixels, mask, ink)
+    if len(under):
+        pixels = np.concatenate([pixels, under])
+        chains = trace_chains(pixels)
     more = bridges(chains, pixels, mask)
     if len(more):
         chains = trace_chains(np.concatenate([pixels, more]))
@@ -99,12 +104,13 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     look = WINDOW_WIDTHS * widths_px + WINDOW_PX
     solid = solid_ink(mask, widths_px, np.diff(chains.first).astype(np.float64))
     del mask
-    graph = clean_graph(chains, measure_lines(ink.darkness, chains.split(), half_width_px=look), noise=ink.noise)
+    samples = clear_of_hidden(measure_lines(ink.darkness, chains.split(), half_width_px=look), ink)
+    graph = clean_graph(chains, samples, noise=ink.noise)
     tell(0.7)
     if not graph.lines:
         return with_rings(nothing, rings_in_ink(ink, rings, blur_px=0.0))
     look = WINDOW_WIDTHS * np.array(graph.width_px) + WINDOW_PX
-    samples = measure_lines(ink.darkness, graph.lines, half_width_px=look)
+    samples = clear_of_hidden(measure_lines(ink.darkness, graph.lines, half_width_px=look), ink)
     sigma_px = max(sample_noise(samples), BILEVEL_SIGMA_PX if ink.bilevel else 0.0)
     tell(0.85)
     cut = with_tips(cut_at_corners(graph, samples, ink, sigma_px=sigma_px), graph)

@@ -39,7 +39,7 @@ def bridges(chains: Chains, pixels: NDArray[np.int32], mask: NDArray[np.uint8]) 
     (M, 2) int32
         Pixels that are not yet in the skeleton; none where no line is broken.
     """
-    ends, ways, pieces = _ends(chains)
+    ends, ways, pieces = free_ends(chains, back=BACK_PIXELS)
     none = np.empty((0, 2), np.int32)
     if len(ends) == 0:
         return none
@@ -55,9 +55,9 @@ def bridges(chains: Chains, pixels: NDArray[np.int32], mask: NDArray[np.uint8]) 
             continue
         # The line's own last pixels lie behind; what lies ahead and nearest is what it was broken from.
         target = near[ahead][np.argmin(far[ahead])]
-        between = _between(end, target)
+        between = pixels_between(end, target)
         paper = int(np.count_nonzero(mask[between[:, 1], between[:, 0]] == 0))
-        if 0 < paper <= GAP_PX and not _beside(own, target):
+        if 0 < paper <= GAP_PX and not is_beside(own, target):
             added.append(between)
     if not added:
         return none
@@ -79,14 +79,14 @@ def _near(pixels: NDArray[np.int32], ends: Floats) -> NDArray[np.int32]:
     return pixels[wanted[cell[:, 1], cell[:, 0]]]
 
 
-def _ends(chains: Chains) -> tuple[Floats, Floats, list[Floats]]:
-    """Free ends, the unit directions in which they point, and the pixels of their lines near by."""
+def free_ends(chains: Chains, *, back: int) -> tuple[Floats, Floats, list[Floats]]:
+    """Give free ends, the unit directions in which they point, and the last `back` pixels of their lines."""
     degree = np.bincount(np.concatenate([chains.start, chains.end]), minlength=len(chains.nodes_px))
     ends, ways, own = [], [], []
     for at_end, nodes in ((False, chains.start), (True, chains.end)):
         for chain in np.flatnonzero(degree[nodes] == 1):
             points = chains.points_px[chains.first[chain] : chains.first[chain + 1]]
-            points = points[::-1][:BACK_PIXELS] if at_end else points[:BACK_PIXELS]
+            points = points[::-1][:back] if at_end else points[:back]
             way = points[0] - points[-1]
             length = float(np.hypot(*way))
             if length < 2:
@@ -97,13 +97,13 @@ def _ends(chains: Chains) -> tuple[Floats, Floats, list[Floats]]:
     return np.array(ends).reshape(-1, 2), np.array(ways).reshape(-1, 2), own
 
 
-def _between(start: Floats, end: Floats) -> NDArray[np.int64]:
-    """Pixels on the straight way from one to another, 8-connected."""
+def pixels_between(start: Floats, end: Floats) -> NDArray[np.int64]:
+    """Give the pixels on the straight way from one to another, 8-connected."""
     count = int(np.abs(end - start).max())
     part = np.arange(count + 1)[:, None] / max(count, 1)
     return np.round(start + part * (end - start)).astype(np.int64)
 
 
-def _beside(points: Floats, target: Floats) -> bool:
-    """Whether a target is one of a line's own last pixels."""
+def is_beside(points: Floats, target: Floats) -> bool:
+    """Tell whether a target is one of a line's own last pixels."""
     return bool((np.abs(points - target).max(axis=1) < 0.5).any())

@@ -70,7 +70,7 @@ def _degrees(links: tuple[Link, ...], count: int) -> NDArray[np.int_]:
 
 
 def _turned(link: Link) -> Link:
-    return Link(link.end, link.start, link.points_px[::-1], link.sigma_px, link.width_px)
+    return replace(link, start=link.end, end=link.start, points_px=link.points_px[::-1], own=None)
 
 
 def _joined(into: Link, out: Link) -> Link:
@@ -78,7 +78,16 @@ def _joined(into: Link, out: Link) -> Link:
     width_px = float(np.average([into.width_px, out.width_px], weights=long))
     before, after = _across_blot(into.points_px, out.points_px, width_px)
     points = np.vstack([before, after[1:]])
-    return Link(into.start, out.end, points, max(into.sigma_px, out.sigma_px), width_px)
+    return Link(
+        into.start,
+        out.end,
+        points,
+        max(into.sigma_px, out.sigma_px),
+        width_px,
+        bridged=into.bridged or out.bridged,
+        solid_px2=max(into.solid_px2, out.solid_px2),
+        tint=into.tint,
+    )
 
 
 def _closed(points_px: Floats, width_px: float) -> Floats:
@@ -129,7 +138,5 @@ def _far(points_px: Floats) -> Floats:
 def _renumbered(nodes_px: Floats, kinds: NDArray[np.uint8], links: list[Link]) -> Strokes:
     used = np.unique(np.array([node for link in links for node in (link.start, link.end)], dtype=int))
     number = {int(node): n for n, node in enumerate(used)}
-    renamed = (
-        Link(number[link.start], number[link.end], link.points_px, link.sigma_px, link.width_px) for link in links
-    )
+    renamed = (replace(link, start=number[link.start], end=number[link.end], own=None) for link in links)
     return Strokes(nodes_px[used], kinds[used], tuple(renamed))

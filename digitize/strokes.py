@@ -40,7 +40,8 @@ class Link:
     A smooth closed line is one link whose `start` equals `end`. On a vector page `own` is
     the page's own curve along the link, which no other line's ink has pulled aside; elsewhere it is None.
     `bridged` tells that a gap in its ink was bridged. `solid_px2` is the size of the largest
-    field that it runs through of ink too wide for a pen.
+    field that it runs through of ink too wide for a pen. `tint` numbers the ink it is drawn in from 1, and is 0 where
+    the picture has but one, and of a line traced by hand.
     """
 
     start: int
@@ -51,6 +52,7 @@ class Link:
     own: OwnCurve | None = None
     bridged: bool = False
     solid_px2: float = 0.0
+    tint: int = 0
 
     @property
     def blot_px(self) -> float:

@@ -185,6 +185,7 @@ class Found(StrEnum):
     STRAIGHT_LINES = "straight lines"
     NAMES = "names"
     BREAKS = "break lines"
+    INKS = "inks"
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,9 +23,10 @@ from job.paper import paper_noted
 from job.progress import INK, LINES, READING, WORDS, Progress
 from pictures.ink import Ink, find_ink, ink_mask
 from pictures.picture import Medium, Picture
-from pictures.read import read_picture
+from pictures.read import read_colour, read_picture
 from pictures.shown_through import shown_through, without_shown_through
 from pictures.squared_paper import SquaredPaper, find_squared_paper, without_squared_paper
+from pictures.tints import Tints, tell_tints
 from pictures.words import Word, read_words, reader_installed
 
 
@@ -73,20 +74,25 @@ def see_picture(picture: Picture, sheet: Sheet, ignore: tuple[Found, ...], progr
         sheet_px = None if Found.SHEET in ignore else find_sheet(picture)
         paper = _squared_paper(picture, sheet, ink, sheet_px, ignore)
         plain = ink if paper is None else without_squared_paper(ink, paper)
-        # Nothing shines through a page that a program drew.
-        looks = picture.source.render_dpi is None and Found.SHOWN_THROUGH not in ignore
+        mask = ink_mask(plain, sheet_px)
+        tints = _tints(picture, mask, ignore)
+        # Nothing shines through a page that a program drew; of several inks one may be pale.
+        looks = picture.source.render_dpi is None and Found.SHOWN_THROUGH not in ignore and tints is None
         through = shown_through(plain, within=sheet_px) if looks else None
-        plain = plain if through is None else without_shown_through(plain, through)
+        if through is not None:
+            plain = without_shown_through(plain, through)
+            mask = ink_mask(plain, sheet_px)
     # What finds lines takes as long to load as all that is above: `make` loads it meanwhile.
     from job.drawn_lines import drawn_lines
 
     with progress.stage(LINES), ThreadPoolExecutor(max_workers=1) as beside:
         # Half of the search for a border is one call of OpenCV that uses one core. The ink is reduced first: that and
         # following lines would both need a few bytes for every pixel.
-        reduced = None if Found.BORDER in ignore else reduce_ink(ink_mask(plain, sheet_px))
+        reduced = None if Found.BORDER in ignore else reduce_ink(mask)
         bordered = beside.submit(_border, ink, plain, reduced, sheet_px)
+        del mask
         kept = Found.SQUARED_PAPER in ignore
-        drawn = drawn_lines(picture, sheet, plain, sheet_px=sheet_px, paper=paper, keep_paper=kept)
+        drawn = drawn_lines(picture, sheet, plain, sheet_px=sheet_px, paper=paper, tints=tints, keep_paper=kept)
         border = bordered.result()
     kind, told = _kind(picture, sheet, border, sheet_px)
     if sheet.kind is SheetKind.AUTO and kind is Kind.SCAN and seen_by_camera(cards):
@@ -144,6 +150,14 @@ def _shown_through() -> Finding:
         "Lines less than a third as dark as the plan's own were taken for what shines through from the back of the "
         'paper, and left out. If they belong to the plan, give found = "shown through" under [[ignore]] in job.toml.',
     )
+
+
+def _tints(picture: Picture, mask: NDArray[np.uint8], ignore: tuple[Found, ...]) -> Tints | None:
+    """The inks of a picture in several colours; a page drawn by a program keeps its lines apart itself."""
+    source = picture.source
+    if Found.INKS in ignore or not source.colour or source.render_dpi is not None:
+        return None
+    return tell_tints(read_colour(source), mask)
 
 
 def _photo_by_cards() -> Finding:

@@ -81,12 +81,14 @@ class Ink:
 
     `darkness` is (H, W) uint8: 0 paper, 255 black, the light divided out. `noise` is one sigma of the
     darkness on blank paper. `bilevel` tells that every pixel
-    of the picture is black or white; the darkness then is softened by half a px or so.
+    of the picture is black or white; the darkness then is softened by half a px or so. `hidden` (H, W) is 1 where this
+    is one ink of several and another lies over what it may have, None where it is the only one.
     """
 
     darkness: NDArray[np.uint8]
     noise: float
     bilevel: bool
+    hidden: NDArray[np.uint8] | None = None
 
 
 def find_ink(picture: Picture) -> Ink:
@@ -228,12 +230,21 @@ def _is_bilevel(grey: NDArray[np.uint8]) -> bool:
 
 def _paper(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Brightness of the paper in cells of PAPER_CELL_PX."""
-    height, width = grey.shape
+    return paper_of_cells(reduced_cells(grey))
+
+
+def reduced_cells(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Give the mean of each cell of PAPER_CELL_PX, of (H, W) or (H, W, 3)."""
+    height, width = pixels.shape[:2]
     columns, rows = max(1, -(-width // PAPER_CELL_PX)), max(1, -(-height // PAPER_CELL_PX))
-    cells = cv2.resize(grey, (columns, rows), interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(pixels, (columns, rows), interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def paper_of_cells(cells: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Give the brightness of the paper in cells of which some hold ink."""
     # Dark dents filled: among lettering and hatching a mean is part ink. Slopes stay where they are.
-    cells = cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    wide = _middle_of_cells(np.asarray(cells, np.uint8), most=PAPER_MEDIAN_CELLS, blur_cells=PAPER_BLUR_CELLS)
+    cells = np.asarray(cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), np.uint8)
+    wide = _middle_of_cells(cells, most=PAPER_MEDIAN_CELLS, blur_cells=PAPER_BLUR_CELLS)
     # Where the light bends, a wide median is off by the bend: what it leaves tells by how much (Tukey's "twicing",
     # Exploratory Data Analysis, 1977), and the middle of that over fewer cells bends along.
     left = cells.astype(np.int16) - wide

@@ -70,6 +70,11 @@ def hard_plan(seed: int) -> PlanTruth:
     return plan_of(f"hard-{seed}", drawn, width_mm=width, height_mm=height)
 
 
+def pattern(kind: str, name: str, rng: Rng, line_mm: float) -> Piece:
+    """Draw one piece of a hard plan: a rib or a plate, with what is drawn about it."""
+    return {"rib": _rib, "plate": _plate}[kind](name, rng, line_mm)
+
+
 def _is_free(piece: Piece, placed: list[Piece]) -> bool:
     x0, y0, x1, y1 = piece.bounds_mm()
     others = [other.bounds_mm() for other in placed]

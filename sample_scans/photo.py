@@ -1,5 +1,6 @@
 """A phone photo of the plan on a table: paper, light, shadow, lens, noise."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -12,6 +13,8 @@ from sample_scans.render import Floats, ink_coverage, inside_coverage
 from sample_scans.truth import InkStroke, Points
 
 Pixels: TypeAlias = NDArray[np.uint8]
+Rgb: TypeAlias = tuple[float, float, float]
+"""Red, green and blue shares of linear light."""
 
 _COARSE_PX = 16  # light and paper tone change slowly: computed at every 16th px
 
@@ -20,11 +23,11 @@ _COARSE_PX = 16  # light and paper tone change slowly: computed at every 16th px
 class PhotoLook:
     """What paper, light and sensor do; light is linear, 1 is white."""
 
-    paper: tuple[float, float, float] = (0.80, 0.76, 0.66)
+    paper: Rgb = (0.80, 0.76, 0.66)
     """Yellowed paper, red green blue."""
-    ink: tuple[float, float, float] = (0.045, 0.05, 0.075)
+    ink: Rgb = (0.045, 0.05, 0.075)
     """What the ink leaves of the paper's light."""
-    table: tuple[float, float, float] = (0.21, 0.125, 0.07)
+    table: Rgb = (0.21, 0.125, 0.07)
     blotches: float = 0.03
     fold: float = 0.05
     """How much darker the paper is in the trough of a fold."""
@@ -46,7 +49,22 @@ def photograph(
     rng: np.random.Generator,
 ) -> Pixels:
     """Give a colour photo, (H, W, 3) uint8 RGB, of strokes on a sheet of paper on a wooden table."""
-    ink = ink_coverage(strokes, camera, blur_px=look.blur_px)
+    return photograph_inks([(strokes, look.ink)], sheet_mm, camera, look=look, rng=rng)
+
+
+def photograph_inks(
+    inks: Sequence[tuple[tuple[InkStroke, ...], Rgb]],
+    sheet_mm: Points,
+    camera: Camera,
+    *,
+    look: PhotoLook,
+    rng: np.random.Generator,
+) -> Pixels:
+    """Give the same of strokes in several inks.
+
+    Strokes come with what their ink leaves of the paper's light; where inks lie over one another, each takes its part.
+    """
+    covers = [(ink_coverage(strokes, camera, blur_px=look.blur_px), left) for strokes, left in inks]
     sheet = inside_coverage(sheet_mm, camera, blur_px=look.blur_px)
     size = (camera.height_px, camera.width_px)
     tone = 1 + look.blotches * slow_field(size, rng, cells=7)
@@ -60,7 +78,9 @@ def photograph(
     picture = np.empty((*size, 3), dtype=np.uint8)
     shared = smooth_noise(size, rng) * look.noise
     for channel in range(3):
-        paper = look.paper[channel] * tone * (1 - (1 - look.ink[channel]) * ink)
+        paper = look.paper[channel] * tone
+        for cover, left in covers:
+            paper = paper * (1 - (1 - left[channel]) * cover)
         seen = (paper * sheet + look.table[channel] * grain * (1 - sheet)) * light
         levels = encoded(seen.astype(np.float32, copy=False)) * 255 + shared
         levels += rng.standard_normal(size, dtype=np.float32) * (0.35 * look.noise)

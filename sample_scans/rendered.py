@@ -58,7 +58,7 @@ def rendered_photo(
         chosen = replace(chosen, k1=lens[0], k2=lens[1])
     camera = camera_for(plan.sheet_mm, chosen, width_px=size_px[0], height_px=size_px[1])
     picture = photograph(plan.strokes, plan.sheet_mm, camera, look=PhotoLook() if look is None else look, rng=rng)
-    return Rendered(_through_jpeg(picture), camera, plan)
+    return Rendered(through_jpeg(picture), camera, plan)
 
 
 def rendered_scan(
@@ -109,7 +109,8 @@ def photo_tags(camera: Camera) -> Image.Exif:
     return exif
 
 
-def _through_jpeg(picture: Pixels) -> Pixels:
+def through_jpeg(picture: Pixels) -> Pixels:
+    """Give a picture as a phone's JPEG holds it."""
     done, data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     assert done
     back = cv2.imdecode(data, cv2.IMREAD_COLOR_BGR)

@@ -1,9 +1,11 @@
-"""A grey or two-level scan of the plan."""
+"""A grey, colour or two-level scan of the plan."""
+
+from collections.abc import Sequence
 
 import numpy as np
 
 from sample_scans.camera import Scanner
-from sample_scans.photo import Pixels, encoded, slow_field
+from sample_scans.photo import Pixels, Rgb, encoded, slow_field
 from sample_scans.render import ink_coverage, inside_coverage
 from sample_scans.truth import InkStroke, Points
 
@@ -24,6 +26,25 @@ def scanned(strokes: tuple[InkStroke, ...], sheet_mm: Points, scanner: Scanner, 
     levels = encoded(paper * sheet + _LID * (1 - sheet)) * 255
     levels += rng.standard_normal(size, dtype=np.float32) * np.float32(_NOISE)
     return np.clip(np.round(levels), 0, 255).astype(np.uint8)
+
+
+def scanned_inks(
+    inks: Sequence[tuple[tuple[InkStroke, ...], Rgb]], sheet_mm: Points, scanner: Scanner, *, rng: np.random.Generator
+) -> Pixels:
+    """Give a colour scan, (H, W, 3) uint8 RGB; strokes come with what their ink leaves of the paper's light."""
+    size = (scanner.height_px, scanner.width_px)
+    covers = [(ink_coverage(strokes, scanner, blur_px=_BLUR_PX), left) for strokes, left in inks]
+    sheet = inside_coverage(sheet_mm, scanner, blur_px=_BLUR_PX)
+    tone = _PAPER * (1 + _BLOTCHES * slow_field(size, rng, cells=9))
+    picture = np.empty((*size, 3), dtype=np.uint8)
+    for channel in range(3):
+        paper = tone
+        for cover, left in covers:
+            paper = paper * (1 - (1 - left[channel]) * cover)
+        levels = encoded((paper * sheet + _LID * (1 - sheet)).astype(np.float32, copy=False)) * 255
+        levels += rng.standard_normal(size, dtype=np.float32) * np.float32(_NOISE)
+        picture[..., channel] = np.clip(np.round(levels), 0, 255)
+    return picture
 
 
 def bilevel(grey: Pixels, *, rng: np.random.Generator) -> Pixels:

@@ -45,6 +45,7 @@ WHY_NOT = {
     "tones-stretched": "changes no place",
     "blueprint": "changes no place",
     "squared-paper": "what was left out; changes no length",
+    "inks": "which lines go together; changes no length",
     "shown-through": "what was left out; changes no length",
     "names-read": "names; changes no length",
     "border-or-part": "a part may be missing, not off",
