@@ -69,8 +69,10 @@ def with_hidden_bridges(
     """
     none = np.empty((0, 2), np.int32)
     hidden = ink.hidden
+    if hidden is None:
+        return none, ink
     ends, _, pieces = free_ends(chains, back=BACK_PIXELS)
-    if hidden is None or len(ends) == 0:
+    if len(ends) == 0:
         return none, ink
     sound = _sound_pieces(pieces, mask)
     ways = np.array([_way(piece) for piece in sound])
