@@ -35,6 +35,11 @@ ALONG_WIDTHS = 3.0
 """Where two lines meet lies no farther than this from the end that thinning left, in line widths."""
 
 
+LEAST_DEPTH = 0.05
+"""A half encloses more than this share of the square of its length. Between a rib's underside and the chord it is set
+out on lies less: one that reached a tenth of its length below its chord would enclose 0.07, and few reach half that."""
+
+
 def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes:
     """Give the strokes with the stretches of dashed lines made full on which both ends of an open outline stop.
 
@@ -218,17 +223,26 @@ def _stretches(
             continue
         side: Side | None = stop.side
         seen: set[int] = set()
+        run: list[Floats] = []
         while side is not None and side >> 1 not in seen | own:
             seen.add(side >> 1)
             link = strokes.links[side >> 1]
+            run.append(towards(link, side ^ 1))
             node = link.start if side & 1 else link.end
             other = of_node.get(node)
             if other is not None:
-                if other > which and stops[other].beside == stop.beside:
+                if other > which and stops[other].beside == stop.beside and _is_deep(np.concatenate(run)):
                     found.append((which, other))
                 break
             side = straight_on(strokes, side ^ 1, at)
     return found
+
+
+def _is_deep(points: Floats) -> bool:
+    """Whether what an open line and the straight way back enclose is a half, and no sliver."""
+    x, y = (points - points[0]).T
+    area_px2 = abs(float(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]))) / 2
+    return area_px2 > LEAST_DEPTH * float(x[-1] ** 2 + y[-1] ** 2)
 
 
 class _Edited:

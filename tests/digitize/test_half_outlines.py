@@ -1,5 +1,6 @@
 """Halves drawn on a centre line of dashes: which are closed along it, and where."""
 
+from dataclasses import replace
 from itertools import cycle
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from digitize.loop import Loop, Role
 from digitize.loops import BRIDGED, find_loops
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source
+from sample_scans.hard_plan import hard_plan
 from sample_scans.plan import plan_of
 from sample_scans.rendered import Rendered, rendered_scan
 from sample_scans.truth import InkStroke, Piece
@@ -44,10 +46,14 @@ def centre_line(pattern_mm: tuple[float, ...], *, phase_mm: float) -> list[InkSt
 
 def parts_found(*strokes: InkStroke) -> tuple[list[Loop], Rendered]:
     scan = rendered_scan(5, plan=plan_of("half", Piece(strokes).at(5, 5), width_mm=100, height_mm=95), dpi=DPI)
+    return parts_in(scan), scan
+
+
+def parts_in(scan: Rendered) -> list[Loop]:
     found = find_strokes(find_ink(Picture(scan.pixels, Source(Path("half"), "", Medium.RASTER))))
     border = scan.camera.to_picture(scan.plan.border_mm)
     loops = find_loops(found, lettering=lettering_links(found), border_px=border).loops
-    return [loop for loop in loops if loop.role is Role.PART], scan
+    return [loop for loop in loops if loop.role is Role.PART]
 
 
 @pytest.mark.parametrize("pattern_mm", [CHAIN_MM, TWO_DOTS_MM, DASHES_MM])
@@ -87,3 +93,18 @@ def test_a_part_whose_notches_have_a_side_on_a_dashed_line_across_it_stays_whole
     area = shapely.Polygon(scan.camera.to_picture(whole + 5)).area
     assert [part.polygon.area for part in parts] == pytest.approx([area], rel=0.01)
     assert parts[0].confidence > BRIDGED
+
+
+def test_a_rib_on_a_dashed_chord_is_not_cut_off_along_it() -> None:
+    # From the floor of its notch, which lies on the chord, its underside leads back to the chord at the tip.
+    plan = hard_plan(700)
+    part = next(one for one in plan.parts if one.name == "P8")
+    low, high = part.boundary_mm.min(axis=0) - 8, part.boundary_mm.max(axis=0) + 8
+    near = [k for k in plan.strokes if (k.points_mm > low).all() and (k.points_mm < high).all()]
+    scan = rendered_scan(700, plan=replace(plan, strokes=(*near, plan.strokes[-1])), dpi=DPI)
+
+    parts = parts_in(scan)
+
+    assert len(parts) == 1
+    area = shapely.Polygon(scan.camera.to_picture(part.boundary_mm)).area
+    assert parts[0].polygon.area == pytest.approx(area, rel=0.01)
