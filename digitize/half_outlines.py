@@ -35,11 +35,6 @@ ALONG_WIDTHS = 3.0
 """Where two lines meet lies no farther than this from the end that thinning left, in line widths."""
 
 
-LEAST_DEPTH = 0.05
-"""A half encloses more than this share of the square of its length. Between a rib's underside and the chord it is set
-out on lies less: one that reached a tenth of its length below its chord would enclose 0.07, and few reach half that."""
-
-
 def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes:
     """Give the strokes with the stretches of dashed lines made full on which both ends of an open outline stop.
 
@@ -62,7 +57,7 @@ def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Stroke
     edited = _Edited(strokes)
     for centre in _centre_lines(strokes, lettering, np.array(free)):
         stops = _stops(strokes, centre, lettering, at)
-        stretches = _stretches(strokes, stops, set(centre.links), at)
+        stretches = _clear_of_floors(strokes, centre, stops, _stretches(strokes, stops, set(centre.links), at))
         if stretches:
             edited.close(centre, stops, stretches)
     return edited.strokes()
@@ -223,26 +218,36 @@ def _stretches(
             continue
         side: Side | None = stop.side
         seen: set[int] = set()
-        run: list[Floats] = []
         while side is not None and side >> 1 not in seen | own:
             seen.add(side >> 1)
             link = strokes.links[side >> 1]
-            run.append(towards(link, side ^ 1))
             node = link.start if side & 1 else link.end
             other = of_node.get(node)
             if other is not None:
-                if other > which and stops[other].beside == stop.beside and _is_deep(np.concatenate(run)):
+                if other > which and stops[other].beside == stop.beside:
                     found.append((which, other))
                 break
             side = straight_on(strokes, side ^ 1, at)
     return found
 
 
-def _is_deep(points: Floats) -> bool:
-    """Whether what an open line and the straight way back enclose is a half, and no sliver."""
-    x, y = (points - points[0]).T
-    area_px2 = abs(float(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]))) / 2
-    return area_px2 > LEAST_DEPTH * float(x[-1] ** 2 + y[-1] ** 2)
+def _clear_of_floors(
+    strokes: Strokes, centre: _Centre, stops: Sequence[_Stop], stretches: list[tuple[int, int]]
+) -> list[tuple[int, int]]:
+    """The pairs of stops but for those at the floor of a notch that lies on the line: a whole part's, lying across.
+
+    Both its sides stop on the line, the ink between them is full, and no line leads from one to the other.
+    """
+    full = {frozenset((strokes.links[link].start, strokes.links[link].end)) for link in centre.links}
+    floors = {
+        stop
+        for which, (one, other) in enumerate(pairwise(stops))
+        if one.beside == other.beside != 0
+        and frozenset((one.node, other.node)) in full
+        and (which, which + 1) not in stretches
+        for stop in (which, which + 1)
+    }
+    return [(one, other) for one, other in stretches if not {one, other} & floors]
 
 
 class _Edited:
