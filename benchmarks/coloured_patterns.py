@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from benchmarks.right_parts import DPI, write_cuttings
+from benchmarks.right_parts import DPI, counts, write_cuttings
 from benchmarks.truth_error import compare, loops_of, true_map
 from digitize.draw_outlines import draw_outlines
 from job.job import Found, Sheet
@@ -68,16 +68,7 @@ def _told(name: str, path: Path, rendered: Rendered, pictures: Path | None) -> N
     if pictures is not None:
         pictures.mkdir(parents=True, exist_ok=True)
         write_cuttings(pictures / "-".join(name.split()), seen.picture.grey, found, rendered.plan, rendered.camera)
-    return np.array(
-        [
-            found.parts_true,
-            len(found.missed),
-            found.false_parts,
-            found.doubted_parts,
-            found.holes_true - found.holes_found,
-            found.false_holes,
-        ]
-    )
+    return counts(found)
 
 
 if __name__ == "__main__":

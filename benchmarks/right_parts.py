@@ -74,6 +74,11 @@ def _told(seed: int, kind: str, folder: Path, pictures: Path | None) -> NDArray[
     if pictures is not None:
         pictures.mkdir(parents=True, exist_ok=True)
         write_cuttings(pictures / f"{seed}-{kind}", seen.picture.grey, found, plan, rendered.camera)
+    return counts(found)
+
+
+def counts(found: Compared) -> NDArray[np.int64]:
+    """Give the true, missed, false and unsure parts, and the holes missed and false."""
     return np.array(
         [
             found.parts_true,
