@@ -33,8 +33,8 @@ BLUR_PX = 1.0
 """Blur of colours before they are told, one sigma, px: JPEG keeps them at half the resolution, and a lens puts red a
 little beside blue."""
 
-BINS, LARGEST_SHARE = 128, 0.8
-"""The chart of colours: what of the light an ink takes is red, and what is blue, up to this share."""
+BINS = 160
+"""The chart of colours: what of the light an ink takes is red, and what is blue, in so many steps from none to all."""
 
 CHART_BLUR_BINS = 1.2
 """Blur of the chart, one sigma: narrower than black and green are apart, by seven bins, and wide enough for noise."""
@@ -190,7 +190,7 @@ def _only(number: NDArray[np.uint8], *which: int) -> NDArray[np.uint8]:
 def _peaks(colours: Sequence[_Colours]) -> Floats:
     """The inks on a chart of colours, (K, 2), the one with most first."""
     share = np.concatenate([one.share[one.amount > LEAST_AMOUNT] for one in colours])
-    bins = np.minimum((share * (BINS / LARGEST_SHARE)).astype(np.int64), BINS - 1)
+    bins = np.minimum((share * BINS).astype(np.int64), BINS - 1)
     chart = np.bincount(bins @ [BINS, 1], minlength=BINS * BINS).reshape(BINS, BINS).astype(np.float32)
     smooth = np.asarray(cv2.GaussianBlur(chart, (0, 0), CHART_BLUR_BINS), np.float32)
     side = 2 * HELD_BINS + 1
@@ -202,7 +202,7 @@ def _peaks(colours: Sequence[_Colours]) -> Floats:
         if all(_valley(smooth, place, other) < VALLEY * smooth[tuple(place)] for other in kept):
             kept.append(place)
     kept.sort(key=lambda place: -float(held[tuple(place)]))
-    inks: Floats = ((np.array(kept[:MOST_INKS]).reshape(-1, 2) + 0.5) * (LARGEST_SHARE / BINS)).astype(np.float32)
+    inks: Floats = ((np.array(kept[:MOST_INKS]).reshape(-1, 2) + 0.5) / BINS).astype(np.float32)
     return inks
 
 

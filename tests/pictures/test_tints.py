@@ -6,7 +6,7 @@ import pytest
 from benchmarks.render_lines import TrueLine
 from pictures.tints import MIXED, Tints, inks_of, tell_tints
 from sample_scans.photo import Rgb
-from tests.coloured_lines import BLACK, GREEN, RED, in_colours, ink_and_tints
+from tests.coloured_lines import BLACK, CYAN, GREEN, RED, in_colours, ink_and_tints
 
 SIDE = 400
 
@@ -19,7 +19,7 @@ def down(x: float, *, width: float = 3.0) -> TrueLine:
     return TrueLine(np.array([[x, 20.0], [x, SIDE - 20.0]]), width, False)
 
 
-@pytest.mark.parametrize("other", [RED, GREEN])
+@pytest.mark.parametrize("other", [RED, GREEN, CYAN])
 @pytest.mark.parametrize("width", [1.6, 3.0, 6.0])
 def test_each_line_has_its_own_ink(other: Rgb, width: float) -> None:
     own, coloured = [across(100, width=width), across(300, width=width)], [across(200, width=width)]
