@@ -273,7 +273,7 @@ class _Edited:
                     between.append(number)
                 elif reach[0] < other.along_px - give_px and reach[1] > one.along_px + give_px:
                     clear = False
-            if not clear or not between:
+            if not clear or not between or self._is_full(between, one, other):
                 continue
             ends = [self._reached(stop, centre) for stop in (one, other)]
             pieces = [self._nodes[ends[0]][None]]
@@ -292,6 +292,11 @@ class _Edited:
             self._links.append(
                 replace(like, start=ends[0], end=ends[1], points_px=np.concatenate(pieces), bridged=True)
             )
+
+    def _is_full(self, links: Sequence[int], one: _Stop, other: _Stop) -> bool:
+        """Whether a single line leads from one stop to the other as it is, without a gap to close."""
+        ends = [self._before.links[link] for link in links]
+        return len(ends) == 1 and {ends[0].start, ends[0].end} == {one.node, other.node}
 
     def _reached(self, stop: _Stop, centre: _Centre) -> int:
         """The node of a stop; a line that ends free is led to the centre line."""

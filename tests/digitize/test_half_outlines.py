@@ -9,12 +9,15 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
+from calibration.sheet import find_sheet
 from digitize.find_strokes import find_strokes
 from digitize.lettering import lettering_links
 from digitize.loop import Loop, Role
 from digitize.loops import BRIDGED, find_loops
 from pictures.ink import find_ink
 from pictures.picture import Medium, Picture, Source
+from pictures.read import read_picture
+from sample_scans.files import sample_path
 from sample_scans.hard_plan import hard_plan
 from sample_scans.plan import plan_of
 from sample_scans.rendered import Rendered, rendered_scan
@@ -108,3 +111,12 @@ def test_a_rib_on_a_dashed_chord_is_not_cut_off_along_it() -> None:
     assert len(parts) == 1
     area = shapely.Polygon(scan.camera.to_picture(part.boundary_mm)).area
     assert parts[0].polygon.area == pytest.approx(area, rel=0.01)
+
+
+def test_an_edge_that_is_full_is_not_said_to_be_bridged() -> None:
+    # A straight edge of the sample's photo is found in two pieces, as a dashed line is.
+    picture = read_picture(sample_path("plan_photo.jpg"))
+
+    found = find_strokes(find_ink(picture), within=find_sheet(picture))
+
+    assert not any(link.bridged for link in found.links)
