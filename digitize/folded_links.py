@@ -5,6 +5,7 @@ the nodes are then put where the lines' own extensions meet, two of them may com
 between still runs along the ink and back. It turns about on the spot, so nothing would be led through it.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
@@ -57,6 +58,7 @@ def without_folded_links(plan: PlanStrokes, lettering: NDArray[np.bool_]) -> tup
             links_mm[which] = _straight(links_mm[which], count)
     if not gone:
         return PlanStrokes(replace(strokes, links=tuple(links)), plan.nodes_mm, tuple(links_mm)), lettering
+    gone.update(_between_joined(links, lengths_px, into))
     kept = [which for which in range(len(links)) if which not in gone]
     ends = into[[(links[which].start, links[which].end) for which in kept]]
     used, which_node = np.unique(ends, return_inverse=True)
@@ -68,6 +70,17 @@ def without_folded_links(plan: PlanStrokes, lettering: NDArray[np.bool_]) -> tup
     moved_mm = [_between(links_mm[which], plan.nodes_mm[nodes]) for which, nodes in zip(kept, ends, strict=True)]
     mended = Strokes(strokes.nodes_px[used], strokes.kinds[used], tuple(moved))
     return PlanStrokes(mended, plan.nodes_mm[used], tuple(moved_mm)), lettering[kept]
+
+
+def _between_joined(links: Sequence[Link], lengths_px: NDArray[np.float64], into: NDArray[np.int64]) -> list[int]:
+    """Other links that lead straight from one node to another at the same place now: they would have no length."""
+    return [
+        which
+        for which, link in enumerate(links)
+        if link.start != link.end
+        and into[link.start] == into[link.end]
+        and lengths_px[which] < FOLDED * _apart_px(link)
+    ]
 
 
 LEAST_LINES = 3

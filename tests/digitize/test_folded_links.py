@@ -1,5 +1,7 @@
 """Short links that run along merged ink and back again."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -68,3 +70,26 @@ def test_a_bow_between_junctions_stays():
     plan = drawn(bow)
 
     assert unfolded(plan) is plan
+
+
+def test_a_link_beside_the_fold_goes_with_it():
+    beside = meeting(out_and_back(2.0))
+    short = Link(4, 5, beside.nodes_px[[4, 5]], 0.1, WIDTH_PX)
+
+    mended = unfolded(replace(beside, links=(*beside.links, short)).mapped(lambda px: px)).strokes
+
+    assert len(mended.links) == 4
+    assert all(np.hypot(*np.diff(link.points_px, axis=0).T).sum() > WIDTH_PX for link in mended.links)
+
+
+def test_a_ring_beside_the_fold_stays():
+    beside = meeting(out_and_back(2.0))
+    turn = np.linspace(np.arcsin(1 / 8), 2 * np.pi - np.arcsin(1 / 8), 61)[:, None]
+    middle = beside.nodes_px[[4, 5]].mean(axis=0)
+    ring = middle + np.hstack([-8 * np.sin(turn), 8 * (np.cos(np.arcsin(1 / 8)) - np.cos(turn))])
+
+    mended = unfolded(
+        replace(beside, links=(*beside.links, Link(4, 5, ring, 0.1, WIDTH_PX))).mapped(lambda px: px)
+    ).strokes
+
+    assert len(mended.links) == 5
