@@ -7,6 +7,7 @@ from functools import lru_cache
 from statistics import median
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
@@ -272,7 +273,29 @@ def _touching_letters(piece: Piece) -> bool:
         and piece.long_px / len(piece.links) < 0.6 * TALLEST_WIDTHS * wide / 2
         and max(len(link.points_px) for link in piece.members) < LONGEST_STROKE * piece.high_px
         and _is_one_pen(piece.members)
+        and not _is_figure(piece)
     )
+
+
+def _is_figure(piece: Piece) -> bool:
+    """Whether a piece is a closed figure of a few straight sides, and what else there is runs across it.
+
+    Letters that touch, even a D and an O, are bent or leave their hull unfilled.
+    """
+    fields = shapely.get_parts(shapely.polygonize([shapely.LineString(link.points_px) for link in piece.members]))
+    whole = shapely.union_all(fields)
+    if not 0 < len(fields) <= FIGURE_FIELDS or not isinstance(whole, shapely.Polygon):
+        return False
+    plain = shapely.simplify(shapely.Polygon(whole.exterior), piece.width_px)
+    filled = shapely.area(plain) > FIGURE_FILLS * shapely.area(shapely.convex_hull(plain))
+    return bool(filled and len(shapely.get_coordinates(plain)) - 1 <= FIGURE_SIDES)
+
+
+FIGURE_FILLS, FIGURE_SIDES = 0.95, 6
+"""Such a figure fills this part of its hull, and has so many sides at most, told to a line width."""
+
+FIGURE_FIELDS = 4
+"""Centre lines both ways make so many fields of it; a scale bar and a table have more."""
 
 
 LONGEST_STROKE = 4.0

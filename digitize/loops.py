@@ -31,6 +31,7 @@ from digitize.loop import (
 from digitize.marks import without_marks
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.named_fields import Names
+from digitize.nested_on_edge import nested_on_edge
 from digitize.nesting import alike, has_tip, nest
 from digitize.not_parts import furniture_links, is_quad
 from digitize.over_outlines import said_if_over_outlines
@@ -160,6 +161,11 @@ def _block_loops(graph: LineGraph, block: list[int], width_px: float, extensions
         ]
     parts = [one for one in taken if one.role is Role.PART]
     taken += [loop for loop in shared if not any(is_same(loop, one) or _is_cut_off(loop, one, graph) for one in parts)]
+    walls = {link for loop in taken for link in loop.links}
+    for loop in [one for one in taken if one.role is Role.PART]:
+        is_own = shapely.contains(loop.polygon, inside)
+        lines = {link for which in np.flatnonzero(is_own).tolist() for link in fields[which].links}
+        taken += nested_on_edge(graph, loop, lines - walls, width_px)
     taken += _nested_fields(graph, fields, taken, width_px)
     known = {loop.links for loop in taken}
     rest = [field for field in fields if field.links not in known and not is_thin(field, width_px)]

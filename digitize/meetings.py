@@ -1,10 +1,12 @@
 """How a walk passes from each line to the next: carrying on, round a corner, or by leaving one that runs on."""
 
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 
-from digitize.continuation import LineGraph, Side
+from digitize.continuation import LineGraph, Side, points_from
+from digitize.dashed_lines import is_straight
 from digitize.faces import Walk
 from digitize.link_sizes import link_lengths_px
 from digitize.measures import PAST_WIDTHS
@@ -39,8 +41,10 @@ def steps(walk: Walk) -> list[tuple[Side, Side]]:
 
 
 def is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> bool:
-    """Tell whether a field lies between extension lines and a dimension line: no corner of its own, and tails outside.
+    """Tell whether a field lies between extension lines and a dimension line.
 
+    It has no corner of its own, and two of its corners, at the ends of a straight line, have tails outside: those of
+    ribs drawn one in another on a datum that runs on past them have too, but lie between a back and another.
     `members` are links that are no tails.
     """
     passed = meetings(graph, walk)
@@ -49,12 +53,21 @@ def is_between_measures(graph: LineGraph, walk: Walk, members: set[int]) -> bool
         for meeting, (_, after) in zip(passed, steps(walk), strict=True)
     ):
         return False
-    tails = 0
-    for meeting, (side, after) in zip(passed, steps(walk), strict=True):
+    tails = []
+    for at, (meeting, (side, after)) in enumerate(zip(passed, steps(walk), strict=True)):
         runs_on = [int(graph.mate[s]) >> 1 for s in (side ^ 1, after) if graph.mate[s] >= 0]
         # An extension line that runs on from a part's corner is far longer than what it runs past its dimension line.
         short = all(
             link_lengths_px(graph.strokes)[link] < PAST_WIDTHS * graph.strokes.links[link].width_px for link in runs_on
         )
-        tails += meeting is Meeting.ONE_RUNS_ON and short and not set(runs_on) & members
-    return tails >= 2
+        if meeting is Meeting.ONE_RUNS_ON and short and not set(runs_on) & members:
+            tails.append(at + 1)
+    if len(tails) < 2:
+        return False
+    between = [walk[first:last] for first, last in pairwise(tails)] + [walk[tails[-1] :] + walk[: tails[0]]]
+    return any(_is_straight(graph, sides) for sides in between)
+
+
+def _is_straight(graph: LineGraph, sides: Walk) -> bool:
+    points = np.concatenate([points_from(graph.strokes, side) for side in sides])
+    return is_straight(points, graph.strokes.links[sides[0] >> 1].width_px)

@@ -144,6 +144,24 @@ def test_letters_that_touch_are_lettering() -> None:
     assert lettering_links(strokes_of(OUTLINE + word))[4:].all()
 
 
+def test_a_box_with_a_centre_line_is_no_row_of_letters() -> None:
+    around = [(72, 40), (50, 40), (50, 70), (72, 70), (94, 70), (94, 40), (72, 40)]
+    sides = [run(a, b) for a, b in pairwise(around)]
+    centre = [run((72, 40), (72, 44)), run((72, 48), (72, 70)), run((72, 70), (72, 72))]
+
+    assert not lettering_links(strokes_of(OUTLINE + sides + centre))[4:].any()
+
+
+def test_a_d_and_an_o_that_touch_are_lettering() -> None:
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 40)
+    bow = np.column_stack([58 + 8 * np.cos(turn), 50 + 10 * np.sin(turn)])
+    ring = np.column_stack([74 + 8 * np.cos(np.pi + 2 * turn), 50 + 10 * np.sin(np.pi + 2 * turn)])
+    back = [run((58, 40), (50, 40), (50, 50)), run((50, 50), (50, 60), (58, 60)), run((50, 50), (46, 50))]
+    word = [*back, bow[:20], bow[19:], ring[:10], ring[9:21], ring[20:]]
+
+    assert lettering_links(strokes_of(OUTLINE + word))[4:].all()
+
+
 def test_landmarks_are_corners_crossings_and_ends_in_reading_order() -> None:
     lines = [*OUTLINE, *cross(200, 100, 15), *letter_e(60, 40, 16), *letter_e(78, 40, 16)]
 
