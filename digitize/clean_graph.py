@@ -14,6 +14,7 @@ from digitize.runs import Floats, parted
 from digitize.specks import faint_lines
 from digitize.stroke_graph import Chains
 from digitize.tails import Tail, merged_tail, shortened_tail
+from digitize.thin_ends import finer_end
 from digitize.turning_runs import turning_runs
 
 SPUR_WIDTHS = 1.0
@@ -96,6 +97,7 @@ def clean_graph(chains: Chains, samples: Samples, *, noise: float) -> Graph:
     work = _Work(chains, samples, np.where(np.isnan(widths), usual, widths))
     for line in np.flatnonzero(faint_lines(chains, samples, usual, noise)):
         work.drop(int(line))
+    work.part_finer_ends()
     work.drop_spurs()
     work.contract()
     work.close_holes()
@@ -130,6 +132,7 @@ class _Work:
         self.degree: list[int] = np.bincount(ends, minlength=len(self.nodes)).tolist()
         self.alive = set(range(len(self.start)))
         self.tails: dict[int, Tail] = {}
+        self.two_pens: set[int] = set()
         steps = np.hypot(*np.diff(samples.points_px, axis=0).T)
         self.length = [float(steps[a : b - 1].sum()) for a, b in pairwise(samples.first.tolist())]
 
@@ -147,6 +150,41 @@ class _Work:
             self.at[node].discard(line)
             self.degree[node] -= 1
 
+    def part_finer_ends(self) -> None:
+        """Give finer lines that thinning has led on from the ends of others a node there."""
+        for line in sorted(self.alive):
+            for at_end in (False, True):
+                node = self.end[line] if at_end else self.start[line]
+                if self.ends_at(node) != 1:
+                    continue
+                way = slice(None, None, -1) if at_end else slice(None)
+                count = finer_end(self.ink[line][way], self.good[line][way], self.width[line])
+                if count is not None:
+                    line = self.part(line, len(self.lines[line]) - 1 - count if at_end else count, finer_last=at_end)
+
+    def part(self, line: int, at: int, *, finer_last: bool) -> int:
+        """Make two lines of one that meet at a sample, the node of two pens, and give the wider one's number."""
+        node, whole = len(self.nodes), len(self.lines)
+        self.nodes = np.vstack([self.nodes, self.lines[line][at]])
+        self.degree.append(0)
+        self.at[node] = set()
+        self.two_pens.add(node)
+        for store in self.stores():
+            store += [store[line][: at + 1], store[line][at:]]
+        finer = whole + finer_last
+        own = self.ink[finer][self.good[finer]]
+        for number, (start, end) in enumerate([(self.start[line], node), (node, self.end[line])], start=whole):
+            self.start.append(start)
+            self.end.append(end)
+            self.width.append(float(np.median(own)) if number == finer else self.width[line])
+            self.length.append(float(np.hypot(*np.diff(self.lines[number], axis=0).T).sum()))
+            self.alive.add(number)
+            for place in (start, end):
+                self.at[place].add(number)
+                self.degree[place] += 1
+        self.drop(line)
+        return whole + 1 - finer_last
+
     def drop_spurs(self) -> None:
         """Shortest first, and again, as a node with two of three branches left is none any more."""
         for line in sorted(self.alive, key=lambda line: (self.length[line], line)):
@@ -159,10 +197,14 @@ class _Work:
 
     def width_at(self, node: int, but: int) -> float:
         """Width of the lines that meet at a node, px: the middle of those long enough to show it."""
-        others = sorted(
+        others = self.widths_at(node, but)
+        return others[len(others) // 2] if others else self.width[but]
+
+    def widths_at(self, node: int, but: int) -> list[float]:
+        """Widths of the other lines at a node that are long enough to show them, px, thinnest first."""
+        return sorted(
             self.width[line] for line in self.at[node] if line != but and self.length[line] > 2 * self.width[line]
         )
-        return others[len(others) // 2] if others else self.width[but]
 
     def contract(self) -> None:
         """Make junctions one that share their ink."""
@@ -178,8 +220,11 @@ class _Work:
                 continue
             width = max(self.width_at(a, line), self.width_at(b, line))
             merged = self.length[line] < MERGED_WIDTHS * (width + BLUR_PX)
-            # A thin centre line between two thicker ones is seen alone at its own width.
-            merged = merged and not any(self.clear(line, own).any() for own in (width, min(width, self.width[line])))
+            # A thin centre line between two thicker ones is seen alone at its own width, and so is the outline where
+            # two thin ones cross it.
+            thickest = min(max(self.widths_at(node, line), default=width) for node in (a, b))
+            alone = (width, min(width, self.width[line]), thickest)
+            merged = merged and not any(self.clear(line, own).any() for own in alone)
             merged = merged and not self.is_rung(line, width)
             if self.length[line] < SPLIT_WIDTHS * width + 1 or merged or self.crosses(line, width):
                 self.unite(a, b, line)
@@ -339,7 +384,7 @@ class _Work:
         """Make one line of two that meet at a node where nothing else does."""
         for node in sorted(self.at):
             lines = sorted(self.at[node])
-            if len(lines) != 2 or node in self.tails:
+            if len(lines) != 2 or node in self.tails or node in self.two_pens:
                 continue
             one, two = lines
             if self.start[one] == self.end[one] or self.start[two] == self.end[two]:

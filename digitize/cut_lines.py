@@ -313,6 +313,7 @@ def _corners(
     least = np.maximum(wide / 2 - lost, CORNER_INK * wide / 2)
     wanted = np.where(sine < TIP_SINE, BEVEL_INK * sine * wide / 2, least)
     full = reach > wanted - max(PHASE_PX, PHASE_SIGMAS * sigma_px) - MISSING_PX * ink.bilevel
+    full |= _is_broken(at, wide, contrast, samples, ring)
     # The crossing lies outside of the bend by the half width over the sine of half the angle, blur included.
     blunt = np.maximum(sine, 0.15)
     near = np.hypot(*(place - samples.points_px[at]).T) < wide / 2 / blunt + np.maximum(
@@ -332,6 +333,25 @@ def _corners(
         true &= ~rounded
         arc |= rounded
     return true
+
+
+def _is_broken(
+    at: NDArray[np.int64], wide: Floats, contrast: Floats, samples: Samples, ring: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Whether a tiny gap in the ink, bridged by now, lies in a bend: the end of one line and the side of another."""
+    around = np.arange(-int(np.ceil(wide.max(initial=0.0))), int(np.ceil(wide.max(initial=0.0))) + 1)
+    line = np.searchsorted(samples.first, at, side="right") - 1
+    index = at[:, None] + around
+    size = samples.first[line + 1] - samples.first[line] - 1
+    turned = samples.first[line][:, None] + (index - samples.first[line][:, None]) % np.maximum(size, 1)[:, None]
+    held = np.clip(index, samples.first[line][:, None], samples.first[line + 1][:, None] - 1)
+    seen = samples.contrast[np.where(ring[line][:, None], turned, held)]
+    seen = np.where(np.abs(around) <= np.ceil(wide)[:, None], seen, np.inf)
+    return np.asarray(seen.min(axis=1) < BROKEN * contrast, np.bool_)
+
+
+BROKEN = 0.5
+"""In a gap there is less than this part of the darkness beside it: beyond where ink ends."""
 
 
 def _ink_reach(

@@ -117,7 +117,7 @@ def _marked(strokes: Strokes) -> NDArray[np.bool_]:
     crossed = crossed_links(strokes)
     crossed |= dashed_links(strokes)
     pieces = [piece for piece in _pieces(strokes) if not piece.cross and not crossed[piece.links].any()]
-    small = [piece for piece in pieces if _letter_sized(piece)]
+    small = [piece for piece in pieces if _letter_sized(piece) and not _is_crossed_figure(piece)]
     for row in _rows(small):
         letters = sum(not piece.straight and not piece.plain for piece in row)
         rings = sum(piece.ring for piece in row)
@@ -275,6 +275,11 @@ def _touching_letters(piece: Piece) -> bool:
         and _is_one_pen(piece.members)
         and not _is_figure(piece)
     )
+
+
+def _is_crossed_figure(piece: Piece) -> bool:
+    """Whether a piece is a box or the like with lines that run through its edge: no stroke of a letter does."""
+    return piece.most_at_a_node > 3 and _is_figure(piece)
 
 
 def _is_figure(piece: Piece) -> bool:

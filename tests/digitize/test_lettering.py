@@ -152,6 +152,17 @@ def test_a_box_with_a_centre_line_is_no_row_of_letters() -> None:
     assert not lettering_links(strokes_of(OUTLINE + sides + centre))[4:].any()
 
 
+def test_a_slot_and_a_slot_with_centre_lines_are_no_lettering() -> None:
+    corners = [(50, 40), (80, 40), (80, 60), (50, 60)]
+    middles = [(65, 40), (80, 50), (65, 60), (50, 50)]
+    around = [corners[0], *[at for pair in zip(middles, [*corners[1:], corners[0]], strict=True) for at in pair]]
+    sides = [run(a, b) for a, b in pairwise(around)]
+    centre = [run((65, 34), (65, 40)), run((65, 40), (65, 45)), run((65, 55), (65, 60)), run((65, 60), (65, 66))]
+    plain = [run(*[(x, y + 45) for x, y in corners], (50, 85))]
+
+    assert not lettering_links(strokes_of(OUTLINE + sides + centre + plain))[4:].any()
+
+
 def test_a_d_and_an_o_that_touch_are_lettering() -> None:
     turn = np.linspace(-np.pi / 2, np.pi / 2, 40)
     bow = np.column_stack([58 + 8 * np.cos(turn), 50 + 10 * np.sin(turn)])
