@@ -154,8 +154,10 @@ class _Work:
         """Give finer lines that thinning has led on from the ends of others a node there."""
         for line in sorted(self.alive):
             for at_end in (False, True):
-                node = self.end[line] if at_end else self.start[line]
-                if self.ends_at(node) != 1:
+                node, other = (self.start[line], self.end[line])[:: -1 if at_end else 1]
+                # What leads from a junction to a free end nearby may be a mitred tip's merged ink and its spike.
+                is_tail = self.ends_at(other) > 2 and self.length[line] < TAIL_WIDTHS * (self.width[line] + BLUR_PX)
+                if self.ends_at(node) != 1 or is_tail:
                     continue
                 way = slice(None, None, -1) if at_end else slice(None)
                 count = finer_end(self.ink[line][way], self.good[line][way], self.width[line])
