@@ -249,11 +249,14 @@ def _shades(
     cell = line * stretches + np.minimum(row // CELL_PX, stretches - 1)
     table = _middles(cell, here, count * stretches).reshape(count, stretches)
     table[~family.spans] = np.nan
-    own = np.nanmedian(table, axis=1)
+    # A line at the picture's edge may have no place of its own: it must not spoil what is said of its like.
+    seen = np.isfinite(table).any(axis=1)
+    own = np.full(count, np.median(here))
+    own[seen] = np.nanmedian(table[seen], axis=1)
     like = np.zeros(count)
     for every in REPEATS:
         for first in range(every):
-            heavy = (family.number - first) % every == 0
+            heavy = ((family.number - first) % every == 0) & seen
             if heavy.sum() >= 3:
                 like[heavy] = np.maximum(like[heavy], np.median(own[heavy]))
     own = np.clip(own, 1.0, np.maximum(LIKE_ITS_CLASS * like, 1.0))

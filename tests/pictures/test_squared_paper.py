@@ -1,5 +1,6 @@
 """Squared paper under a drawing: found, left out, and its crossings told."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -161,3 +162,22 @@ def test_ruled_paper_is_left_out_under_darker_ink(pitch_px: float) -> None:
 @pytest.mark.parametrize("name", [PHOTO, SCAN])
 def test_the_bundled_plan_has_no_squared_paper(name: str) -> None:
     assert find_squared_paper(find_ink(read_picture(sample_path(name))), within=None) is None
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_line_of_the_paper_that_leaves_the_picture_takes_nothing_from_the_drawing() -> None:
+    picture = sheet([*squares(34, 24), (CIRCLE, 215, 3.0)])
+    paper, mask = found(picture)
+    down = paper.down
+    assert down is not None
+    beside = replace(
+        down,
+        number=np.append(down.number, down.number[-1] + 1),
+        x=np.vstack([down.x, np.full((1, down.x.shape[1]), WIDTH + 9.0)]),
+        seen=np.vstack([down.seen, np.ones((1, down.x.shape[1]), np.bool_)]),
+        spans=np.vstack([down.spans, np.ones((1, down.x.shape[1]), np.bool_)]),
+    )
+
+    left = ink_mask(without_squared_paper(find_ink(picture), replace(paper, down=beside)), None)
+
+    assert np.array_equal(left, mask)
