@@ -293,11 +293,16 @@ def _is_figure(piece: Piece) -> bool:
         return False
     plain = shapely.simplify(shapely.Polygon(whole.exterior), piece.width_px)
     filled = shapely.area(plain) > FIGURE_FILLS * shapely.area(shapely.convex_hull(plain))
-    return bool(filled and len(shapely.get_coordinates(plain)) - 1 <= FIGURE_SIDES)
+    ink = shapely.MultiPoint(piece.points_px)
+    is_most = shapely.area(plain) > FIGURE_IS * shapely.area(shapely.convex_hull(ink))
+    return bool(filled and is_most and len(shapely.get_coordinates(plain)) - 1 <= FIGURE_SIDES)
 
 
 FIGURE_FILLS, FIGURE_SIDES = 0.95, 6
 """Such a figure fills this part of its hull, and has so many sides at most, told to a line width."""
+
+FIGURE_IS = 0.4
+"""... and this part of what its lines reach over with it: the eye of an R or a 4 is less."""
 
 FIGURE_FIELDS = 4
 """Centre lines both ways make so many fields of it; a scale bar and a table have more."""

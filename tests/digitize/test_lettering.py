@@ -163,6 +163,16 @@ def test_a_slot_and_a_slot_with_centre_lines_are_no_lettering() -> None:
     assert not lettering_links(strokes_of(OUTLINE + sides + centre + plain))[4:].any()
 
 
+def test_an_r_whose_bowl_has_run_together_is_a_letter() -> None:
+    def letter_r(x: float) -> list[Floats]:
+        bowl = run((x, 48), (x - 3, 40), (x + 4, 40), (x, 48))
+        return [bowl, run((x, 48), (x - 4, 60)), run((x, 48), (x + 6, 60))]
+
+    word = [*letter_r(54), *letter_e(66, 40, 20), *letter_r(88)]
+
+    assert lettering_links(strokes_of(OUTLINE + word))[4:].all()
+
+
 def test_a_d_and_an_o_that_touch_are_lettering() -> None:
     turn = np.linspace(-np.pi / 2, np.pi / 2, 40)
     bow = np.column_stack([58 + 8 * np.cos(turn), 50 + 10 * np.sin(turn)])
