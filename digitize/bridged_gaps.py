@@ -11,8 +11,10 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from digitize.dashed_lines import Stop, followed, is_straight, over_gaps, sides_at
+from digitize.dash_turns import dash_turns
+from digitize.dashed_lines import PLACES, Stop, Way, followed, is_straight, over_gaps, sides_at
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
+from digitize.link_sizes import link_lengths_px
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -30,13 +32,14 @@ def with_gaps_bridged(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes
     Returns
     -------
     Strokes
-        A joined link runs straight or on a gentle curve over the gap, and is marked as `bridged`.
+        A joined link runs straight or on a gentle curve over the gap, and says how many `gaps` it has.
     """
     sides = free_sides(strokes, lettering)
     if len(sides) < 2:
         return strokes
     pairs = facing_sides(strokes, sides)
-    pairs = _bounding(strokes, clear_of_lines(strokes, pairs))
+    pairs = clear_of_lines(strokes, pairs)
+    pairs = _bounding(strokes, [*pairs, *(turn.sides for turn in dash_turns(strokes, sides, pairs))])
     return _joined(strokes, pairs) if pairs else strokes
 
 
@@ -52,6 +55,9 @@ def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Si
     kept = []
     for a, b in pairs:
         one, other = (followed(strokes, side, over, at) for side in (a, b))
+        if one.gaps + other.gaps + 1 > FEW_GAPS:
+            usual_px = float(np.median(_inks_px(strokes, one, other)))
+            one, other = (_up_to_full_line(strokes, way, at, usual_px) for way in (one, other))
         stops = {one.stop, other.stop}
         whole = np.concatenate([one.points_px[::-1], other.points_px])
         # In black and white a dash is measured a px wide or two, as it happens to lie: the line's own width is theirs.
@@ -61,11 +67,72 @@ def _bounding(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[tuple[Si
             Stop.CLOSED in stops
             or (Stop.CORNER in stops and not long)
             or not is_straight(whole, strokes.links[a >> 1].width_px)
-            or (Stop.FREE not in stops and one.gaps + other.gaps + 1 <= (1 if long else FEW_GAPS))
+            or (
+                Stop.FREE not in stops
+                and one.gaps + other.gaps + 1 <= (1 if long else FEW_GAPS)
+                and not _has_dot(strokes, one, other, a, b)
+            )
             or _comes_back(strokes, a, b, over, at)
         ):
             kept.append((a, b))
     return kept
+
+
+FULL_DASHES = 3.0
+"""What runs on without a gap for so many of a line's dashes is a full line that they end on; corner pieces have two."""
+
+DOT_SHARE, DOT_GAPS = 0.5, 3.0
+"""A chain line's dot is shorter than this part of the dashes beside it, and than so many of its gaps."""
+
+
+def _inks_px(strokes: Strokes, one: Way, other: Way) -> list[float]:
+    """How long the ink is before, between and after the gaps of a line followed both ways from one of them."""
+    lengths_px = link_lengths_px(strokes)
+    inks_px = [0.0] * (one.gaps + other.gaps + 2)
+    for way, first, step in ((one, one.gaps, -1), (other, one.gaps + 1, 1)):
+        for gaps, link in zip(way.gaps_before, way.links, strict=True):
+            inks_px[first + step * gaps] += lengths_px[link]
+    return inks_px
+
+
+def _up_to_full_line(strokes: Strokes, way: Way, at: dict[int, list[Side]], usual_px: float) -> Way:
+    """A way of dashes up to where they end on a full line that runs straight on: a fold does, on its outline's edge."""
+    last = way.gaps_before.index(way.gaps)
+    if last + 1 == len(way.links):
+        return way
+    lengths_px = link_lengths_px(strokes)
+    long_px = sum(lengths_px[link] for link in way.links[last + 1 :])
+    link = way.links[-1]
+    node = _shared_node(strokes, way.links[-2], link)
+    seen = {*way.links}
+    while long_px <= FULL_DASHES * usual_px:
+        node = strokes.links[link].start + strokes.links[link].end - node
+        here = [side >> 1 for side in at[node] if side >> 1 not in seen]
+        if len(at[node]) != 2 or not here:
+            return way
+        link = here[0]
+        seen.add(link)
+        long_px += lengths_px[link]
+    return Way(Stop.JUNCTION, way.gaps_before[: last + 1], way.links[: last + 1], way.points_px[: PLACES * (last + 1)])
+
+
+def _shared_node(strokes: Strokes, before: int, link: int) -> int:
+    """The node of a link by which it is come to from the one before."""
+    one, other = strokes.links[before], strokes.links[link]
+    return other.start if other.start in (one.start, one.end) else other.end
+
+
+def _has_dot(strokes: Strokes, one: Way, other: Way, a: Side, b: Side) -> bool:
+    """Whether a line of two gaps has a chain line's dot between them."""
+    inks_px = _inks_px(strokes, one, other)
+    if len(inks_px) != DOT_INKS:
+        return False
+    dash_px = min(inks_px[0], inks_px[2])
+    return inks_px[1] < min(DOT_SHARE * dash_px, DOT_GAPS * _gap_px(strokes, a, b))
+
+
+DOT_INKS = 3
+"""A dash, a dot and a dash."""
 
 
 def _comes_back(strokes: Strokes, a: Side, b: Side, over: dict[Side, Side], at: dict[int, list[Side]]) -> bool:
@@ -152,7 +219,7 @@ def _as_one(strokes: Strokes, run: list[Side], *, closed: bool) -> Link:
         points_px=np.concatenate(pieces),
         sigma_px=max(link.sigma_px for link in members),
         width_px=float(np.average([link.width_px for link in members], weights=lengths)),
-        bridged=True,
+        gaps=sum(link.gaps for link in members) + len(members) - (not closed),
     )
 
 

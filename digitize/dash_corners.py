@@ -15,10 +15,10 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from digitize.dashed_lines import DASHED_GAPS, followed, is_straight, over_gaps, sides_at, straight_part
+from digitize.dashed_lines import followed, is_straight, over_gaps, sides_at, straight_part
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.runs import median_of
-from digitize.strokes import Link, NodeKind, Strokes
+from digitize.strokes import DASHED_GAPS, Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
 

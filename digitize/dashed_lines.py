@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from digitize.facing_ends import SEEN_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.link_sizes import link_lengths_px
-from digitize.strokes import Link, Strokes
+from digitize.strokes import DASHED_GAPS, Link, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -41,9 +41,6 @@ def dashed_links(strokes: Strokes) -> NDArray[np.bool_]:
             marked[[*ways[0].links, *ways[1].links]] = True
     return marked
 
-
-DASHED_GAPS = 3
-"""Fewer gaps in a line may be lost ink, or two bars of letters side by side."""
 
 LONG_WIDTHS = 30.0
 """No letter has a straight stroke as long as this, in line widths: what is in line with one is of that line."""

@@ -33,6 +33,11 @@ FACING_COSINE = -np.cos(np.radians(35))
 """The two ends point against each other at least so well."""
 
 
+MOST_SLOPE = 0.48
+"""What points elsewhere at its end than on the whole by more than this slope, 26 deg, turns a corner that thinning has
+rounded off, and where it points is for others to say. A dash of a nose turns by twice as much in all."""
+
+
 def free_sides(strokes: Strokes, lettering: NDArray[np.bool_]) -> list[Side]:
     """Give the free ends of lines long enough to show a direction; lettering has none that counts."""
     degree = np.bincount(
@@ -49,7 +54,7 @@ def free_sides(strokes: Strokes, lettering: NDArray[np.bool_]) -> list[Side]:
 
 def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]:
     """Give pairs of free ends that point at each other, the nearest first, each end once."""
-    ends, ways, widths_px = _ends(strokes, sides)
+    ends, ways, bent, widths_px = _ends(strokes, sides)
     most_px = MOST_WIDTHS * (widths_px + UNSEEN_PX)
     # Each as far as its own width lets it: a blot of a table's grain may reach across a whole sheet.
     near = cKDTree(ends).query_ball_point(ends, most_px)
@@ -59,13 +64,18 @@ def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]
     gap = ends[b] - ends[a]
     gap_px = np.hypot(gap[:, 0], gap[:, 1])
     width_px = np.minimum(widths_px[a], widths_px[b])
-    aside_a = gap[:, 0] * ways[a, 1] - gap[:, 1] * ways[a, 0]
-    aside_b = gap[:, 0] * ways[b, 1] - gap[:, 1] * ways[b, 0]
-    facing = (gap_px <= np.minimum(most_px[a], most_px[b])) & ((ways[a] * ways[b]).sum(axis=1) < FACING_COSINE)
-    facing &= ((ways[a] * gap).sum(axis=1) > 0) & ((ways[b] * gap).sum(axis=1) < 0)
-    nearly_straight = np.maximum(np.abs(aside_a), np.abs(aside_b)) <= ASIDE_WIDTHS * width_px + ASIDE_SHARE * gap_px
-    # The two tangents of one arc meet its chord alike (Parent and Zucker 1989), however much it bends.
-    facing &= nearly_straight | (np.abs(aside_a - aside_b) <= ASIDE_WIDTHS * width_px)
+    reached = gap_px <= np.minimum(most_px[a], most_px[b])
+    facing = np.zeros(len(a), dtype=np.bool_)
+    # A short dash of a narrow curve points elsewhere at its end than its two ends do.
+    for way in (ways, bent):
+        aside_a = gap[:, 0] * way[a, 1] - gap[:, 1] * way[a, 0]
+        aside_b = gap[:, 0] * way[b, 1] - gap[:, 1] * way[b, 0]
+        against = (way[a] * way[b]).sum(axis=1) < FACING_COSINE
+        against &= ((way[a] * gap).sum(axis=1) > 0) & ((way[b] * gap).sum(axis=1) < 0)
+        nearly_straight = np.maximum(np.abs(aside_a), np.abs(aside_b)) <= ASIDE_WIDTHS * width_px + ASIDE_SHARE * gap_px
+        # The two tangents of one arc meet its chord alike (Parent and Zucker 1989), however much it bends.
+        facing |= against & (nearly_straight | (np.abs(aside_a - aside_b) <= ASIDE_WIDTHS * width_px))
+    facing &= reached
     pairs: list[tuple[Side, Side]] = []
     taken: set[int] = set()
     for which in np.flatnonzero(facing)[np.argsort(gap_px[facing])].tolist():
@@ -76,24 +86,45 @@ def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]
     return pairs
 
 
-def _ends(strokes: Strokes, sides: list[Side]) -> tuple[Floats, Floats, Floats]:
-    """Where free ends lie, the unit directions in which they point, and their lines' widths."""
+def _ends(strokes: Strokes, sides: list[Side]) -> tuple[Floats, Floats, Floats, Floats]:
+    """Where free ends lie, the unit directions in which they point on the whole and at the very end, and their lines'
+    widths."""
     links = [strokes.links[side >> 1] for side in sides]
     seen = [
         towards(link, side)[::-1][: max(3, int(SEEN_WIDTHS * link.width_px))]
         for link, side in zip(links, sides, strict=True)
     ]
-    ways = np.empty((len(sides), 2))
+    ways, bent = np.empty((len(sides), 2)), np.empty((len(sides), 2))
     alike: dict[int, list[int]] = {}
     for which, points in enumerate(seen):
         alike.setdefault(len(points), []).append(which)
     # Ends with as many points go together: one call takes longer to begin than for twenty ends.
     for those in alike.values():
         together = np.array([seen[which] for which in those])
-        axes = np.linalg.svd(together - together.mean(axis=1, keepdims=True), full_matrices=False)[2][:, 0]
+        away = together - together.mean(axis=1, keepdims=True)
+        axes = np.linalg.svd(away, full_matrices=False)[2][:, 0]
         outward = (axes * (together[:, 0] - together[:, -1])).sum(axis=1) > 0
         ways[those] = np.where(outward[:, None], axes, -axes)
-    return np.array([points[0] for points in seen]), ways, np.array([link.width_px for link in links])
+        bent[those] = ways_at_end(away, ways[those])
+        cornered = (ways[those] * bent[those]).sum(axis=1) < np.cos(np.arctan(MOST_SLOPE))
+        bent[those] = np.where(cornered[:, None], ways[those], bent[those])
+    return np.array([points[0] for points in seen]), ways, bent, np.array([link.width_px for link in links])
+
+
+def ways_at_end(away: Floats, ways: Floats) -> Floats:
+    """The unit directions (K, 2) of lines (K, M, 2), told from their middles, at the first of their points.
+
+    By the parabola through them, on whose ends alone the direction of the whole is off.
+    """
+    along = np.einsum("kmi,ki->km", away, ways)
+    aside = away[:, :, 1] * ways[:, None, 0] - away[:, :, 0] * ways[:, None, 1]
+    square = along**2 - (along**2).mean(axis=1, keepdims=True)
+    # Off a line fitted by its moments, aside is free of what is linear in along; square is freed of it here.
+    square -= along * ((square * along).sum(axis=1) / np.maximum((along**2).sum(axis=1), 1e-9))[:, None]
+    bow = (square * aside).sum(axis=1) / np.maximum((square**2).sum(axis=1), 1e-9)
+    slope = (2 * bow * along[:, 0])[:, None]
+    bent: Floats = (ways + slope * np.column_stack([-ways[:, 1], ways[:, 0]])) / np.hypot(1.0, slope)
+    return bent
 
 
 def towards(link: Link, side: Side) -> Floats:

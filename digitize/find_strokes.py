@@ -14,6 +14,8 @@ from digitize.crossed_rings import crossed_rings
 from digitize.crossed_tips import with_crossed_tips
 from digitize.cut_lines import Cut, cut_at_corners, sample_noise
 from digitize.dash_corners import with_dash_corners
+from digitize.dash_turns import with_dash_turns
+from digitize.end_stubs import without_end_stubs
 from digitize.gaps import bridges
 from digitize.half_outlines import with_halves_closed
 from digitize.hidden_gaps import with_hidden_bridges
@@ -120,8 +122,10 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     middles = straightened(cut, middles, ink)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes, ink.darkness), rings_in_ink(ink, rings, blur_px=middles.blur_px))
+    strokes = without_end_stubs(strokes)
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
+    strokes = with_dash_turns(strokes, lettering_links(strokes))
     strokes = with_halves_closed(strokes, lettering_links(strokes))
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
     tell(1.0)

@@ -13,23 +13,13 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from digitize.dashed_lines import is_straight, sides_at, straight_on
+from digitize.dashed_lines import sides_at, straight_on
+from digitize.dashes_in_line import ENDS_WIDTHS, LineOfDashes, lines_of_dashes
 from digitize.facing_ends import SEEN_WIDTHS, Side, towards
-from digitize.link_sizes import link_ends_px, link_lengths_px
-from digitize.straight_fit import Straight, fit_straight
+from digitize.folds import is_fold_across, runs_into_edge
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
-
-SEED_WIDTHS = 6.0
-"""A dash at least so long, in line widths, shows where its line runs on."""
-
-ON_WIDTHS, ON_SHARE = 1.0, 0.005
-"""A dash lies on the line within this, in line widths and parts of how far the line has been followed."""
-
-ENDS_WIDTHS = 1.5
-"""A line that stops at the centre line ends within this of it, in line widths: its pen's half width and the ink's own
-that has run together there, where thinning turns the end along it."""
 
 ALONG_WIDTHS = 3.0
 """Where two lines meet lies no farther than this from the end that thinning left, in line widths."""
@@ -48,87 +38,26 @@ def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Stroke
     Returns
     -------
     Strokes
-        A stretch runs through its dashes and straight over the gaps between them, and is marked as `bridged`.
+        A stretch runs through its dashes and straight over the gaps between them, and has as many `gaps`.
     """
     at = sides_at(strokes)
-    free = [node for node, sides in at.items() if len(sides) == 1]
-    if len(free) < 2:
-        return strokes
     edited = _Edited(strokes)
-    for centre in _centre_lines(strokes, lettering, np.array(free)):
+    for centre in lines_of_dashes(strokes, lettering):
+        if is_fold_across(strokes, centre):
+            continue
         stops = _stops(strokes, centre, lettering, at)
         stretches = _clear_of_floors(strokes, centre, stops, _stretches(strokes, stops, set(centre.links), at))
+        stretches = [
+            (one, other)
+            for one, other in stretches
+            if not any(
+                runs_into_edge(strokes, centre, stops[which].node, outward, at)
+                for which, outward in ((one, -1), (other, 1))
+            )
+        ]
         if stretches:
             edited.close(centre, stops, stretches)
     return edited.strokes()
-
-
-@dataclass(frozen=True, slots=True)
-class _Centre:
-    """A straight line of dashes: its links, its width, where it lies, and from where to where along it."""
-
-    links: tuple[int, ...]
-    width_px: float
-    line: Straight
-    reach_px: tuple[float, float]
-
-
-def _along(line: Straight, points: Floats) -> Floats:
-    far: Floats = (points - line.foot(np.zeros(2))) @ line.along
-    return far
-
-
-def _centre_lines(strokes: Strokes, lettering: NDArray[np.bool_], free: NDArray[np.int64]) -> list[_Centre]:
-    """Straight lines with gaps in them, each gap shorter than the longest dash."""
-    lengths = np.array(link_lengths_px(strokes))
-    widths = np.array([link.width_px for link in strokes.links])
-    usable = ~lettering & np.array([link.start != link.end for link in strokes.links])
-    straight = [n for n in np.flatnonzero(usable).tolist() if is_straight(strokes.links[n].points_px, widths[n])]
-    of = np.array(straight, dtype=np.int64)
-    ends = link_ends_px(strokes)[of]
-    nodes = np.array([(strokes.links[n].start, strokes.links[n].end) for n in straight], dtype=np.int64).reshape(-1, 2)
-    is_free = np.atleast_1d(np.isin(nodes, free).any(axis=1))
-    left = np.ones(len(of), dtype=np.bool_)
-    found = []
-    for seed in np.argsort(-lengths[of], kind="stable").tolist():
-        if not (left[seed] and is_free[seed]) or lengths[of[seed]] < SEED_WIDTHS * widths[of[seed]]:
-            continue
-        members = _in_line(ends, seed, float(widths[of[seed]]))
-        left[members] = False
-        line = _fitted(ends[members])
-        along = np.sort(_along(line, ends[members].reshape(-1, 2)).reshape(-1, 2), axis=1)
-        order = np.argsort(along[:, 0])
-        along = along[order]
-        if (along[1:, 0] - np.maximum.accumulate(along[:-1, 1])).max(initial=0.0) > widths[of[seed]]:
-            links = tuple(of[members[order]].tolist())
-            found.append(_Centre(links, float(widths[of[seed]]), line, (along[0, 0], float(along[:, 1].max()))))
-    return found
-
-
-def _in_line(ends: Floats, seed: int, width_px: float) -> NDArray[np.int64]:
-    """Which of straight links (K, 2, 2), by their ends, are dashes of the line that one of them shows."""
-    members = np.array([seed])
-    while True:
-        line = _fitted(ends[members])
-        along = np.sort(_along(line, ends.reshape(-1, 2)).reshape(-1, 2), axis=1)
-        reach = float(along[members, 1].max() - along[members, 0].min())
-        off = np.abs(line.off(ends.reshape(-1, 2))).reshape(-1, 2).max(axis=1)
-        # Where a lens bows it by more than what ends on it may miss it by, it cannot tell what ends on it.
-        on = np.flatnonzero(off <= min(ON_WIDTHS * width_px + ON_SHARE * reach, ENDS_WIDTHS * width_px))
-        on = on[np.argsort(along[on, 0])]
-        # More ink than paper: a gap, its dots included, is shorter than the dashes are.
-        most_px = float((along[members, 1] - along[members, 0]).max())
-        before = np.maximum.accumulate(along[on, 1])
-        parted = np.concatenate([[0], np.cumsum(along[on[1:], 0] - before[:-1] > most_px)])
-        more = np.union1d(members, on[parted == parted[np.flatnonzero(on == seed)[0]]]) if seed in on else members
-        if len(more) == len(members):
-            return members
-        members = more
-
-
-def _fitted(ends: Floats) -> Straight:
-    points = ends.reshape(-1, 2)
-    return fit_straight(points, np.ones(len(points)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,13 +71,15 @@ class _Stop:
     at_px: Floats
 
 
-def _stops(strokes: Strokes, centre: _Centre, lettering: NDArray[np.bool_], at: dict[int, list[Side]]) -> list[_Stop]:
+def _stops(
+    strokes: Strokes, centre: LineOfDashes, lettering: NDArray[np.bool_], at: dict[int, list[Side]]
+) -> list[_Stop]:
     """The places where lines of one side stop on a centre line, and those where others cross it, by how far along."""
     own = set(centre.links)
     near_px = ENDS_WIDTHS * centre.width_px
     nodes = np.array(sorted(at), dtype=np.int64)
     off = np.abs(centre.line.off(strokes.nodes_px[nodes]))
-    along = _along(centre.line, strokes.nodes_px[nodes])
+    along = centre.along_px(strokes.nodes_px[nodes])
     is_near = (off <= near_px) & (along > centre.reach_px[0] - near_px) & (along < centre.reach_px[1] + near_px)
     found = []
     for node, place in zip(nodes[is_near].tolist(), along[is_near].tolist(), strict=True):
@@ -162,13 +93,13 @@ def _stops(strokes: Strokes, centre: _Centre, lettering: NDArray[np.bool_], at: 
         if len(at[node]) == 1:
             met = _met(strokes.links[others[0] >> 1], others[0], centre) if beside else None
             if met is not None:
-                found.append(_Stop(float(_along(centre.line, met[None])[0]), beside, node, others[0], met))
+                found.append(_Stop(float(centre.along_px(met[None])[0]), beside, node, others[0], met))
         elif any(side >> 1 in own for side in at[node]):
             found.append(_Stop(place, beside, node, others[0], strokes.nodes_px[node]))
     return _without_jogs(strokes, centre, sorted(found, key=lambda one: one.along_px), at)
 
 
-def _without_jogs(strokes: Strokes, centre: _Centre, stops: list[_Stop], at: dict[int, list[Side]]) -> list[_Stop]:
+def _without_jogs(strokes: Strokes, centre: LineOfDashes, stops: list[_Stop], at: dict[int, list[Side]]) -> list[_Stop]:
     """The stops, but for those where a line runs along the centre line and leaves it on the other side: it crosses."""
     full = {frozenset((strokes.links[link].start, strokes.links[link].end)) for link in centre.links}
     crossing = {
@@ -182,7 +113,7 @@ def _without_jogs(strokes: Strokes, centre: _Centre, stops: list[_Stop], at: dic
     return [replace(stop, beside=0) if stop.node in crossing else stop for stop in stops]
 
 
-def _beside(strokes: Strokes, centre: _Centre, side: Side) -> int:
+def _beside(strokes: Strokes, centre: LineOfDashes, side: Side) -> int:
     """On which side of a centre line a line lies that leaves it: 1 or -1, 0 where it hardly does."""
     link = strokes.links[side >> 1]
     points = towards(link, side)[::-1]
@@ -191,7 +122,7 @@ def _beside(strokes: Strokes, centre: _Centre, side: Side) -> int:
     return int(np.sign(far)) if abs(far) > ENDS_WIDTHS * centre.width_px else 0
 
 
-def _met(link: Link, side: Side, centre: _Centre) -> Floats | None:
+def _met(link: Link, side: Side, centre: LineOfDashes) -> Floats | None:
     """Where a line that ends free would meet a centre line."""
     points = towards(link, side)
     apart = np.flatnonzero(np.abs(centre.line.off(points)) > ENDS_WIDTHS * link.width_px)
@@ -232,7 +163,7 @@ def _stretches(
 
 
 def _clear_of_floors(
-    strokes: Strokes, centre: _Centre, stops: Sequence[_Stop], stretches: list[tuple[int, int]]
+    strokes: Strokes, centre: LineOfDashes, stops: Sequence[_Stop], stretches: list[tuple[int, int]]
 ) -> list[tuple[int, int]]:
     """The pairs of stops but for those at the floor of a notch that lies on the line: a whole part's, lying across.
 
@@ -260,7 +191,7 @@ class _Edited:
         self._kinds = strokes.kinds.tolist()
         self._gone: set[int] = set()
 
-    def close(self, centre: _Centre, stops: Sequence[_Stop], stretches: Sequence[tuple[int, int]]) -> None:
+    def close(self, centre: LineOfDashes, stops: Sequence[_Stop], stretches: Sequence[tuple[int, int]]) -> None:
         """Make the dashes between stops full."""
         for which, (one, other) in enumerate(pairwise(stops)):
             if not any(low <= which < high for low, high in stretches):
@@ -268,7 +199,7 @@ class _Edited:
             give_px = ENDS_WIDTHS * centre.width_px
             between, clear = [], True
             for number in centre.links:
-                reach = np.sort(_along(centre.line, self._before.links[number].points_px[[0, -1]]))
+                reach = np.sort(centre.along_px(self._before.links[number].points_px[[0, -1]]))
                 if reach[0] > one.along_px - give_px and reach[1] < other.along_px + give_px:
                     between.append(number)
                 elif reach[0] < other.along_px - give_px and reach[1] > one.along_px + give_px:
@@ -279,7 +210,7 @@ class _Edited:
             pieces = [self._nodes[ends[0]][None]]
             for number in between:
                 points = self._before.links[number].points_px
-                far = _along(centre.line, points)
+                far = centre.along_px(points)
                 points = points if far[0] < far[-1] else points[::-1]
                 far = np.sort(far)
                 points = points[(far > one.along_px + give_px) & (far < other.along_px - give_px)]
@@ -290,7 +221,7 @@ class _Edited:
             like = self._before.links[max(between, key=lambda number: len(self._before.links[number].points_px))]
             self._gone |= set(between)
             self._links.append(
-                replace(like, start=ends[0], end=ends[1], points_px=np.concatenate(pieces), bridged=True)
+                replace(like, start=ends[0], end=ends[1], points_px=np.concatenate(pieces), gaps=len(between) + 1)
             )
 
     def _is_full(self, links: Sequence[int], one: _Stop, other: _Stop) -> bool:
@@ -298,7 +229,7 @@ class _Edited:
         ends = [self._before.links[link] for link in links]
         return len(ends) == 1 and {ends[0].start, ends[0].end} == {one.node, other.node}
 
-    def _reached(self, stop: _Stop, centre: _Centre) -> int:
+    def _reached(self, stop: _Stop, centre: LineOfDashes) -> int:
         """The node of a stop; a line that ends free is led to the centre line."""
         link = self._links[stop.side >> 1]
         if np.array_equal(self._nodes[stop.node], stop.at_px):

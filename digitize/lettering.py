@@ -14,6 +14,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
+from digitize.dash_runs import bent_dashes
 from digitize.dashed_lines import dashed_links, is_straight
 from digitize.ring_strokes import crossed_links
 from digitize.strokes import Link, NodeKind, Strokes
@@ -116,6 +117,7 @@ def _marked(strokes: Strokes) -> NDArray[np.bool_]:
         return marked
     crossed = crossed_links(strokes)
     crossed |= dashed_links(strokes)
+    crossed[list(bent_dashes(strokes))] = True
     pieces = [piece for piece in _pieces(strokes) if not piece.cross and not crossed[piece.links].any()]
     small = [piece for piece in pieces if _letter_sized(piece) and not _is_crossed_figure(piece)]
     for row in _rows(small):

@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 
 from digitize.continuation import LineGraph
 from digitize.faces import Walk
+from digitize.link_sizes import link_lengths_px
 from digitize.not_parts import is_quad, is_round
+from digitize.strokes import DASHED_GAPS
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,7 @@ def nest(
 
     The rule, for a loop strictly inside a part:
 
+    - drawn in dashes where the part is not, it is none of its holes for sure, and shown as a part of its own;
     - touching the part's outline, it is a part of its own;
     - with a line passing through both and a sharp tip each, as ribs on a datum have, it is a part of its own;
     - shaped like the part, and both with a sharp tip, it is a part of its own, as no opening has one;
@@ -75,6 +78,9 @@ def nest(
         if nested[parent].is_hole:
             nested[which] = Nested(parent, False, 0.5, "drawn inside a hole")
             continue
+        if _is_dashed(graph, walks[which]) and not _is_dashed(graph, walks[parent]):
+            nested[which] = Nested(parent, False, 0.6, BEHIND)
+            continue
         share = float(areas_px2[which] / areas_px2[parent])
         touches = bool(places[which] & places[parent])
         joined = bool(passing[which].through & passing[parent].touching)
@@ -83,6 +89,20 @@ def nest(
         )
         nested[which] = Nested(parent, is_hole, confidence, why)
     return nested
+
+
+BEHIND = "drawn in dashes inside another: it may lie behind that, be fixed to it, or be an opening in it"
+
+
+def _is_dashed(graph: LineGraph, walk: Walk) -> bool:
+    """Whether most of a loop's line is dashed, as of what is hidden (ISO 128)."""
+    lengths_px = link_lengths_px(graph.strokes)
+    links = {side >> 1 for side in walk}
+    of = {link: graph.strokes.links[link] for link in links}
+    # Between two corners there may be a gap or two, which elsewhere is lost ink.
+    enough = sum(link.gaps for link in of.values()) >= DASHED_GAPS
+    dashed_px = sum(lengths_px[n] for n, link in of.items() if link.dashed or (enough and link.gaps))
+    return dashed_px > sum(lengths_px[link] for link in links) / 2
 
 
 def _judge(

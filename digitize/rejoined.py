@@ -84,7 +84,7 @@ def _joined(into: Link, out: Link) -> Link:
         points,
         max(into.sigma_px, out.sigma_px),
         width_px,
-        bridged=into.bridged or out.bridged,
+        gaps=into.gaps + out.gaps,
         solid_px2=max(into.solid_px2, out.solid_px2),
         tint=into.tint,
     )

@@ -15,6 +15,10 @@ class DigitizeError(ScantlingError):
     """Ink or traces that cannot become outlines."""
 
 
+DASHED_GAPS = 3
+"""Fewer gaps in a line may be lost ink, or two bars of letters side by side."""
+
+
 class NodeKind(IntEnum):
     """What happens to the line at a node."""
 
@@ -39,7 +43,7 @@ class Link:
     one-sigma error of a point across the line, `width_px` the ink's width.
     A smooth closed line is one link whose `start` equals `end`. On a vector page `own` is
     the page's own curve along the link, which no other line's ink has pulled aside; elsewhere it is None.
-    `bridged` tells that a gap in its ink was bridged. `solid_px2` is the size of the largest
+    `gaps` counts those in its ink that were bridged. `solid_px2` is the size of the largest
     field that it runs through of ink too wide for a pen. `tint` numbers the ink it is drawn in from 1, and is 0 where
     the picture has but one, and of a line traced by hand.
     """
@@ -50,7 +54,7 @@ class Link:
     sigma_px: float
     width_px: float
     own: OwnCurve | None = None
-    bridged: bool = False
+    gaps: int = 0
     solid_px2: float = 0.0
     tint: int = 0
 
@@ -60,9 +64,16 @@ class Link:
         return self.width_px if self.own is None else 0.0
 
     @property
+    def bridged(self) -> bool:
+        """Whether a gap in its ink was bridged."""
+        return self.gaps > 0
+
+    @property
     def dashed(self) -> bool:
-        """Whether it is known to be of a dashed line; in ink, dashes are links of their own."""
-        return self.own is not None and bool(self.own.dashed.all())
+        """Whether it is known to be of a dashed line; in ink, dashes that were not bridged are links of their own."""
+        if self.own is not None:
+            return bool(self.own.dashed.all())
+        return self.gaps >= DASHED_GAPS
 
 
 @dataclass(frozen=True, slots=True, eq=False)

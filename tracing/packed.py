@@ -20,7 +20,7 @@ NO_PIXELS = np.empty((0, 0), np.uint8)
 class PackedSeen:
     """A Seen without its pixels and links.
 
-    `links` is (N, 9): start, end, sigma_px, width_px, count of points, count of own pieces, bridged,
+    `links` is (N, 9): start, end, sigma_px, width_px, count of points, count of own pieces, gaps,
     solid_px2, tint. `own` holds the pieces of all links' own curves, none where no link has one.
     """
 
@@ -36,7 +36,7 @@ def packed(seen: Seen) -> PackedSeen:
     links = [
         (
             *(k.start, k.end, k.sigma_px, k.width_px, len(k.points_px), 0 if k.own is None else len(k.own.t)),
-            *(k.bridged, k.solid_px2, k.tint),
+            *(k.gaps, k.solid_px2, k.tint),
         )
         for k in strokes.links
     ]
@@ -54,12 +54,10 @@ def unpacked(seen: PackedSeen, grey: NDArray[np.uint8]) -> Seen:
     """Unpack, with the picture's pixels."""
     links = []
     at = piece = 0
-    for start, end, sigma_px, width_px, count, pieces, bridged, solid_px2, tint in seen.links.tolist():
+    for start, end, sigma_px, width_px, count, pieces, gaps, solid_px2, tint in seen.links.tolist():
         points_px = seen.points_px[at : at + int(count)]
         own = None if seen.own is None or not pieces else seen.own.some(piece, piece + int(pieces))
-        links.append(
-            Link(int(start), int(end), points_px, sigma_px, width_px, own, bool(bridged), solid_px2, int(tint))
-        )
+        links.append(Link(int(start), int(end), points_px, sigma_px, width_px, own, int(gaps), solid_px2, int(tint)))
         at, piece = at + int(count), piece + int(pieces)
     rest = seen.rest
     strokes = Strokes(rest.strokes.nodes_px, rest.strokes.kinds, tuple(links))

@@ -14,6 +14,7 @@ from digitize.bridged_gaps import with_gaps_bridged
 from digitize.dashed_lines import dashed_links
 from digitize.draw_outlines import draw_outlines
 from digitize.find_strokes import find_strokes
+from digitize.half_outlines import with_halves_closed
 from digitize.lettering import lettering_links
 from digitize.loop import Role
 from digitize.loops import find_loops
@@ -162,3 +163,29 @@ def test_a_gap_in_a_narrow_curve_is_bridged_where_both_ends_are_tangents_of_one_
 
     assert part_areas(strokes) == pytest.approx([np.pi * 9**2], rel=0.01)
     assert strokes.links[0].bridged
+
+
+def folds(*ends: tuple[tuple[float, float], tuple[float, float]]) -> list[NDArray[np.float64]]:
+    """Six dashes from each place to the other, beginning and ending on them."""
+    pitch = 1 / 5.68
+    places = [(np.array(a), np.array(b), pitch * n) for a, b in ends for n in range(6)]
+    return [line(tuple(a + (b - a) * at), tuple(a + (b - a) * (at + 0.68 * pitch))) for a, b, at in places]
+
+
+def test_dashes_that_end_on_an_edge_in_line_with_them_are_a_fold_and_stay_dashes():
+    net = [(10, 30), (34, 30), (34, 20), (54, 20), (54, 30), (80, 30), (80, 60), (34, 60), (34, 72), (10, 72), (10, 30)]
+    dashes = folds(((34, 30), (34, 60)), ((54, 30), (54, 60)), ((34, 30), (54, 30)), ((10, 60), (34, 60)))
+
+    assert not any(link.bridged for link in bridged(line(*net), *dashes).links)
+
+
+@pytest.mark.parametrize("step", [1, -1])
+def test_flaps_beside_one_another_are_not_closed_along_the_fold_that_they_share(step: int):
+    flaps = [(34, 30), (36, 20), (52, 20), (54, 30), (56, 20), (72, 20), (74, 30)]
+    net = [(10, 30), (12, 20), (32, 20), *flaps, (74, 60), (10, 60), (10, 30)]
+    dashes = folds(((10, 30), (34, 30)), ((34, 30), (54, 30)), ((54, 30), (74, 30)))
+    strokes = strokes_of([*dashes, line(*net[::step])][::step], INKING)
+
+    closed = with_halves_closed(strokes, np.zeros(len(strokes.links), dtype=np.bool_))
+
+    assert not any(link.bridged for link in closed.links)

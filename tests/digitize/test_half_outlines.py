@@ -120,3 +120,43 @@ def test_an_edge_that_is_full_is_not_said_to_be_bridged() -> None:
     found = find_strokes(find_ink(picture), within=find_sheet(picture))
 
     assert not any(link.bridged for link in found.links)
+
+
+def dashed_between(a: tuple[float, float], b: tuple[float, float], pattern_mm: tuple[float, ...]) -> list[InkStroke]:
+    """A fold from one place to another, in dashes that begin and end on both."""
+    start, way = np.array(a), np.subtract(b, a)
+    long = float(np.hypot(*way))
+    lengths = [next_mm for next_mm, _ in zip(cycle(pattern_mm), range(99), strict=False)]
+    ends = np.cumsum(lengths)
+    count = int(np.searchsorted(ends, long)) // 2 * 2 + 1
+    places = np.concatenate([[0.0], ends[:count]]) * long / ends[count - 1]
+    return [drawn(start + np.outer(places[n : n + 2], way / long), width_mm=0.3) for n in range(0, len(places) - 1, 2)]
+
+
+@pytest.mark.parametrize("pattern_mm", [CHAIN_MM, DASHES_MM])
+@pytest.mark.parametrize("tuck_mm", [0.0, 2.0])
+def test_a_box_net_is_not_cut_along_its_folds(pattern_mm: tuple[float, ...], tuck_mm: float) -> None:
+    net = np.array(
+        [
+            (10, 30),
+            (34, 30),
+            (34 + tuck_mm, 20),
+            (54 - tuck_mm, 20),
+            (54, 30),
+            (80, 30),
+            (80, 60),
+            (34, 60),
+            (34 - tuck_mm, 72),
+            (10 + tuck_mm, 72),
+            (10, 60),
+        ],
+        dtype=float,
+    )
+    folds = [((34, 30), (34, 60)), ((54, 30), (54, 60)), ((34, 30), (54, 30)), ((10, 60), (34, 60))]
+
+    parts, scan = parts_found(
+        drawn(net, closed=True), *(dash for a, b in folds for dash in dashed_between(a, b, pattern_mm))
+    )
+
+    area = shapely.Polygon(scan.camera.to_picture(net + 5)).area
+    assert [part.polygon.area for part in parts] == pytest.approx([area], rel=0.01)
