@@ -15,6 +15,7 @@ from digitize.dashed_lines import is_straight
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields, named_parts
 from digitize.hatching import hatching_links
+from digitize.hinge_lines import parted_at_hinges
 from digitize.lettering import names_and_holes_px
 from digitize.link_sizes import link_lengths_px
 from digitize.loop import (
@@ -99,6 +100,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
         of_full = [loop for block in blocks(full) for loop in _block_loops(full, block, width_px, set(), names)]
         letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
+    loops = parted_at_hinges(loops, graph, names)
     loops = without_marks(loops, graph, strokes, lettering, width_px)
     nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)

@@ -37,7 +37,8 @@ def without_marks(
     letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if len(bounds_px) else 0.0
     whole_px = whole_letters_px(strokes, lettering)
     drawn = np.flatnonzero(lettering | graph.live)
-    tree = shapely.STRtree(shapely.points([strokes.links[link].points_px.mean(axis=0) for link in drawn.tolist()]))
+    middles_px = np.array([strokes.links[link].points_px.mean(axis=0) for link in drawn.tolist()]).reshape(-1, 2)
+    tree = shapely.STRtree(np.asarray(shapely.points(middles_px), dtype=object))
     met: dict[int, list[Side]] = {}
     for side in np.flatnonzero(~np.isnan(graph.leaving_rad)).tolist():
         met.setdefault(graph.place_of(side), []).append(side)

@@ -54,10 +54,23 @@ def are_named_parts(
     full_px : float
         The width from which a line is as wide as the outside's.
     """
-    if not 2 <= len(fields) <= MOST_FIELDS:
+    if len(fields) > MOST_FIELDS or not are_in_a_row(graph, outer, fields, inner, full_px):
         return False
+    names_px, holes_px = names()
+    named = [has_in_middle(field, names_px) for field in fields]
+    if 2 * sum(named) < len(fields):
+        return False
+    return all(is_named or has_in_middle(field, holes_px) for field, is_named in zip(fields, named, strict=True))
+
+
+def are_in_a_row(graph: LineGraph, outer: Walk, fields: Sequence[Loop], inner: set[int], full_px: float) -> bool:
+    """Tell whether lines as wide as a figure's outline run across it from edge to edge, none meeting another, and no
+    field between them is far smaller than the rest.
+
+    Parameters are those of `are_named_parts`.
+    """
     links = graph.strokes.links
-    if min(links[link].width_px for link in inner) < full_px:
+    if len(fields) < 2 or not inner or min(links[link].width_px for link in inner) < full_px:
         return False
     edge = {graph.place_of(side) for side in outer}
     ends = Counter(graph.place_of(side) for link in inner for side in (2 * link, 2 * link + 1))
@@ -67,16 +80,11 @@ def are_named_parts(
     if sum(count == 1 for count in ends.values()) != 2 * (len(fields) - 1) or not set(ends) & edge:
         return False
     areas = np.array([field.area_px2 for field in fields])
-    if areas.min() < LEAST_FIELD * areas.max():
-        return False
-    names_px, holes_px = names()
-    named = [_has_in_middle(field, names_px) for field in fields]
-    if 2 * sum(named) < len(fields):
-        return False
-    return all(is_named or _has_in_middle(field, holes_px) for field, is_named in zip(fields, named, strict=True))
+    return bool(areas.min() >= LEAST_FIELD * areas.max())
 
 
-def _has_in_middle(field: Loop, points_px: NDArray[np.float64]) -> bool:
+def has_in_middle(field: Loop, points_px: NDArray[np.float64]) -> bool:
+    """Tell whether one of some points (N, 2), px, lies in a field's middle."""
     points = shapely.points(points_px)
     near = shapely.distance(shapely.centroid(field.polygon), points) < NEAR_MIDDLE * np.sqrt(field.area_px2)
     return bool((near & shapely.contains(field.polygon, points)).any())
