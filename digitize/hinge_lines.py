@@ -9,17 +9,19 @@ where two outlines meet; else it cannot be told, and a person looks at it.
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from digitize.continuation import LineGraph, Side, points_from
 from digitize.dashed_lines import is_straight
 from digitize.link_sizes import link_lengths_px
 from digitize.loop import SAME_SHARE, Loop, Role, is_same
 from digitize.named_fields import Names, are_in_a_row, has_in_middle
+from digitize.nesting import EVEN_WALL, ONE_SHAPE, alike
 from digitize.pens import usual_width_px
 
 Floats = NDArray[np.float64]
@@ -82,7 +84,8 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
     - runs past it, or is finer, and what lies on both sides is alike: the centre line of one part;
     - is finer and ends on a straight edge or in a corner at both ends: a dimension line across a part, a brace;
     - ends in a sharp tip between its sides: the datum of a rib;
-    - is straight and cuts off only a corner.
+    - is straight and cuts off only a corner;
+    - is bent and runs at an even distance from one side: a cap, a skin.
 
     Else it is two parts where lettering stands in the middle of both fields, and where a line as wide as the outline
     does not end so at both ends.
@@ -108,9 +111,15 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
         numbers = _fields_of(outline, [(at, loops[at]) for at in inside]) if len(inside) > 1 else []
         if not 2 <= len(numbers) <= MOST_IN_A_ROW:
             continue
-        openings = [loops[outlines[at]] for at in drawn.query(outline.polygon, predicate="contains").tolist()]
         halves = [loops[at] for at in numbers]
-        openings = [one for one in openings if not any(is_same(one, other) for other in (outline, *halves))]
+        others = [loops[outlines[at]] for at in drawn.query(outline.polygon, predicate="intersects").tolist()]
+        others = [one for one in others if not any(is_same(one, other) for other in (outline, *halves))]
+        own = {link for half in halves for link in half.links} - outline.links
+        smaller = [half for half in halves if any(is_same(loops[at], half) for at in outlines)]
+        if any(own <= other.links for other in others) or any(_is_copy(half, outline) for half in smaller):
+            # Outlines of their own: a circle about a place on the edge of this one, a rib drawn in it on its datum.
+            continue
+        openings = [one for one in others if shapely.contains(outline.polygon, one.polygon)]
         if len(numbers) == 2:
             told = _told_of_two(graph, outline, (halves[0], halves[1]), openings, names)
         else:
@@ -125,6 +134,10 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
         elif told:
             done[which] = replace(outline, confidence=min(outline.confidence, IN_DOUBT), why=told)
     return done
+
+
+def _is_copy(loop: Loop, outline: Loop) -> bool:
+    return alike(loop.polygon, outline.polygon, least=ONE_SHAPE)
 
 
 def _fields_of(outline: Loop, inside: Sequence[tuple[int, Loop]]) -> list[int]:
@@ -219,6 +232,8 @@ def _told_of_two(
         alike = _are_alike(halves, line.points_px)
         if (alike and (finer or min(past_px) > 0)) or (on_edges and finer):
             return ""
+    elif _is_even_strip(graph, outline, min(halves, key=lambda half: half.area_px2), line):
+        return ""
     names_px, _ = names()
     if all(has_in_middle(half, names_px) for half in halves):
         return TWO_PARTS
@@ -227,6 +242,34 @@ def _told_of_two(
     # What carries on one of the outline's own sides may be the side of a step.
     is_step = any(int(graph.mate[side]) >> 1 in outline.links for side in (line.walk[0], line.walk[-1] ^ 1))
     return ONE_OR_TWO if finer or on_edges or is_step else TWO_PARTS
+
+
+def _is_even_strip(graph: LineGraph, outline: Loop, half: Loop, line: _Line) -> bool:
+    """Whether a field is a strip of even width between a bent line and the outline: a cap, a skin, a doubler's edge."""
+    sides = [side for side in half.walk if side >> 1 in outline.links]
+    if not sides or any(_turn_rad(graph, side, after) > CORNER_RAD for side, after in pairwise(line.walk)):
+        return False
+    count = len(line.points_px)
+    inner = line.points_px[int(STRIP_ENDS * count) : count - int(STRIP_ENDS * count)]
+    around = cKDTree(np.concatenate([points_from(graph.strokes, side) for side in sides]))
+    walls_px = around.query(inner)[0]
+    return bool(walls_px.std() < EVEN_WALL * walls_px.mean())
+
+
+def _turn_rad(graph: LineGraph, side: Side, after: Side) -> float:
+    """By how much a line turns from one of its links to the next."""
+    before_px, after_px = points_from(graph.strokes, side), points_from(graph.strokes, after)
+    reach = round(TURN_WIDTHS * graph.strokes.links[side >> 1].width_px)
+    ways = before_px[-1] - before_px[max(0, len(before_px) - 1 - reach)], after_px[min(reach, len(after_px) - 1)]
+    coming, going = ways[0], ways[1] - after_px[0]
+    return abs(math.remainder(math.atan2(going[1], going[0]) - math.atan2(coming[1], coming[0]), 2 * math.pi))
+
+
+TURN_WIDTHS = 4.0
+"""Over which length beside a node a line's direction is taken, in line widths."""
+
+STRIP_ENDS = 0.1
+"""Part of a strip's length at both its ends where the outline turns towards its line."""
 
 
 def _past_px(graph: LineGraph, outline: Loop, side: Side) -> float:
