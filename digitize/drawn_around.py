@@ -49,6 +49,11 @@ BOX_SHARES = 0.4, 0.6
 """Lettering fills a box drawn around it to this share of each side, and of its longer one."""
 
 
+TALL_PERCENT, SPACE_HEIGHTS, FILLS = 80, 0.5, 0.35
+"""A letter is as high as most of its strokes are long at most; half its height about it is the line's own space; and
+with that a title fills so much of its box, which has room for a line more."""
+
+
 def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats], *, led: bool, width_px: float) -> bool:
     """Tell whether a loop is a balloon around lettering or a box that lettering fills.
 
@@ -67,7 +72,9 @@ def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats],
     if is_quad(loop.points_px, width_px=width_px) and lettering:
         spread_px = np.ptp(np.concatenate(lettering), axis=0)
         box_px = np.ptp(hull_corners(loop.points_px, width_px=width_px), axis=0)
-        return bool((spread_px > BOX_SHARES[0] * box_px).all() and spread_px.max() > BOX_SHARES[1] * box_px.max())
+        if not ((spread_px > BOX_SHARES[0] * box_px).all() and spread_px.max() > BOX_SHARES[1] * box_px.max()):
+            return False
+        return _is_filled(loop.polygon, lettering)
     ring = _without_thorns(loop.polygon, width_px)
     if not is_round(ring, width_px=width_px):
         return False
@@ -89,6 +96,14 @@ def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats],
     spread_px = float((last - first).max())
     least = LEAST_LED if led else LEAST_FIGURE
     return off_px < OFF_MIDDLE * size_px and least * size_px < spread_px < MOST_FIGURE * size_px
+
+
+def _is_filled(box: shapely.Polygon, lettering: Sequence[Floats]) -> bool:
+    """Whether lettering with the usual space about it fills a box: words here and there on a part leave most bare."""
+    boxes = np.array([[*points.min(axis=0), *points.max(axis=0)] for points in lettering])
+    tall_px = float(np.percentile((boxes[:, 2:] - boxes[:, :2]).max(axis=1), TALL_PERCENT))
+    about = shapely.buffer(shapely.box(*boxes.T), SPACE_HEIGHTS * tall_px, cap_style="square", join_style="mitre")
+    return bool(shapely.area(shapely.intersection(shapely.union_all(about), box)) > FILLS * shapely.area(box))
 
 
 def holds_figure(loop: Loop, inside: Sequence[Floats], *, width_px: float) -> bool:
