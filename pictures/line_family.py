@@ -16,6 +16,10 @@ TILE_PARTS = (1 / 8, 1 / 24)
 
 LEAST_TILE_PX, MOST_TILE_PX = 160.0, 1024.0
 
+SMALL_TILE_PX, LARGE_PART = 320.0, 1 / 4
+"""Tiles smaller than this hold too few squares of 5 mm at 300 or 400 dpi, as on a small sheet: then larger ones, such a
+part of its longer side, are looked at as well."""
+
 FIRST_LOOK, LEAST_OF_FIRST = 12, 3
 """So many tiles are looked at first, all over the sheet; with fewer than so many full of even lines there are none."""
 
@@ -116,8 +120,11 @@ class LineFamily:
 
 def line_family(peaks: Peaks, *, width_px: int, height_px: int) -> LineFamily | None:
     """Give the evenly spaced lines that a picture's peaks lie on, or None."""
-    for part in TILE_PARTS:
-        side_px = float(np.clip(part * max(width_px, height_px), LEAST_TILE_PX, MOST_TILE_PX))
+    long_px = max(width_px, height_px)
+    sides_px = [float(np.clip(part * long_px, LEAST_TILE_PX, MOST_TILE_PX)) for part in TILE_PARTS]
+    if sides_px[0] < SMALL_TILE_PX:
+        sides_px.append(LARGE_PART * long_px)
+    for side_px in sides_px:
         tiles = _tiles(peaks, side_px, width_px, height_px)
         numbered = {} if tiles is None else _numbered(tiles, side_px)
         if tiles is not None and len(numbered) >= LEAST_TILES:

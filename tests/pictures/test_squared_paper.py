@@ -181,3 +181,13 @@ def test_a_line_of_the_paper_that_leaves_the_picture_takes_nothing_from_the_draw
     left = ink_mask(without_squared_paper(find_ink(picture), replace(paper, down=beside)), None)
 
     assert np.array_equal(left, mask)
+
+
+def test_a_small_sheet_of_large_squares_is_squared_paper() -> None:
+    lines = [(np.array([(at, 0.0), (at + 8, HEIGHT)]), 60, 1.5) for at in np.arange(20.0, WIDTH, 78.7)]
+    lines += [(np.array([(0.0, at), (WIDTH, at - 8)]), 60, 1.5) for at in np.arange(30.0, HEIGHT, 78.7)]
+
+    _, mask = found(sheet([*lines, (CIRCLE, 215, 3.0)]))
+
+    true = ink_mask(find_ink(sheet([(CIRCLE, 215, 3.0)])), None)
+    assert (mask & ~cv2.dilate(true, np.ones((5, 5), np.uint8)) & 1).sum() < 120
