@@ -31,7 +31,7 @@ def seen(square: Floats) -> Floats:
     return np.asarray(cv2.perspectiveTransform(square[None], VIEW)[0])
 
 
-def sheet(lines: list[tuple[Floats, int, float]], *, noise: float = 1.5) -> Picture:
+def sheet(lines: list[tuple[Floats, int, float]], *, noise: float = 1.5, blur_px: float = 0.7) -> Picture:
     """A picture of polylines (px, darkness, width px) on white paper."""
     paper = np.full((HEIGHT * FINE, WIDTH * FINE), 230.0, np.float32)
     for darkness, width in sorted({line[1:] for line in lines}):
@@ -40,7 +40,7 @@ def sheet(lines: list[tuple[Floats, int, float]], *, noise: float = 1.5) -> Pict
         at = [np.round((points + 0.5) * FINE * 16 - 8).astype(np.int32) for points in alike]
         cv2.polylines(ink, at, False, 255, max(1, round(width * FINE)), cv2.LINE_AA, 4)
         paper *= 1 - ink.astype(np.float32) * (darkness / 255**2)
-    small = cv2.GaussianBlur(cv2.resize(paper, (WIDTH, HEIGHT), interpolation=cv2.INTER_AREA), (0, 0), 0.7)
+    small = cv2.GaussianBlur(cv2.resize(paper, (WIDTH, HEIGHT), interpolation=cv2.INTER_AREA), (0, 0), blur_px)
     grain = np.random.default_rng(4).normal(0, noise, small.shape)
     return Picture(
         np.clip(np.round(small + grain), 0, 255).astype(np.uint8), Source(Path("drawn.png"), "", Medium.RASTER)
@@ -191,3 +191,16 @@ def test_a_small_sheet_of_large_squares_is_squared_paper() -> None:
 
     true = ink_mask(find_ink(sheet([(CIRCLE, 215, 3.0)])), None)
     assert (mask & ~cv2.dilate(true, np.ones((5, 5), np.uint8)) & 1).sum() < 120
+
+
+def test_of_fine_sharp_lines_nothing_stays_where_they_run_on_a_row_of_pixels() -> None:
+    lines = [(np.array([(at, 0.0), (at + 7, HEIGHT)]), 60, 1.0) for at in np.arange(20.0, WIDTH, 31.7)]
+    lines += [(np.array([(0.0, at), (WIDTH, at - 9)]), 60, 1.0) for at in np.arange(30.0, HEIGHT, 31.7)]
+    picture = sheet(lines, noise=0.5, blur_px=0.3)
+    ink = find_ink(picture)
+    paper = find_squared_paper(ink, within=None)
+    assert paper is not None
+
+    left = without_squared_paper(ink, paper).darkness[40:-40, 40:-40]
+
+    assert (left > 12).mean() < 1e-4
