@@ -96,7 +96,8 @@ def _is_drawn_around(
     places = {graph.place_of(side) for side in loop.walk}
     own = loop.links
     links = graph.strokes.links
-    within = [link for link in inside.tolist() if link not in own]
+    # Two dashes of crossed centre lines may meet end to end: no figure's stroke is dashed.
+    within = [link for link in inside.tolist() if link not in own and not links[link].dashed]
     if holds_figure(loop, [links[link].points_px for link in within], width_px=width_px):
         openings = _openings_in(loop, loops, width_px)
         rest = [links[link].points_px for link in within if link not in openings]

@@ -13,7 +13,7 @@ from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.lettering import lettering_links
 from digitize.loop import Role
 from digitize.loops import find_loops
-from digitize.strokes import Strokes
+from digitize.strokes import DASHED_GAPS, Strokes
 
 Line = NDArray[np.float64]
 INKING = Inking(seed=5)
@@ -147,3 +147,21 @@ def test_an_outline_drawn_through_a_balloon_is_no_stroke_of_its_number() -> None
 
     parts = [loop.area_px2 * INKING.mm_per_px**2 for loop in found.loops if loop.role is Role.PART]
     assert parts == pytest.approx([4800], rel=0.01)
+
+
+@pytest.mark.parametrize("dashed", [True, False])
+def test_dashes_that_turn_from_one_centre_line_into_another_are_no_figure(dashed: bool) -> None:
+    t = np.linspace(np.pi, np.pi / 2, 20)
+    turn = np.column_stack([161 + np.cos(t), 49 + np.sin(t)])
+    dashes = np.vstack([line((160, 32), (160, 49)), turn[1:-1], line((161, 50), (172, 50))])
+    strokes = strokes_of([PLATE, circle(160, 50, 20), dashes, line((146, 50), (156, 50))], INKING)
+    within = shapely.Polygon(INKING.to_picture(circle(160, 50, 19)))
+    links = [
+        replace(link, gaps=DASHED_GAPS * (dashed and bool(within.contains(shapely.LineString(link.points_px)))))
+        for link in strokes.links
+    ]
+
+    found = find_loops(replace(strokes, links=tuple(links)), lettering=np.zeros(len(links), np.bool_), border_px=None)
+
+    areas_mm2 = [loop.area_px2 * INKING.mm_per_px**2 for loop in found.loops if loop.role is Role.PART]
+    assert len(areas_mm2) == (2 if dashed else 1)
