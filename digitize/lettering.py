@@ -111,6 +111,11 @@ def names_and_holes_px(strokes: Strokes) -> tuple[Floats, Floats]:
     return np.array(letters).reshape(-1, 2), np.array(holes).reshape(-1, 2)
 
 
+def small_pieces(strokes: Strokes) -> list[Piece]:
+    """Give the connected pieces of ink that are no larger than a letter."""
+    return [piece for piece in _pieces(strokes) if _letter_sized(piece)]
+
+
 def _marked(strokes: Strokes) -> NDArray[np.bool_]:
     marked = np.zeros(len(strokes.links), np.bool_)
     if not strokes.links:

@@ -1,4 +1,4 @@
-"""Which closed walks are marks and no parts: arrowheads, balloons, boxes of lettering, black bars, letters touched."""
+"""Which closed walks are marks and no parts: arrowheads, balloons, boxes of lettering, tables, black bars, letters."""
 
 from dataclasses import replace
 
@@ -15,9 +15,9 @@ from digitize.link_sizes import link_bounds_px
 from digitize.loop import CLOSED_ON_ITSELF, Loop, Role
 from digitize.meetings import steps
 from digitize.not_parts import is_arrowhead, is_round
+from digitize.ruled_marks import without_ruled_marks
 from digitize.solid_ink import is_beside_solid
 from digitize.strokes import Strokes
-from digitize.tables import is_table
 
 SPECK_WIDTHS = 4.0
 """A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
@@ -42,8 +42,6 @@ def without_marks(
     met: dict[int, list[Side]] = {}
     for side in np.flatnonzero(~np.isnan(graph.leaving_rad)).tolist():
         met.setdefault(graph.place_of(side), []).append(side)
-    fields = [loop for loop in loops if loop.role is Role.FACE]
-    field_tree = shapely.STRtree(shapely.point_on_surface(np.array([field.polygon for field in fields], dtype=object)))
     marked = []
     for loop in loops:
         if loop.role is Role.PART:
@@ -62,21 +60,13 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif _is_drawn_around(loop, loops, graph, lettering, inside, met, whole_px, width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
-            elif is_table(
-                loop,
-                [fields[which] for which in field_tree.query(loop.polygon, predicate="contains").tolist()],
-                np.array([strokes.links[link].points_px.mean(axis=0) for link in inside if lettering[link]]),
-                letter_px=whole_px,
-                width_px=width_px,
-            ):
-                loop = replace(loop, role=Role.MARK, confidence=0.2, why="a table of lettering")
             small = loop.confidence < CLOSED_ON_ITSELF and size_px < TALLEST_WIDTHS * width_px
             if loop.role is Role.PART and (small or (meets and size_px < whole_px)):
                 loop = replace(
                     loop, confidence=min(loop.confidence, 0.5), why="lines that meet, no larger than a letter"
                 )
         marked.append(loop)
-    return marked
+    return without_ruled_marks(marked, strokes, lettering)
 
 
 def _is_drawn_around(
