@@ -40,7 +40,7 @@ def with_gaps_bridged(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes
     pairs = facing_sides(strokes, sides)
     pairs = clear_of_lines(strokes, pairs)
     pairs = _bounding(strokes, [*pairs, *(turn.sides for turn in dash_turns(strokes, sides, pairs))])
-    return _joined(strokes, pairs) if pairs else strokes
+    return joined(strokes, pairs) if pairs else strokes
 
 
 FEW_GAPS = 2
@@ -160,8 +160,8 @@ def _gap_px(strokes: Strokes, a: Side, b: Side) -> float:
     return float(np.hypot(*(other - one)))
 
 
-def _joined(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> Strokes:
-    """Runs of links from bridge to bridge as single links."""
+def joined(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> Strokes:
+    """Give the strokes with runs of links from bridge to bridge, over pairs of free ends, as single links."""
     over = {one: other for a, b in pairs for one, other in ((a, b), (b, a))}
     done: set[int] = set()
     links: list[Link] = []

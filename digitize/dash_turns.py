@@ -80,7 +80,7 @@ def with_dash_turns(strokes: Strokes, lettering: NDArray[np.bool_]) -> Strokes:
         return strokes
     turns = dash_turns(strokes, sides, clear_of_lines(strokes, facing_sides(strokes, sides)))
     turns = [turn for turn in turns if turn.corner_px is not None]
-    return _cornered(strokes, turns) if turns else strokes
+    return cornered(strokes, turns) if turns else strokes
 
 
 def dash_turns(strokes: Strokes, sides: list[Side], pairs: list[tuple[Side, Side]]) -> list[Turn]:
@@ -277,7 +277,8 @@ def _closing(strokes: Strokes, runs: list[DashRun], ends: list[_End], lines: _Li
     return found
 
 
-def _cornered(strokes: Strokes, turns: list[Turn]) -> Strokes:
+def cornered(strokes: Strokes, turns: list[Turn]) -> Strokes:
+    """Give the strokes with the two ends of each turn, which has a corner, led there."""
     links = list(strokes.links)
     nodes, kinds = [*strokes.nodes_px], strokes.kinds.tolist()
     for turn in turns:
@@ -298,11 +299,16 @@ def _cornered(strokes: Strokes, turns: list[Turn]) -> Strokes:
     return Strokes(np.array(nodes)[used], np.array(kinds, dtype=np.uint8)[used], tuple(links))
 
 
+END_POINTS = 12
+"""Points of a line, about 1 px apart, that show which way it ends."""
+
+
 def _led_to(points: Floats, corner: Floats) -> Floats:
     """Points of a line carried on, or cut short, to end at a corner."""
-    way = points[-1] - points[0]
-    kept = points[(points - corner) @ way < 0]
-    kept = kept if len(kept) else points[:1]
+    # Which way it ends, not which way it leads on the whole: an arc may come around.
+    way = points[-1] - points[max(0, len(points) - 1 - END_POINTS)]
+    behind = np.flatnonzero((points - corner) @ way < 0)
+    kept = points[: behind[-1] + 1] if len(behind) else points[:1]
     count = max(int(np.ceil(np.hypot(*(corner - kept[-1])))), 1)
     part = (np.arange(1, count + 1) / count)[:, None]
     led: Floats = np.concatenate([kept, kept[-1] + part * (corner - kept[-1])])

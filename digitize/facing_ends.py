@@ -38,15 +38,17 @@ MOST_SLOPE = 0.48
 rounded off, and where it points is for others to say. A dash of a nose turns by twice as much in all."""
 
 
-def free_sides(strokes: Strokes, lettering: NDArray[np.bool_]) -> list[Side]:
-    """Give the free ends of lines long enough to show a direction; lettering has none that counts."""
+def free_sides(
+    strokes: Strokes, lettering: NDArray[np.bool_], *, least_widths: float = LEAST_LINK_WIDTHS
+) -> list[Side]:
+    """Give the free ends of lines long enough, in line widths, to show a direction; lettering has none that counts."""
     degree = np.bincount(
         np.array([node for link in strokes.links for node in (link.start, link.end)], dtype=np.int64),
         minlength=len(strokes.nodes_px),
     )
     sides = []
     for which, (link, long_px) in enumerate(zip(strokes.links, link_lengths_px(strokes), strict=True)):
-        if lettering[which] or long_px < LEAST_LINK_WIDTHS * link.width_px:
+        if lettering[which] or long_px < least_widths * link.width_px:
             continue
         sides += [2 * which + end for end, node in enumerate((link.start, link.end)) if degree[node] == 1]
     return sides

@@ -23,6 +23,7 @@ from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.line_begins import passed_by
 from digitize.nodes import Placed, place_nodes
+from digitize.over_folds import with_folds_bridged
 from digitize.ring_strokes import with_rings, without_rings
 from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
 from digitize.runs import Floats, parted
@@ -123,6 +124,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes, ink.darkness), rings_in_ink(ink, rings, blur_px=middles.blur_px))
     strokes = without_end_stubs(strokes)
+    strokes = with_folds_bridged(strokes, lettering_links(strokes))
     strokes = with_dash_corners(strokes, lettering_links(strokes))
     strokes = with_hooked_ends(strokes, lettering_links(strokes), ink.darkness)
     strokes = with_dash_turns(strokes, lettering_links(strokes))
