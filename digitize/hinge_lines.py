@@ -2,8 +2,8 @@
 
 A line from edge to edge parts an outline in two fields. A hinge line does so, and so do the centre line of one part,
 the datum through a rib and the line that tells where an opening lies: these leave signs of their own, by which they are
-known. What has none of them is two parts where each field has its own name, or where a line as wide as the outline ends
-where two outlines meet; else it cannot be told, and a person looks at it.
+known. What has none of them is two parts where each field has its own name, or where neither has one and a line as wide
+as the outline ends where two outlines meet; else it cannot be told, and a person looks at it.
 """
 
 import math
@@ -87,8 +87,8 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
     - is straight and cuts off only a corner;
     - is bent and runs at an even distance from one side: a cap, a skin.
 
-    Else it is two parts where lettering stands in the middle of both fields, and where a line as wide as the outline
-    does not end so at both ends.
+    Else it is two parts where lettering stands in the middle of both fields, and where it stands in neither and a line as
+    wide as the outline does not end so at both ends.
 
     Parameters
     ----------
@@ -235,13 +235,15 @@ def _told_of_two(
     elif _is_even_strip(graph, outline, min(halves, key=lambda half: half.area_px2), line):
         return ""
     names_px, _ = names()
-    if all(has_in_middle(half, names_px) for half in halves):
+    named = [has_in_middle(half, names_px) for half in halves]
+    if all(named):
         return TWO_PARTS
     if alike:
         return ONE_OR_HALVES
     # What carries on one of the outline's own sides may be the side of a step.
     is_step = any(int(graph.mate[side]) >> 1 in outline.links for side in (line.walk[0], line.walk[-1] ^ 1))
-    return ONE_OR_TWO if finer or on_edges or is_step else TWO_PARTS
+    # One name for both tells of one part, or of two of which one is named.
+    return ONE_OR_TWO if finer or on_edges or is_step or any(named) else TWO_PARTS
 
 
 def _is_even_strip(graph: LineGraph, outline: Loop, half: Loop, line: _Line) -> bool:
