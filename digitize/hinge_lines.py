@@ -87,8 +87,8 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
     - is straight and cuts off only a corner;
     - is bent and runs at an even distance from one side: a cap, a skin.
 
-    Else it is two parts where lettering stands in the middle of both fields, and where it stands in neither and a line as
-    wide as the outline does not end so at both ends.
+    Else it is two parts where lettering stands in the middle of both fields, and where it stands in neither and a line
+    as wide as the outline does not end so at both ends.
 
     Parameters
     ----------
