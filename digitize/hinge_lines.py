@@ -50,6 +50,9 @@ TIP_RAD = math.radians(45)
 BRACED_RAD = math.radians(115)
 """A brace ends in a corner that opens by less; a fin and its rudder together open by more."""
 
+LEAST_HATCHES = 3
+"""A field with so many lines of hatching within it is hatched."""
+
 LOOK = 0.06
 """An outline's sides are looked at so far from where the line ends on it, in parts of the line's length."""
 
@@ -75,7 +78,7 @@ IN_A_ROW = "lines as wide run across from edge to edge: these may be parts in a 
 ONE_OR_HALVES = "a line parts it in two halves that are alike: these may be two parts that share an edge"
 
 
-def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> list[Loop]:
+def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names, hatching: NDArray[np.bool_]) -> list[Loop]:
     """Give the loops with those parted that are two parts on either side of one line, or in doubt where they may be.
 
     An outline that one line, straight or with corners, parts in two fields stays one part where the line
@@ -85,7 +88,8 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
     - is finer and ends on a straight edge or in a corner at both ends: a dimension line across a part, a brace;
     - ends in a sharp tip between its sides: the datum of a rib;
     - is straight and cuts off only a corner;
-    - is bent and runs at an even distance from one side: a cap, a skin.
+    - is bent and runs at an even distance from one side: a cap, a skin;
+    - bounds hatching that fills one field alone: what the part is made of there.
 
     Else it is two parts where lettering stands in the middle of both fields, and where it stands in neither and a line
     as wide as the outline does not end so at both ends.
@@ -97,12 +101,17 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
         With all lines, finer ones too.
     names : callable
         Gives where lettering stands; asked only where it matters.
+    hatching : (L,) array of bool
+        Links that are hatching.
     """
     done = list(loops)
     fields = [which for which, loop in enumerate(loops) if loop.role is Role.FACE]
     outlines = [which for which, loop in enumerate(loops) if loop.role is Role.PART]
     if len(fields) < 2:
         return done
+    links = graph.strokes.links
+    middles = [links[which].points_px[len(links[which].points_px) // 2] for which in np.flatnonzero(hatching).tolist()]
+    hatched = shapely.STRtree([shapely.Point(middle) for middle in middles])
     tree = shapely.STRtree(shapely.point_on_surface(np.array([loops[which].polygon for which in fields], dtype=object)))
     drawn = shapely.STRtree([loops[which].polygon for which in outlines])
     for which in outlines:
@@ -116,6 +125,9 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names) -> l
         others = [one for one in others if not any(is_same(one, other) for other in (outline, *halves))]
         own = {link for half in halves for link in half.links} - outline.links
         smaller = [half for half in halves if any(is_same(loops[at], half) for at in outlines)]
+        filled = [len(hatched.query(half.polygon, predicate="contains")) >= LEAST_HATCHES for half in halves]
+        if len(halves) == 2 and any(filled) and not all(filled):
+            continue
         if any(own <= other.links for other in others) or any(_is_copy(half, outline) for half in smaller):
             # Outlines of their own: a circle about a place on the edge of this one, a rib drawn in it on its datum.
             continue

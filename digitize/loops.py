@@ -100,7 +100,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
         of_full = [loop for block in blocks(full) for loop in _block_loops(full, block, width_px, set(), names)]
         letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
-    loops = parted_at_hinges(loops, graph, names)
+    loops = parted_at_hinges(loops, graph, names, hatching)
     loops = without_marks(loops, graph, strokes, lettering, width_px)
     nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)

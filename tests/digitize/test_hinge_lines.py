@@ -96,3 +96,20 @@ def test_fields_in_a_row_between_straight_edges_may_be_one_part_or_several(acros
 
     assert areas_mm2(parts) == pytest.approx([80 * 30], rel=0.01)
     assert parts[0].confidence < UNSURE_BELOW
+
+
+def test_a_line_that_bounds_hatching_parts_nothing() -> None:
+    corners = [(20.0, 20.0), (60.0, 20.0), (80.0, 50.0), (60.0, 80.0), (24.0, 70.0)]
+    across = line((45, 20), (45, 70 + 10 * 21 / 36))
+    strip = shapely.intersection(shapely.Polygon(corners), shapely.box(0, 0, 45, 100))
+    hatches = []
+    for off in np.arange(40, 120, 4.0):
+        cut = shapely.intersection(shapely.LineString([(0, off), (90, off - 90)]), strip)
+        hatches += [line(*piece.coords) for piece in shapely.get_parts(cut) if piece.length > 5]
+
+    plain = parts_of([closed(corners), across], [])
+    found = parts_of([closed(corners), across], hatches)
+
+    assert plain[-1].confidence < UNSURE_BELOW
+    assert areas_mm2(found) == pytest.approx([area_mm2(corners)], rel=0.01)
+    assert found[0].confidence > UNSURE_BELOW
