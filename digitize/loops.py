@@ -64,6 +64,10 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     3. A line inside that joins two places where the boundary turns inward parts it in two. So does one that carries on
        a side of the boundary from such a place to the far edge, where all lines inside are such ones and as wide; and
        so do lines across it where every field between them has its own name.
+    4. A line inside that comes back to the same straight side of the boundary, and with that makes a smaller copy of
+       it, is one more outline.
+
+    What a hinge line or a shared edge parts, and what may be so, is told when the blocks are done.
 
     The other fields of the block are kept as FACE. `nest` then tells holes from parts.
 

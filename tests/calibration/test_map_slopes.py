@@ -13,7 +13,7 @@ from calibration.problem import build
 SIZE = PictureSize(4000, 3000)
 STEP = 1e-5
 DIFFERENCES_GOOD_TO = 1e-7
-"""Part of the largest: central differences of such a step lose a tenth of it to rounding, on any machine."""
+"""Part of the largest: central differences of such a step lose a tenth of it to rounding."""
 
 
 def some_map(rng, *, cylinder, bulge):
