@@ -1,7 +1,13 @@
 """Lines of dashes that are folds across an outline and not centre lines: a box net's, a flap's."""
 
+from collections.abc import Iterable
+from enum import Enum
+
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from digitize.dashes_in_line import ENDS_WIDTHS, LineOfDashes
 from digitize.facing_ends import FINER, Side
@@ -41,8 +47,21 @@ def is_fold_across(strokes: Strokes, dashes: LineOfDashes) -> bool:
     return True
 
 
-def runs_into_edge(strokes: Strokes, dashes: LineOfDashes, node: int, outward: int, at: dict[int, list[Side]]) -> bool:
-    """Tell whether beyond a node, farther along (1) or back (-1), a line of dashes is an outline's edge.
+class Beyond(Enum):
+    """What a line of dashes is beyond a node on it."""
+
+    DASHES = "dashes"
+    """It runs on in dashes or ends."""
+    CORNER = "corner"
+    """It runs straight on to a corner: an outline's edge, or a dash that ends where another half begins."""
+    EDGE = "edge"
+    """It runs on farther than any dash is long: an outline's edge."""
+
+
+def what_is_beyond(
+    strokes: Strokes, dashes: LineOfDashes, node: int, outward: int, at: dict[int, list[Side]]
+) -> Beyond:
+    """Tell what a line of dashes is beyond a node, farther along (1) or back (-1).
 
     A centre line runs on in dashes or ends. Where a box net's fold ends, its outline goes on: straight on to a corner,
     or farther than any dash is long. `at` are the sides of links at each node.
@@ -61,7 +80,40 @@ def runs_into_edge(strokes: Strokes, dashes: LineOfDashes, node: int, outward: i
                 if outward * (float(dashes.along_px(strokes.nodes_px[other][None])[0]) - here_px) > 0:
                     onward = side >> 1, other
         if onward is None:
-            return node != first and len(at[node]) > 1
+            return Beyond.CORNER if node != first and len(at[node]) > 1 else Beyond.DASHES
         if lengths_px[onward[0]] > most_px:
-            return True
+            return Beyond.EDGE
         node = onward[1]
+
+
+def is_one_sided(strokes: Strokes, dashes: LineOfDashes, besides: Iterable[int], lettering: NDArray[np.bool_]) -> bool:
+    """Tell whether all that stops on a line of dashes lies on one side of it, and nothing crosses it, in its
+    gaps neither: it lies across no part, and no net.
+
+    `besides` are the sides, 1 or -1, on which lines stop on it, 0 where they cross it. Lines that close nothing,
+    leaders and the grain of paper, do not count.
+    """
+    if len(set(besides)) != 1:
+        return False
+    give_px = ENDS_WIDTHS * dashes.width_px
+    closing = _of_closed_figures(strokes, ~lettering & ~np.isin(np.arange(len(strokes.links)), dashes.links))
+    for number in np.flatnonzero(closing).tolist():
+        points = strokes.links[number].points_px
+        off, along = dashes.line.off(points), dashes.along_px(points)
+        off = off[(along > dashes.reach_px[0]) & (along < dashes.reach_px[1])]
+        if len(off) and off.min() < -give_px and off.max() > give_px:
+            return False
+    return True
+
+
+def _of_closed_figures(strokes: Strokes, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which of some links (L,) hang together with others that come back to where they began."""
+    ends = np.array([(link.start, link.end) for link in strokes.links], dtype=np.int64)
+    count = len(strokes.nodes_px)
+    some = ends[chosen]
+    joined = coo_array((np.ones(len(some)), some.T), shape=(count, count))
+    number, piece = connected_components(joined, directed=False)
+    # What branches and nowhere closes has a link fewer than nodes.
+    is_closed = np.bincount(piece[some[:, 0]], minlength=number) >= np.bincount(piece, minlength=number)
+    of: NDArray[np.bool_] = chosen & is_closed[piece[ends[:, 0]]]
+    return of

@@ -13,10 +13,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.continuation import MERGED_WIDTHS
 from digitize.dashed_lines import sides_at, straight_on
 from digitize.dashes_in_line import ENDS_WIDTHS, LineOfDashes, lines_of_dashes
 from digitize.facing_ends import SEEN_WIDTHS, Side, towards
-from digitize.folds import is_fold_across, runs_into_edge
+from digitize.folds import Beyond, is_fold_across, is_one_sided, what_is_beyond
+from digitize.link_sizes import link_lengths_px
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -46,18 +48,55 @@ def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Stroke
         if is_fold_across(strokes, centre):
             continue
         stops = _stops(strokes, centre, lettering, at)
-        stretches = _clear_of_floors(strokes, centre, stops, _stretches(strokes, stops, set(centre.links), at))
-        stretches = [
-            (one, other)
-            for one, other in stretches
-            if not any(
-                runs_into_edge(strokes, centre, stops[which].node, outward, at)
-                for which, outward in ((one, -1), (other, 1))
-            )
-        ]
+        stretches = _stretches(strokes, stops, set(centre.links), _without_spikes(strokes, stops, at))
+        if stretches and not _is_centre_line(strokes, centre, stops, lettering):
+            stretches = _clear_of_floors(strokes, centre, stops, stretches)
+            stretches = [pair for pair in stretches if Beyond.CORNER not in _beyond(strokes, centre, stops, pair, at)]
+        stretches = [pair for pair in stretches if Beyond.EDGE not in _beyond(strokes, centre, stops, pair, at)]
         if stretches:
             edited.close(centre, stops, stretches)
     return edited.strokes()
+
+
+def _without_spikes(strokes: Strokes, stops: Sequence["_Stop"], at: dict[int, list[Side]]) -> dict[int, list[Side]]:
+    """The sides of links at each node but for those of short dead ends, which a line carries on past: thorns, and the
+    sharp tips in which both sides of a corner have run together."""
+    lengths_px, stopping = link_lengths_px(strokes), {stop.node for stop in stops}
+    spikes = {
+        which
+        for which, link in enumerate(strokes.links)
+        if lengths_px[which] < MERGED_WIDTHS * link.width_px
+        and any(len(at[node]) == 1 and node not in stopping for node in (link.start, link.end))
+    }
+    return {
+        node: sides if len(sides) < 3 else [side for side in sides if side >> 1 not in spikes]
+        for node, sides in at.items()
+    }
+
+
+def _is_centre_line(
+    strokes: Strokes, centre: LineOfDashes, stops: Sequence["_Stop"], lettering: NDArray[np.bool_]
+) -> bool:
+    """Whether a line of dashes runs on past all that stops on it, and all of that is on one side."""
+    far_px = [stop.along_px for stop in stops]
+    give_px = ENDS_WIDTHS * centre.width_px
+    if min(far_px) < centre.reach_px[0] + give_px or max(far_px) > centre.reach_px[1] - give_px:
+        return False
+    return is_one_sided(strokes, centre, [stop.beside for stop in stops], lettering)
+
+
+def _beyond(
+    strokes: Strokes,
+    centre: LineOfDashes,
+    stops: Sequence["_Stop"],
+    pair: tuple[int, int],
+    at: dict[int, list[Side]],
+) -> tuple[Beyond, Beyond]:
+    """What the line is before the one stop of a pair and after the other."""
+    before, after = (
+        what_is_beyond(strokes, centre, stops[n].node, way, at) for n, way in zip(pair, (-1, 1), strict=True)
+    )
+    return before, after
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +206,8 @@ def _clear_of_floors(
 ) -> list[tuple[int, int]]:
     """The pairs of stops but for those at the floor of a notch that lies on the line: a whole part's, lying across.
 
-    Both its sides stop on the line, the ink between them is full, and no line leads from one to the other.
+    Both its sides stop on the line, the ink between them is full, and no line leads from one to the other, nor around
+    one of them, as around an opening.
     """
     full = {frozenset((strokes.links[link].start, strokes.links[link].end)) for link in centre.links}
     floors = {
@@ -176,6 +216,7 @@ def _clear_of_floors(
         if one.beside == other.beside != 0
         and frozenset((one.node, other.node)) in full
         and (which, which + 1) not in stretches
+        and not any(low < which < high or low < which + 1 < high for low, high in stretches)
         for stop in (which, which + 1)
     }
     return [(one, other) for one, other in stretches if not {one, other} & floors]
@@ -204,7 +245,11 @@ class _Edited:
                     between.append(number)
                 elif reach[0] < other.along_px - give_px and reach[1] > one.along_px + give_px:
                     clear = False
-            if not clear or not between or self._is_full(between, one, other):
+            if not clear or not between:
+                continue
+            # All its dashes are drawn with one pen; how wide a short one is shows less well.
+            if self._is_full(between, one, other):
+                self._links[between[0]] = replace(self._links[between[0]], width_px=centre.width_px)
                 continue
             ends = [self._reached(stop, centre) for stop in (one, other)]
             pieces = [self._nodes[ends[0]][None]]
@@ -221,7 +266,14 @@ class _Edited:
             like = self._before.links[max(between, key=lambda number: len(self._before.links[number].points_px))]
             self._gone |= set(between)
             self._links.append(
-                replace(like, start=ends[0], end=ends[1], points_px=np.concatenate(pieces), gaps=len(between) + 1)
+                replace(
+                    like,
+                    start=ends[0],
+                    end=ends[1],
+                    points_px=np.concatenate(pieces),
+                    width_px=centre.width_px,
+                    gaps=len(between) + 1,
+                )
             )
 
     def _is_full(self, links: Sequence[int], one: _Stop, other: _Stop) -> bool:

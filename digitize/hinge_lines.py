@@ -117,7 +117,7 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names, hatc
     for which in outlines:
         outline = loops[which]
         inside = [fields[at] for at in sorted(tree.query(outline.polygon, predicate="contains").tolist())]
-        numbers = _fields_of(outline, [(at, loops[at]) for at in inside]) if len(inside) > 1 else []
+        numbers = fields_of(outline, [(at, loops[at]) for at in inside]) if len(inside) > 1 else []
         if not 2 <= len(numbers) <= MOST_IN_A_ROW:
             continue
         halves = [loops[at] for at in numbers]
@@ -152,7 +152,7 @@ def _is_copy(loop: Loop, outline: Loop) -> bool:
     return alike(loop.polygon, outline.polygon, least=ONE_SHAPE)
 
 
-def _fields_of(outline: Loop, inside: Sequence[tuple[int, Loop]]) -> list[int]:
+def fields_of(outline: Loop, inside: Sequence[tuple[int, Loop]]) -> list[int]:
     """The numbers of the fields that an outline consists of; none where those inside are not all of it."""
     distinct: list[tuple[int, Loop]] = []
     for number, field in inside:

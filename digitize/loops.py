@@ -14,6 +14,7 @@ from digitize.counters import without_counters
 from digitize.dashed_lines import is_straight
 from digitize.faces import closed_strokes, faces
 from digitize.groups import group_loops, joined_fields, named_parts
+from digitize.half_openings import with_half_openings
 from digitize.hatching import hatching_links
 from digitize.hinge_lines import parted_at_hinges
 from digitize.lettering import names_and_holes_px
@@ -67,7 +68,8 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     4. A line inside that comes back to the same straight side of the boundary, and with that makes a smaller copy of
        it, is one more outline.
 
-    What a hinge line or a shared edge parts, and what may be so, is told when the blocks are done.
+    What a centre line closes in a half as an opening, and what a hinge line or a shared edge parts or may part, is told
+    when the blocks are done.
 
     The other fields of the block are kept as FACE. `nest` then tells holes from parts.
 
@@ -104,6 +106,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
         of_full = [loop for block in blocks(full) for loop in _block_loops(full, block, width_px, set(), names)]
         letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(lettering).tolist()]
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
+    loops = with_half_openings(loops, graph, names)
     loops = parted_at_hinges(loops, graph, names, hatching)
     loops = without_marks(loops, graph, strokes, lettering, width_px)
     nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)

@@ -80,6 +80,21 @@ def test_a_whole_part_across_a_centre_line_stays_whole(phase_mm: float) -> None:
     assert parts[0].confidence > BRIDGED
 
 
+@pytest.mark.parametrize("phase_mm", [0.0])
+def test_halves_above_one_another_are_closed_each_where_a_dash_runs_from_one_to_the_next(phase_mm: float) -> None:
+    halves = [np.array([(40, low), (72, low), (70, low + 29), (40, low + 31)], dtype=float) for low in (10, 46)]
+    openings = [np.array([(40, y + 9), (52, y + 9), (52, y + 19), (40, y + 19)], dtype=float) for y in (10, 46)]
+
+    parts, scan = parts_found(*(drawn(one) for one in (*halves, *openings)), *centre_line(CHAIN_MM, phase_mm=phase_mm))
+
+    rings = [
+        (scan.camera.to_picture(half + 5), scan.camera.to_picture(opening + 5))
+        for half, opening in zip(halves, openings, strict=True)
+    ]
+    true = [shapely.Polygon(outer).area - shapely.Polygon(inner).area for outer, inner in rings]
+    assert sorted(part.polygon.area for part in parts)[-2:] == pytest.approx(sorted(true), rel=0.01)
+
+
 def test_a_line_that_stops_on_a_centre_line_at_one_end_alone_bounds_nothing() -> None:
     parts, _ = parts_found(drawn(HALF_MM[2:]), *centre_line(CHAIN_MM, phase_mm=0.0))
 
