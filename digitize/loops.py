@@ -19,6 +19,7 @@ from digitize.hatching import hatching_links
 from digitize.hinge_lines import parted_at_hinges
 from digitize.lettering import names_and_holes_px
 from digitize.link_sizes import link_lengths_px
+from digitize.lone_openings import said_if_lone_openings
 from digitize.loop import (
     CLOSED_ON_ITSELF,
     LONE_THIN_WIDTHS,
@@ -108,6 +109,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
         loops = with_full_lines(loops, of_full, finer, letters_px=np.array(letters).reshape(-1, 2))
     loops = with_half_openings(loops, graph, names)
     loops = parted_at_hinges(loops, graph, names, hatching)
+    loops = said_if_lone_openings(loops, graph, lettering)
     loops = without_marks(loops, graph, strokes, lettering, width_px)
     nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)
