@@ -35,6 +35,12 @@ ASIDE_PX, ASIDE_SHARE = 2.0, 0.06
 CORNER_SINE = 0.5
 """Sine of the least angle at which two ends' lines meet in a corner: flatter, its place is not told by them."""
 
+FIRST_LOOK = 9
+"""Pixels of a way at which it is first seen whether it is hidden: more than may be bare."""
+
+AT_ONCE = 5000
+"""So many ways are looked along at once: a million pixels at most."""
+
 DRAWN_PX = 3
 """How wide ink is drawn through, px: a thin line's width."""
 
@@ -80,17 +86,24 @@ def with_hidden_bridges(
     runs: list[NDArray[np.int64]] = []
     corners: list[Floats] = []
     open_ends = set(range(len(ends)))
-    for a, b in _facing(seen, ways):
-        between = _curve(ends[a], ways[a], ends[b], ways[b])
-        if {a, b} <= open_ends and _is_hidden(between, mask, hidden):
-            open_ends -= {a, b}
-            runs.append(between)
-    for a, b, corner in _meeting(seen, ways, ends):
-        between = np.concatenate([pixels_between(ends[a], corner), pixels_between(corner, ends[b])[1:]])
-        if {a, b} <= open_ends and _is_hidden(between, mask, hidden):
-            open_ends -= {a, b}
-            runs.append(between)
-            corners.append(np.array([seen[a], corner, seen[b]]))
+    pairs = cKDTree(ends).query_pairs(MOST_PX, output_type="ndarray")
+    for a, b in _facing(pairs, seen, ways):
+        if {a, b} <= open_ends:
+            between = _curve(ends[a], ways[a], ends[b], ways[b])
+            if _is_hidden(between, mask, hidden):
+                open_ends -= {a, b}
+                runs.append(between)
+    meeting, at = _meeting(pairs, seen, ways, ends)
+    bare = _bare(ends[meeting[:, 0]], at, mask, hidden) + _bare(at, ends[meeting[:, 1]], mask, hidden)
+    # A bare corner was counted with both of its ways.
+    for which in np.flatnonzero(bare <= GAP_PX + 1).tolist():
+        (a, b), corner = meeting[which].tolist(), at[which]
+        if {a, b} <= open_ends:
+            between = np.concatenate([pixels_between(ends[a], corner), pixels_between(corner, ends[b])[1:]])
+            if _is_hidden(between, mask, hidden):
+                open_ends -= {a, b}
+                runs.append(between)
+                corners.append(np.array([seen[a], corner, seen[b]]))
     tree = cKDTree(pixels)
     for end in sorted(open_ends):
         target = _ahead(ends[end], ways[end], tree)
@@ -160,9 +173,8 @@ def _unit(way: Floats) -> Floats:
     return unit
 
 
-def _facing(ends: Floats, ways: Floats) -> list[tuple[int, int]]:
-    """Pairs of ends that point at each other straight or along one arc, the nearest first."""
-    pairs = cKDTree(ends).query_pairs(MOST_PX, output_type="ndarray")
+def _facing(pairs: NDArray[np.int64], ends: Floats, ways: Floats) -> list[list[int]]:
+    """The pairs (P, 2) of ends that point at each other straight or along one arc, the nearest first."""
     a, b = pairs[:, 0], pairs[:, 1]
     gap = ends[b] - ends[a]
     far = np.maximum(np.hypot(gap[:, 0], gap[:, 1]), 1e-9)
@@ -171,15 +183,14 @@ def _facing(ends: Floats, ways: Floats) -> list[tuple[int, int]]:
     facing = np.abs(aside[0] - aside[1]) < ASIDE_PX + ASIDE_SHARE * far
     facing &= ((ways[a] * gap).sum(axis=1) > FACING_COSINE * far) & ((ways[b] * gap).sum(axis=1) < -FACING_COSINE * far)
     chosen = np.flatnonzero(facing)[np.argsort(far[facing])]
-    return [(int(a[which]), int(b[which])) for which in chosen]
+    return [[int(a[which]), int(b[which])] for which in chosen]
 
 
-def _meeting(seen: Floats, ways: Floats, ends: Floats) -> list[tuple[int, int, Floats]]:
-    """Pairs of ends whose lines meet in a corner ahead of both, and that corner, the nearest first.
+def _meeting(pairs: NDArray[np.int64], seen: Floats, ways: Floats, ends: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """The pairs (P, 2) of ends whose lines meet in a corner ahead of both, and these corners, the nearest first.
 
     Lines are `seen` in full up to places behind their `ends`.
     """
-    pairs = cKDTree(ends).query_pairs(MOST_PX, output_type="ndarray")
     a, b = pairs[:, 0], pairs[:, 1]
     gap = seen[b] - seen[a]
     sine = ways[a, 0] * ways[b, 1] - ways[a, 1] * ways[b, 0]
@@ -191,7 +202,7 @@ def _meeting(seen: Floats, ways: Floats, ends: Floats) -> list[tuple[int, int, F
     away = np.array([np.hypot(*(corners - ends[those]).T) for those in (a, b)]).max(axis=0, initial=0)
     ahead = (np.minimum(from_a, from_b) > 0) & (away < MOST_PX)
     chosen = np.flatnonzero(ahead)[np.argsort(away[ahead])]
-    return [(int(a[which]), int(b[which]), corners[which]) for which in chosen]
+    return np.column_stack([a, b])[chosen], corners[chosen]
 
 
 def _curve(start: Floats, way: Floats, end: Floats, back: Floats) -> NDArray[np.int64]:
@@ -207,6 +218,40 @@ def _curve(start: Floats, way: Floats, end: Floats, back: Floats) -> NDArray[np.
     fresh = np.append(True, np.abs(np.diff(steps, axis=0)).max(axis=1) > 0)
     pixels: NDArray[np.int64] = steps[fresh]
     return pixels
+
+
+def _bare(starts: Floats, ends: Floats, mask: NDArray[np.uint8], hidden: NDArray[np.uint8]) -> NDArray[np.int64]:
+    """How many pixels of the straight way from each start (N, 2) to its end show paper or lie outside.
+
+    As `pixels_between` gives them, of thousands of ways at once. Most ways are over much paper: of those in
+    which a first look at FIRST_LOOK pixels sees too many, only these are counted.
+    """
+    steps = np.abs(ends - starts).max(axis=1, initial=0).astype(np.int64)
+    bare = np.zeros(len(starts), np.int64)
+    looked = np.flatnonzero(steps >= FIRST_LOOK)
+    ranks = np.arange(FIRST_LOOK) * steps[looked, None] // (FIRST_LOOK - 1)
+    bare[looked] = _paper_at(starts[looked], ends[looked], ranks / steps[looked, None], mask, hidden).sum(axis=1)
+    left = np.flatnonzero(bare <= GAP_PX + 1)
+    for some in parted(left, np.append(np.arange(0, len(left), AT_ONCE), len(left))):
+        ranks = np.arange(steps[some].max() + 1)[None, :]
+        part = np.minimum(ranks / np.maximum(steps[some], 1)[:, None], 1)
+        paper = _paper_at(starts[some], ends[some], part, mask, hidden)
+        bare[some] = (paper & (ranks <= steps[some, None])).sum(axis=1)
+    return bare
+
+
+def _paper_at(
+    starts: Floats, ends: Floats, part: Floats, mask: NDArray[np.uint8], hidden: NDArray[np.uint8]
+) -> NDArray[np.bool_]:
+    """Whether the pixels at parts (N, M) of the ways from starts (N, 2) to ends show paper or lie outside."""
+    x, y = (
+        np.round(begin[:, None] + part * (end - begin)[:, None]).astype(np.int64)
+        for begin, end in zip(starts.T, ends.T, strict=True)
+    )
+    outside = (x < 0) | (y < 0) | (x >= mask.shape[1]) | (y >= mask.shape[0])
+    x[outside] = y[outside] = 0
+    seen: NDArray[np.bool_] = outside | ((mask[y, x] == 0) & (hidden[y, x] == 0))
+    return seen
 
 
 def _is_hidden(between: NDArray[np.int64], mask: NDArray[np.uint8], hidden: NDArray[np.uint8]) -> bool:
