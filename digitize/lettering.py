@@ -125,7 +125,7 @@ def _marked(strokes: Strokes) -> NDArray[np.bool_]:
     crossed[list(bent_dashes(strokes))] = True
     pieces = [piece for piece in _pieces(strokes) if not piece.cross and not crossed[piece.links].any()]
     small = [piece for piece in pieces if _letter_sized(piece) and not _is_crossed_figure(piece)]
-    for row in _rows(small):
+    for row in map(_without_openings, _rows(small)):
         letters = sum(not piece.straight and not piece.plain for piece in row)
         rings = sum(piece.ring for piece in row)
         if letters and letters >= LETTERS_A_RING * rings and not _dashes(row):
@@ -137,6 +137,24 @@ def _marked(strokes: Strokes) -> NDArray[np.bool_]:
     for piece in _in_balloons(pieces):
         marked[piece.links] = True
     return marked
+
+
+def _without_openings(row: list[Piece]) -> list[Piece]:
+    """A row without the closed lines that no O of its lettering is: of another pen, or larger than its letters."""
+    letters = [piece for piece in row if not piece.straight and not piece.plain]
+    if not letters:
+        return row
+    pen_px = float(median(piece.width_px for piece in letters))
+    tall_px = max(piece.long_px for piece in letters)
+    return [
+        piece
+        for piece in row
+        if not piece.plain or (piece.width_px < TWO_PENS * pen_px and piece.long_px < LARGEST_O * tall_px)
+    ]
+
+
+LARGEST_O = 1.35
+"""An O is hardly longer than the longest letter beside it."""
 
 
 def _in_balloons(pieces: list[Piece]) -> list[Piece]:
