@@ -35,7 +35,7 @@ from digitize.marks import without_marks
 from digitize.measures import links_beside, without_dimension_lines
 from digitize.named_fields import Names
 from digitize.nested_on_edge import nested_on_edge
-from digitize.nesting import alike, has_tip, nest
+from digitize.nesting import FRAME, alike, has_tip, nest
 from digitize.not_parts import furniture_links, is_quad
 from digitize.over_outlines import said_if_over_outlines
 from digitize.pens import finer_lines, with_full_lines
@@ -111,7 +111,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     loops = parted_at_hinges(loops, graph, names, hatching)
     loops = said_if_lone_openings(loops, graph, lettering)
     loops = without_marks(loops, graph, strokes, lettering, width_px)
-    nested = without_counters(_nested(loops, graph, width_px), graph, lettering, width_px)
+    nested = without_counters(_nested(loops, graph, width_px, names), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)
     nested = tuple(_said_if_bridged(loop, strokes) for loop in nested)
     return Loops(nested, graph, furniture, measures)
@@ -254,10 +254,16 @@ MOST_BEND_RAD = 3 * math.pi
 """Half again what a line bends that closes on itself bending one way; a crescent between two lines bends twice it."""
 
 
-def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop, ...]:
+def _nested(loops: list[Loop], graph: LineGraph, width_px: float, names: Names) -> tuple[Loop, ...]:
     """Tell holes from parts and drop loops too small to be parts."""
     candidates = [i for i, loop in enumerate(loops) if loop.role is Role.PART]
-    nested = nest([loops[i].polygon for i in candidates], [loops[i].walk for i in candidates], graph, width_px=width_px)
+    nested = nest(
+        [loops[i].polygon for i in candidates],
+        [loops[i].walk for i in candidates],
+        graph,
+        width_px=width_px,
+        letters_px=lambda: names()[0],
+    )
     done = list(loops)
     with_holes = {candidates[found.parent] for found in nested if found.is_hole and found.parent is not None}
     for which, found in zip(candidates, nested, strict=True):
@@ -269,6 +275,6 @@ def _nested(loops: list[Loop], graph: LineGraph, width_px: float) -> tuple[Loop,
             )
         elif size_px < SMALL_WIDTHS * width_px and which not in with_holes:
             done[which] = replace(loop, role=Role.MARK, confidence=0.1, why="too small to be a part")
-        elif found.parent is not None:
+        elif found.parent is not None or found is FRAME:
             done[which] = replace(loop, confidence=min(loop.confidence, found.confidence), why=found.why)
     return tuple(done)

@@ -22,6 +22,10 @@ from digitize.strokes import Strokes
 SPECK_WIDTHS = 4.0
 """A loop inside a part no longer than this, in line widths, is a blot between lines: no hole."""
 
+LEAST_CIRCLE = 2.5
+"""... but for a circle by itself whose line's middle is larger than this across: its inside shows as wide as its line
+and half of that again."""
+
 LETTER_SIZES = 1.2
 """A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
 
@@ -56,7 +60,7 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
             elif is_beside_solid(strokes, loop):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="a light field between black ones")
-            elif size_px < SPECK_WIDTHS * width_px:
+            elif size_px < SPECK_WIDTHS * width_px and not _is_drilled(loop, meets=meets, width_px=width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif _is_drawn_around(loop, loops, graph, lettering, inside, met, whole_px, width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
@@ -67,6 +71,12 @@ def without_marks(
                 )
         marked.append(loop)
     return without_ruled_marks(marked, strokes, lettering)
+
+
+def _is_drilled(loop: Loop, *, meets: bool, width_px: float) -> bool:
+    """Whether a small loop is a circle by itself, as a hole for a pin or a wire is drawn."""
+    size_px = float(np.ptp(loop.points_px, axis=0).max())
+    return not meets and size_px > LEAST_CIRCLE * width_px and is_round(loop.polygon, width_px=width_px)
 
 
 def _is_drawn_around(

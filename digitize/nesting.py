@@ -1,7 +1,8 @@
 """Which outline inside another is a hole, and which a part of its own drawn there to save paper."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -12,6 +13,8 @@ from digitize.faces import Walk
 from digitize.link_sizes import link_lengths_px
 from digitize.not_parts import is_quad, is_round
 from digitize.strokes import DASHED_GAPS
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,25 @@ EVEN_WALL = 0.2
 """Spread over mean of the wall's thickness below which a loop was drawn at an even distance: a ring or a frame."""
 
 
+FRAME_HOLDS = 3
+"""A frame around parts holds so many outlines at least."""
+
+OWN_OPENINGS = 2
+"""... of which so many have openings of their own, as no opening has..."""
+
+NAMED_SHARE = 0.7
+"""... or so large a share its own name; one opening in a part may be written in, what is to be cut out or its size."""
+
+FRAME = Nested(None, False, 0.5, "four straight sides around outlines with openings or names of their own: a frame?")
+
+
 def nest(
-    polygons: Sequence[shapely.Polygon], walks: Sequence[Walk], graph: LineGraph, *, width_px: float
+    polygons: Sequence[shapely.Polygon],
+    walks: Sequence[Walk],
+    graph: LineGraph,
+    *,
+    width_px: float,
+    letters_px: Callable[[], Floats],
 ) -> list[Nested]:
     """Tell for each loop whether it is a hole of the smallest loop around it.
 
@@ -49,10 +69,12 @@ def nest(
     - with a line passing through both (a common datum) and shaped like the part it is a part of its own, unless it
       is a circle or has under a fifth of the part's area (a slot, a window); of another shape it is a hole, and the
       line the part's own centre line;
-    - shaped like the part (neither circle nor box), with over a fifth of its area, it is a part of its own;
+    - shaped like the part (neither circle nor box), with over a fifth of its area, it is a part of its own where it
+      has a name of its own;
     - else it is a hole.
 
-    What lies in a hole is a part again.
+    What lies in a hole is a part again. Four straight sides around several outlines with openings or names of their own
+    are a frame, or the sheet of wood that parts are printed on: what lies in it is no hole.
 
     Parameters
     ----------
@@ -62,6 +84,8 @@ def nest(
     graph : LineGraph
     width_px : float
         Width of the drawn lines.
+    letters_px : callable
+        Gives the middles (N, 2) of letters, asked only where they matter.
     """
     if not polygons:
         return []
@@ -71,9 +95,12 @@ def nest(
     places = [{graph.place_of(side) for side in walk} for walk in walks]
     passing = _passing_lines(graph, walks)
     nested = [ALONE] * len(polygons)
+    frames = _frames(simple, parents, letters_px, width_px=width_px)
+    for which in frames:
+        nested[which] = FRAME
     for which in np.argsort(-areas_px2, kind="stable").tolist():
         parent = parents[which]
-        if parent is None:
+        if parent is None or parent in frames or which in frames:
             continue
         if nested[parent].is_hole:
             nested[which] = Nested(parent, False, 0.5, "drawn inside a hole")
@@ -85,7 +112,13 @@ def nest(
         touches = bool(places[which] & places[parent])
         joined = bool(passing[which].through & passing[parent].touching)
         is_hole, confidence, why = _judge(
-            simple[which], simple[parent], share, touches=touches, joined=joined, width_px=width_px
+            simple[which],
+            simple[parent],
+            share,
+            touches=touches,
+            joined=joined,
+            width_px=width_px,
+            is_named=partial(_is_named, simple[which], letters_px),
         )
         nested[which] = Nested(parent, is_hole, confidence, why)
     return nested
@@ -105,8 +138,49 @@ def _is_dashed(graph: LineGraph, walk: Walk) -> bool:
     return dashed_px > sum(lengths_px[link] for link in links) / 2
 
 
+def _frames(
+    polygons: NDArray[np.object_], parents: list[int | None], letters_px: Callable[[], Floats], *, width_px: float
+) -> set[int]:
+    """Which loops are four straight sides around several outlines that have openings or names of their own."""
+    held: dict[int, list[int]] = {}
+    for which, parent in enumerate(parents):
+        if parent is not None:
+            held.setdefault(parent, []).append(which)
+    frames = set()
+    for which, inner in held.items():
+        # A round figure with another in it is a bush, or an opening with the rim around it.
+        figures = [one for one in inner if not is_round(polygons[one], width_px=width_px)]
+        if len(figures) < FRAME_HOLDS or not isinstance(polygons[which], shapely.Polygon):
+            continue
+        if not is_quad(shapely.get_coordinates(polygons[which].exterior), width_px=width_px):
+            continue
+        if sum(one in held for one in figures) >= OWN_OPENINGS:
+            frames.add(which)
+            continue
+        named = sum(_names_in(polygons[one], letters_px()) for one in figures)
+        if named >= max(FRAME_HOLDS, NAMED_SHARE * len(figures)):
+            frames.add(which)
+    return frames
+
+
+def _is_named(polygon: shapely.Polygon, letters_px: Callable[[], Floats]) -> bool:
+    return _names_in(polygon, letters_px())
+
+
+def _names_in(polygon: shapely.Polygon, letters_px: Floats) -> bool:
+    """Whether there is lettering in a loop."""
+    return bool(len(letters_px) and shapely.contains_xy(polygon, *letters_px.T).any())
+
+
 def _judge(
-    inner: shapely.Polygon, outer: shapely.Polygon, share: float, *, touches: bool, joined: bool, width_px: float
+    inner: shapely.Polygon,
+    outer: shapely.Polygon,
+    share: float,
+    *,
+    touches: bool,
+    joined: bool,
+    width_px: float,
+    is_named: Callable[[], bool],
 ) -> tuple[bool, float, str]:
     if touches:
         return False, 0.7, "drawn inside another, touching it"
@@ -129,7 +203,7 @@ def _judge(
         return True, 0.6, "an opening on a line through the part"
     corners = np.asarray(inner.exterior.coords)[:-1] if isinstance(inner, shapely.Polygon) else None
     boxy = corners is not None and is_quad(corners, width_px=width_px)
-    if not plain and not boxy and alike(inner, outer):
+    if not plain and not boxy and alike(inner, outer) and is_named():
         return False, 0.6, "drawn inside another of its shape"
     return True, 0.7, "a large closed line inside the part"
 
