@@ -83,10 +83,12 @@ def is_around(loop: Loop, lettering: Sequence[Floats], others: Sequence[Floats],
     if (high - low).min() < BALLOON * size_px:
         return False
     inside = [*lettering, *others]
-    if not lettering and any(_is_ring(points) for points in others):
+    if not lettering and any(_is_ring(points) and not (led and _is_oval(points, width_px)) for points in others):
         return False
     showing = [points for points in inside if np.ptp(points, axis=0).max() > LEAST_WIDTHS * width_px]
-    if all(_is_centre_mark(points, middle, size_px) for points in showing):
+    # A centre mark is of two lines; one by itself with a leader to its circle is a 1.
+    is_one = led and len(showing) == 1
+    if not is_one and all(_is_centre_mark(points, middle, size_px) for points in showing):
         return False
     if max(float(np.ptp(points, axis=0).max()) for points in inside) < LEAST_STROKE * size_px:
         return False
@@ -147,6 +149,15 @@ def _without_thorns(polygon: shapely.Polygon, width_px: float) -> shapely.Polygo
 def _is_ring(points: Floats) -> bool:
     """Whether a stroke comes back to its start: an opening, no number."""
     return bool((points[0] == points[-1]).all())
+
+
+def _is_oval(points: Floats, width_px: float) -> bool:
+    """Whether a closed stroke is no circle: a 0, or a 4 or an 8 whose ink has run together."""
+    return len(points) > MOST_CORNERS and not is_round(shapely.Polygon(points), width_px=width_px)
+
+
+MOST_CORNERS = 3
+"""A closed stroke of no more points has no shape to tell."""
 
 
 def _is_centre_mark(points: Floats, middle: Floats, size_px: float) -> bool:

@@ -38,6 +38,8 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
         # lines that leave a sharp tip almost together; farther out they lie apart.
         if len(walks) == len(block) - len(at) + 2:
             break
+    else:
+        walks = _flattened(after, at, len(block) - len(at) + 2) or walks
     inner: list[Walk] = []
     outer: Walk = ()
     outer_area_px2 = 0.0
@@ -54,6 +56,22 @@ def faces(graph: LineGraph, block: list[int]) -> Faces:
 
 LOOKS_WIDTHS = (2.0, 5.0, 10.0, 20.0)
 """How far out lines are put in order around a place, in line widths, nearest first."""
+
+
+def _flattened(after: dict[Side, Side], at: dict[int, list[Side]], count: int) -> list[Walk]:
+    """The walks of a figure whose lines lie over one another beside a place, so that they are in wrong order all around
+    it: with three lines turned round at one such place, where that makes the figure flat; else none."""
+    for sides in list(at.values())[:MOST_TRIED]:
+        if len(sides) == 3:
+            turned = {after[side]: side for side in sides}
+            walks = _walks({**after, **turned})
+            if len(walks) == count:
+                return walks
+    return []
+
+
+MOST_TRIED = 200
+"""So many places are tried: a walk around all faces is taken for each."""
 
 
 def _order(graph: LineGraph, at: dict[int, list[Side]], look_widths: float) -> dict[Side, Side]:

@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from digitize.continuation import LineGraph, Side, points_from
+from digitize.continuation import LineGraph, Side, length_px, points_from
 from digitize.dashed_lines import is_straight
 from digitize.link_sizes import link_lengths_px
 from digitize.loop import SAME_SHARE, Loop, Role, is_same
@@ -40,6 +40,10 @@ LEAST_FIELD = 0.12
 
 FAR_PAST = 0.4
 """A hinge line runs past an outline by less than this share of its length inside; a datum of several parts runs on."""
+
+PAST_WIDTHS, PAST_SHARE = 6.0, 0.03
+"""A line that runs past an outline at both ends by more than so many line widths and such a part of its length inside
+is drawn across it: a water line, a datum. Where lines that meet overshoot, they do by less."""
 
 OBLIQUE = math.cos(math.radians(25))
 """A picture taken at a slant shows what is opposite across a centre line no more than so far from square to it."""
@@ -85,6 +89,7 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names, hatc
 
     - runs through an opening of it, or far past it, or is dashed: a centre line, a datum;
     - runs past it, or is finer, and what lies on both sides is alike: the centre line of one part;
+    - runs well past it at both ends, and lettering stands on one side alone: a water line of the part named there;
     - is finer and ends on a straight edge or in a corner at both ends: a dimension line across a part, a brace;
     - ends in a sharp tip between its sides: the datum of a rib;
     - is straight and cuts off only a corner;
@@ -250,6 +255,8 @@ def _told_of_two(
     named = [has_in_middle(half, names_px) for half in halves]
     if all(named):
         return TWO_PARTS
+    if any(named) and min(past_px) > max(PAST_WIDTHS * width_px, PAST_SHARE * length_px(line.points_px)):
+        return ""
     if alike:
         return ONE_OR_HALVES
     # What carries on one of the outline's own sides may be the side of a step.
