@@ -255,8 +255,10 @@ def _told_of_two(
     named = [has_in_middle(half, names_px) for half in halves]
     if all(named):
         return TWO_PARTS
-    if any(named) and min(past_px) > max(PAST_WIDTHS * width_px, PAST_SHARE * length_px(line.points_px)):
-        return ""
+    if min(past_px) > max(PAST_WIDTHS * width_px, PAST_SHARE * length_px(line.points_px)):
+        lettered = [bool(shapely.contains_xy(half.polygon, *names_px.T).any()) for half in halves]
+        if any(lettered) and not all(lettered):
+            return ""
     if alike:
         return ONE_OR_HALVES
     # What carries on one of the outline's own sides may be the side of a step.

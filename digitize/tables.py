@@ -121,4 +121,6 @@ def _are_apart(cells: Floats, axis: int) -> bool:
     """Whether some cells stand one after the other along an axis, level with each other along the other one."""
     low, high = cells[:, [axis, 1 - axis]], cells[:, [axis + 2, 3 - axis]]
     level = np.minimum(high[:, None, 1], high[None, :, 1]) - np.maximum(low[:, None, 1], low[None, :, 1])
-    return bool(((low[:, None, 0] >= high[None, :, 0]) & (level > 0.5 * (high - low)[:, 1])).any())
+    sizes = (high - low)[:, 1]
+    # A title over several cells is as wide as all of them.
+    return bool(((low[:, None, 0] >= high[None, :, 0]) & (level > 0.5 * np.minimum(sizes[:, None], sizes))).any())
