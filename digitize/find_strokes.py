@@ -29,7 +29,7 @@ from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
 from digitize.runs import Floats, parted
 from digitize.small_rings import small_rings
 from digitize.smooth_middles import Middles, smooth_middles
-from digitize.solid_ink import solid_ink, with_solid_fields
+from digitize.solid_ink import solid_cells, solid_ink, with_solid_fields
 from digitize.specks import without_specks
 from digitize.straight_links import straightened
 from digitize.stroke_graph import Chains, trace_chains
@@ -81,7 +81,9 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     """
     tell = progress if progress is not None else _silent
     whole = ink.darkness
-    ink, mask = without_clefts(ink, without_blots(faint_ink_mask(ink, within)))
+    mask = faint_ink_mask(ink, within)
+    cells = solid_cells(mask)
+    ink, mask = without_clefts(ink, without_blots(mask))
     tell(0.15)
     pixels = thin(mask)
     tell(0.4)
@@ -105,7 +107,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     if len(chains.start) == 0:
         return with_rings(nothing, rings_in_ink(ink, rings, blur_px=0.0))
     look = WINDOW_WIDTHS * widths_px + WINDOW_PX
-    solid = solid_ink(mask, widths_px, np.diff(chains.first).astype(np.float64))
+    solid = solid_ink(cells, widths_px, np.diff(chains.first).astype(np.float64))
     del mask
     samples = clear_of_hidden(measure_lines(ink.darkness, chains.split(), half_width_px=look), ink)
     graph = clean_graph(chains, samples, noise=ink.noise)

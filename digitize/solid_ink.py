@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.loop import Loop
+from digitize.not_parts import is_round
 from digitize.strokes import NodeKind, Strokes
 
 Floats = NDArray[np.float64]
@@ -41,29 +42,33 @@ class SolidInk:
         return areas
 
 
-def solid_ink(mask: NDArray[np.uint8], widths_px: Floats, lengths_px: Floats) -> SolidInk:
+def solid_cells(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Give the cells of CELL_PX of a mask (H, W), that it may be written to while they are still needed."""
+    return np.ascontiguousarray(mask[::CELL_PX, ::CELL_PX])
+
+
+def solid_ink(cells: NDArray[np.uint8], widths_px: Floats, lengths_px: Floats) -> SolidInk:
     """Give where ink is wider than pens draw: what an opening leaves of it (Serra, "Image Analysis and Mathematical
     Morphology", 1982).
 
     Parameters
     ----------
-    mask : (H, W) uint8
-        Ink is above zero.
+    cells : (H / CELL_PX, W / CELL_PX) uint8
+        As `solid_cells` gives them, ink too wide for lines included.
     widths_px, lengths_px : (L,) float
         Of the lines drawn on the sheet, at least one.
     """
     order = np.argsort(widths_px)
     drawn = np.cumsum(lengths_px[order])
     pen_px = float(widths_px[order][np.searchsorted(drawn, PEN_SHARE * drawn[-1])])
-    small = np.ascontiguousarray(mask[::CELL_PX, ::CELL_PX])
     size = max(3, round(PEN_WIDTHS * pen_px / CELL_PX))
-    opened = cv2.morphologyEx(small, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
-    cells = np.flatnonzero(opened.ravel())
-    if not len(cells):
-        return SolidInk(cells, np.empty(0), small.shape[1])
+    opened = cv2.morphologyEx(cells, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
+    is_solid = np.flatnonzero(opened.ravel())
+    if not len(is_solid):
+        return SolidInk(is_solid, np.empty(0), cells.shape[1])
     _, fields, told, _ = cv2.connectedComponentsWithStats(opened)
     areas_px2 = CELL_PX**2 * told[:, cv2.CC_STAT_AREA].astype(np.float64)
-    return SolidInk(cells, areas_px2[fields.ravel()[cells]], small.shape[1])
+    return SolidInk(is_solid, areas_px2[fields.ravel()[is_solid]], cells.shape[1])
 
 
 def with_solid_fields(strokes: Strokes, solid: SolidInk) -> Strokes:
@@ -80,9 +85,9 @@ def with_solid_fields(strokes: Strokes, solid: SolidInk) -> Strokes:
     return replace(strokes, links=links)
 
 
-LEAST_FIELD = 0.3
+LEAST_FIELD, MOST_FIELD = 0.3, 10.0
 """The light field between black ones is as large as they are, about; a spar drawn black in a part's edge, or an
-arrowhead on it, is a hundredth of the part."""
+arrowhead on it, is a hundredth of the part, and what lies about the paper is larger by far."""
 
 
 def is_beside_solid(strokes: Strokes, loop: Loop) -> bool:
@@ -91,6 +96,8 @@ def is_beside_solid(strokes: Strokes, loop: Loop) -> bool:
     A round hole's own ring is none, however little paper the lines that cross it leave in it.
     """
     links = [strokes.links[link] for link in loop.links]
-    if all(strokes.kinds[link.start] == NodeKind.LOOP for link in links):
+    width_px = float(np.median([link.width_px for link in links]))
+    is_ring = all(strokes.kinds[link.start] == NodeKind.LOOP for link in links)
+    if is_ring and is_round(loop.polygon, width_px=width_px):
         return False
-    return max(link.solid_px2 for link in links) > LEAST_FIELD * loop.area_px2
+    return any(LEAST_FIELD * loop.area_px2 < link.solid_px2 < MOST_FIELD * loop.area_px2 for link in links)
