@@ -116,21 +116,87 @@ def corner_between(graph: LineGraph, plan: PlanStrokes, run: Sequence[Side], aft
     ahead = _away(graph, plan, after, width_mm)
     far = [_side_line(points, width_mm, near_widths=FAR_WIDTHS)[1] for points in (back, ahead)]
     opening_rad = _angle_rad(*far)
-    if opening_rad < SHARP_RAD:
-        sigma_mm = link.sigma_px * mm_per_px(plan, side >> 1)
+    sigma_mm = link.sigma_px * mm_per_px(plan, side >> 1)
+    ways = [_side_curve(points, width_mm, sigma_mm) for points in (back, ahead)]
+    if opening_rad < SHARP_RAD and _angle_rad(ways[0].way_at(centre), ways[1].way_at(centre)) < WIDE_RAD:
         return _sharp(back, ahead, centre, -(far[0] + far[1]), opening_rad, width_mm, sigma_mm)
-    (a, u), (b, v) = (_side_line(points, width_mm) for points in (back, ahead))
     clear_mm = NEAR_JUNCTION_WIDTHS * width_mm
-    cross = float(u[0] * v[1] - u[1] * v[0])
-    if abs(cross) < math.sin(math.radians(4)):
-        return Corner(centre, clear_mm)
-    met = a + u * float((b - a)[0] * v[1] - (b - a)[1] * v[0]) / cross
-    near = float(np.hypot(*(met - centre))) <= 2 * width_mm
-    return Corner(met if near else centre, clear_mm)
+    met = centre
+    for _ in range(MEETING_STEPS):
+        (a, u), (b, v) = ((way.nearest(met), way.way_at(met)) for way in ways)
+        cross = float(u[0] * v[1] - u[1] * v[0])
+        if abs(cross) < math.sin(math.radians(4)):
+            return Corner(centre, clear_mm)
+        met = a + u * float((b - a)[0] * v[1] - (b - a)[1] * v[0]) / cross
+        if float(np.hypot(*(met - centre))) > 2 * width_mm:
+            return Corner(centre, clear_mm)
+    return Corner(met, clear_mm)
 
 
-SHARP_RAD = math.radians(40)
-"""Sides that open less than this merge over more than a line's width."""
+SHARP_RAD, WIDE_RAD = math.radians(40), math.radians(60)
+"""Sides that open less than this merge over more than a line's width; not those that open wide where they meet, and
+bend to it farther back."""
+
+MEETING_STEPS = 4
+"""Steps after which two curves' crossing is found: each is Newton's."""
+
+
+@dataclass(frozen=True, slots=True)
+class _SideCurve:
+    """A side as y = a + b x + c x² across its axis, which leads away from the corner."""
+
+    origin_mm: NDArray[np.float64]
+    axis: NDArray[np.float64]
+    coefficients: NDArray[np.float64]
+
+    def _x(self, point_mm: NDArray[np.float64]) -> float:
+        return float((point_mm - self.origin_mm) @ self.axis)
+
+    def nearest(self, point_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The side's point abreast of another."""
+        x = self._x(point_mm)
+        across = np.array([-self.axis[1], self.axis[0]])
+        found: NDArray[np.float64] = self.origin_mm + x * self.axis + (self.coefficients @ [1, x, x * x]) * across
+        return found
+
+    def way_at(self, point_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Its unit direction there, away from the corner."""
+        slope = self.coefficients[1] + 2 * self.coefficients[2] * self._x(point_mm)
+        way = self.axis + slope * np.array([-self.axis[1], self.axis[0]])
+        unit: NDArray[np.float64] = way / np.hypot(*way)
+        return unit
+
+
+SIDE_SPANS = (SIDE_WIDTHS, 5.0, 3.0, 2.0)
+"""A side is told over so many line widths: over the most in which one straight line, or else one parabola, describes
+it."""
+
+SIDE_SIGMAS, SIDE_STRAY_WIDTHS = 1.5, 0.02
+"""... to within so many sigma, and parts of the line's width, root mean square."""
+
+LEAST_SIDE = 6
+"""Points of a side from which its bend is told."""
+
+
+def _side_curve(points: NDArray[np.float64], width_mm: float, sigma_mm: float) -> _SideCurve:
+    """How a side runs up to its corner, from where no other line bends it."""
+    middle, axis = _side_line(points, width_mm)
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    near_mm = NEAR_JUNCTION_WIDTHS * width_mm
+    allowed_mm = SIDE_SIGMAS * sigma_mm + SIDE_STRAY_WIDTHS * width_mm
+    for span in SIDE_SPANS:
+        used = points[(far >= near_mm) & (far <= near_mm + span * width_mm)]
+        if len(used) < LEAST_SIDE:
+            break
+        away = used - middle
+        x, y = away @ axis, away @ np.array([-axis[1], axis[0]])
+        for degree in (1, 2):
+            fit = np.polynomial.polynomial.polyfit(x, y, degree)
+            rest_mm = float(np.sqrt(((y - np.polynomial.polynomial.polyval(x, fit)) ** 2).mean()))
+            if rest_mm <= allowed_mm:
+                return _SideCurve(middle, axis, np.append(fit, np.zeros(2 - degree)))
+    return _SideCurve(middle, axis, np.zeros(3))
+
 
 LEAST_OPENING_RAD = math.radians(3)
 """Sides that open less than this run side by side for ten line widths: where they meet cannot be told from them."""
