@@ -190,3 +190,21 @@ def test_a_choice_without_area_is_refused():
 def test_a_region_without_area_is_refused(corners):
     with pytest.raises(DigitizeError, match="mark"):
         Region(corners, RegionKind.IN)
+
+
+@pytest.mark.parametrize("half_deg", [60, 45, 36])
+def test_a_corner_on_a_centre_line_stays_where_its_short_sides_meet(half_deg: int) -> None:
+    # The sides run straight for three line widths only: what lies farther back points elsewhere.
+    side = 1.6 * np.array([np.cos(np.radians(half_deg)), np.sin(np.radians(half_deg))])
+    tip = np.array([100.0, 50.0])
+    upper, lower = tip + side * [-1, 1], tip + side * [-1, -1]
+    back = [upper + np.array([-30, 6]), lower + np.array([-30, -6])]
+    blade = np.array([tip, upper, back[0], (30, 54), (30, 46), back[1], lower, tip])
+    datum = np.array([[20.0, 50.0], [112.0, 50.0]])
+
+    inking = Inking(seed=3)
+    (outline,) = draw_outlines(strokes_of([blade, datum], inking).mapped(inking.to_plan)).drawing.outlines
+    ring = sampled(outline.boundary, tolerance_mm=0.01)
+
+    assert ring[:, 0].max() == pytest.approx(100, abs=0.3)
+    assert shapely.hausdorff_distance(shapely.LinearRing(ring), shapely.LinearRing(blade), densify=0.01) < 0.4

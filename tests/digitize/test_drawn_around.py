@@ -45,8 +45,10 @@ def figure(*strokes_mm: list[tuple[float, float]]) -> list[Line]:
         figure([(0.3, -1.2), (0.3, 1.2)]),
         figure([(-0.7, -1.2), (-0.1, 1.2)], [(0.5, -1.2), (1.1, 1.2)]),
         figure([(0.2, -1.2), (0.2, 1.2), (-0.8, -0.4), (0.8, -0.4)]),
+        figure([(0.0, -1.2), (0.1, 1.2)]),
+        figure([(0.0, -1.2), (0.6, -0.9), (0.6, 0.9), (0.0, 1.2), (-0.6, 0.9), (-0.6, -0.9), (0.0, -1.2)]),
     ],
-    ids=["1", "11", "4"],
+    ids=["1", "11", "4", "1 in its middle", "0"],
 )
 def test_a_circle_that_a_line_ends_on_with_a_number_in_its_middle_is_a_balloon(number: list[Line]) -> None:
     assert (Role.MARK, 5) in roles(ring(), LEADER, *number)

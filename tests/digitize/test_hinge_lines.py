@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 
 from benchmarks.fit_error import box, line
 from digitize.draw_outlines import UNSURE_BELOW
+from digitize.lettering import lettering_links
 from digitize.loop import Loop, Role
 from digitize.loops import find_loops
+from sample_scans.lettering import text
 from tests.digitize.test_pens import INKING, two_pens
 
 Line = NDArray[np.float64]
@@ -62,6 +64,23 @@ def test_an_aileron_cut_out_of_a_wing_is_a_part_beside_the_wing() -> None:
 
     wing = area_mm2([(20, 20), (140, 20), (136, 64), (20, 70)])
     assert areas_mm2(parts) == pytest.approx([60 * 12, wing - 60 * 12], rel=0.01)
+
+
+FRAME = [(20.0, 80.0), (100.0, 80.0), (98.0, 50.0), (84.0, 30.0), (60.0, 20.0), (36.0, 30.0), (22.0, 50.0)]
+
+
+@pytest.mark.parametrize(("past_mm", "is_sure"), [(6.0, True), (0.0, False)])
+def test_a_water_line_well_past_both_sides_of_a_frame_with_one_name_leaves_it_one_part(
+    past_mm: float, is_sure: bool
+) -> None:
+    water = line((21.4 - past_mm, 56), (98.4 + past_mm, 56))
+    name = [stroke.points_mm for stroke in text("FR 3", (54, 40), height_mm=4.0).strokes]
+    strokes = two_pens([closed(FRAME), water], name)
+    found = find_loops(strokes, lettering=lettering_links(strokes), border_px=None)
+    (frame,) = [loop for loop in found.loops if loop.role is Role.PART]
+
+    assert areas_mm2([frame]) == pytest.approx([area_mm2(FRAME)], rel=0.01)
+    assert (frame.confidence > UNSURE_BELOW) is is_sure
 
 
 FORMER = [(40.0, 20.0), (60.0, 20.0), (72.0, 40.0), (66.0, 76.0), (50.0, 80.0), (34.0, 76.0), (28.0, 40.0)]

@@ -100,6 +100,14 @@ def test_uneven_cells_with_numbers_are_a_part() -> None:
     assert strip.confidence > SURE
 
 
+def test_a_title_over_a_row_of_cells_is_a_table() -> None:
+    box, *lines = grid([0.0, 80.0], [0.0, 7.0, 18.0])
+    uprights = [np.array([[x, 0.0], [x, 7.0]]) for x in (25.0, 52.0)]
+    words = [("SANDPIPER", 40.0, 11.0), ("SCALE 1:2", 12.0, 2.0), ("SHEET 2", 38.0, 2.0), ("REV B", 66.0, 2.0)]
+
+    assert found([box, *lines, *uprights], words) == []
+
+
 TABLE = grid([0.0, 25.0, 60.0], [0.0, 4.2, 8.4, 12.6, 16.8])
 
 

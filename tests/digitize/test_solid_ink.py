@@ -53,6 +53,16 @@ def test_the_light_fields_of_a_scale_bar_are_no_parts(bilevel: bool) -> None:
     assert [round(loop.area_px2, -3) for loop in found] == [54_000]
 
 
+def test_the_light_fields_between_black_ones_too_large_to_be_thinned_are_no_parts() -> None:
+    grey = np.full((600, 1200), 235, np.uint8)
+    for number in range(5):
+        black = -1 if number % 2 == 0 else 5
+        cv2.rectangle(grey, (100 + 180 * number, 80), (280 + 180 * number, 140), 30, black)
+    cv2.rectangle(grey, (300, 250), (800, 500), 30, 5)
+
+    assert [round(loop.area_px2, -3) for loop in parts(grey, bilevel=True)] == [125_000]
+
+
 def test_a_part_with_a_spar_drawn_black_in_its_edge_is_a_part() -> None:
     grey = blank()
     cv2.rectangle(grey, (100, 150), (400, 330), 30, 3)
