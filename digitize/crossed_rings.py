@@ -113,12 +113,39 @@ def crossed_rings(
     likely = (_grown(hull, (width_px - 1) / 2) for hull in hulls if hull is not None)
     while some_of := list(islice(likely, AT_ONCE)):
         left = [about for about in some_of if not any(_same(about, ring.ellipse) for ring in rings)]
+        left = [about for about, inked in zip(left, _are_inked(mask, left, width_px), strict=True) if inked]
         for about, ring in zip(left, _measured(ink.darkness, many(left), width_px), strict=True):
             if any(_same(about, other.ellipse) for other in rings):
                 continue
             if ring is not None and not any(_same(ring.ellipse, other.ellipse) for other in rings):
                 rings.append(ring)
     return rings
+
+
+def _are_inked(mask: NDArray[np.uint8], about: Sequence[Ellipse], width_px: float) -> list[bool]:
+    """Whether there is ink near each ellipse most of the way round: a first look, before its ink is measured."""
+    if not about:
+        return []
+    ellipses = many(about)
+    turn = np.linspace(0, 2 * np.pi, LOOKED_AT, endpoint=False)
+    of = np.repeat(np.arange(len(about)), LOOKED_AT)
+    around, angles = ellipses.spread(of), np.tile(turn, len(about))
+    places, normals = around.at(angles), around.normals(angles)
+    reach = (width_px / 2 + 1 + LOOK_SHARE * ellipses.short_px)[of]
+    height, width = mask.shape
+    seen = np.zeros(len(of), np.bool_)
+    for part in np.linspace(-1, 1, LOOKS_ACROSS):
+        x, y = np.round(places + (part * reach)[:, None] * normals).astype(np.int64).T
+        seen |= mask[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)] > 0
+    enough: list[bool] = (seen.reshape(-1, LOOKED_AT).mean(axis=1) >= INKED).tolist()
+    return enough
+
+
+LOOKED_AT, LOOKS_ACROSS, INKED = 48, 13, 0.85
+"""Ink is looked for at so many places around, and across each; so much of a circle is seen there."""
+
+LOOK_SHARE = 0.12
+"""The box about a circle's inside tells where it runs to within this part of its radius."""
 
 
 def _groups(inner: Sequence[NDArray[np.int32]], width_px: float, most_px: float) -> Iterator[NDArray[np.int32]]:
