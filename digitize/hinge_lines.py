@@ -32,6 +32,9 @@ FULL, OVERLAP = 0.95, 0.02
 MOST_IN_A_ROW = 5
 """Parts that share edges and have no names are drawn in rows of no more; a panel has as many bays."""
 
+WRITTEN_SHARE = 0.5
+"""... or of more, where so many are written in, though not all in letters that can be told."""
+
 ONE_PEN = 0.83
 """Lines drawn with one pen differ by this much in their measured widths, at most: 0.25 and 0.35 mm by more."""
 
@@ -78,6 +81,7 @@ IN_DOUBT = 0.6
 
 TWO_PARTS = "shares a hinge line or an edge with its neighbour: they may be one part with a line across"
 ONE_OR_TWO = "a line runs across from edge to edge: these may be two parts that share a hinge line"
+WRITTEN_ROW = "lines as wide run across from edge to edge, most fields written in: these may be parts in a row"
 IN_A_ROW = "lines as wide run across from edge to edge: these may be parts in a row that share edges"
 ONE_OR_HALVES = "a line parts it in two halves that are alike: these may be two parts that share an edge"
 
@@ -123,6 +127,8 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names, hatc
         outline = loops[which]
         inside = [fields[at] for at in sorted(tree.query(outline.polygon, predicate="contains").tolist())]
         numbers = fields_of(outline, [(at, loops[at]) for at in inside]) if len(inside) > 1 else []
+        if len(numbers) > MOST_IN_A_ROW and _is_written_row(graph, outline, [loops[at] for at in numbers], names):
+            done[which] = replace(outline, confidence=min(outline.confidence, IN_DOUBT), why=WRITTEN_ROW)
         if not 2 <= len(numbers) <= MOST_IN_A_ROW:
             continue
         halves = [loops[at] for at in numbers]
@@ -151,6 +157,15 @@ def parted_at_hinges(loops: Sequence[Loop], graph: LineGraph, names: Names, hatc
         elif told:
             done[which] = replace(outline, confidence=min(outline.confidence, IN_DOUBT), why=told)
     return done
+
+
+def _is_written_row(graph: LineGraph, outline: Loop, fields: Sequence[Loop], names: Names) -> bool:
+    """Whether lines as wide as an outline part it into many fields, most with lettering in their middles or a hole."""
+    inner = {link for field in fields for link in field.links} - outline.links
+    if not are_in_a_row(graph, outline.walk, fields, inner, ONE_PEN * _usual_px(graph, outline.links)):
+        return False
+    told = [has_in_middle(field, names()[0]) or has_in_middle(field, names()[1]) for field in fields]
+    return sum(told) >= WRITTEN_SHARE * len(told)
 
 
 def _is_copy(loop: Loop, outline: Loop) -> bool:

@@ -47,7 +47,10 @@ TALL_LETTERS = 75
 """The letter that is higher than so many of a hundred has the usual height: of each word some are marred by a rule."""
 
 ALL_LETTERING = 0.6
-"""So much of what is drawn in a table's cells is lettering, by length: braces and openings are not."""
+"""So much of what is drawn in a table's cells is lettering, by length: braces and openings are not..."""
+
+MUCH_LETTERING = 0.4
+"""... or so much, where some is known in every cell: of coarse letters that touch many are not known."""
 
 
 def is_table(
@@ -83,9 +86,12 @@ def is_table(
     is_letter = lettering_links(written) | lettering[off]
     letters = [written.links[which] for which in np.flatnonzero(is_letter).tolist()]
     lengths = np.array([shapely.length(shapely.LineString(link.points_px)) for link in written.links])
-    if not letters or lengths[is_letter].sum() < ALL_LETTERING * lengths.sum():
+    if not letters:
         return Told.NO
     lettered = set(figure.cells_at(np.array([link.points_px.mean(axis=0) for link in letters])).tolist()) - {-1}
+    least = ALL_LETTERING if len(lettered) < len(cells) else MUCH_LETTERING
+    if lengths[is_letter].sum() < least * lengths.sum():
+        return Told.NO
     sizes = np.median(cells[:, 2:] - cells[:, :2], axis=0)
     lesser = int(sizes.argmin())
     share = (
