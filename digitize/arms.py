@@ -24,6 +24,10 @@ parabola."""
 OWN_FACTOR = 1.6
 """Mean square residual of a fit, in parts of the arm's own noise, that may be chance."""
 
+TURNED = 4.0
+"""The nearest few samples show as much noise as twice as many do, to within this factor of the square: four degrees of
+freedom make less than a quarter of what is expected once in twenty arms."""
+
 FLOOR_PX = 0.03
 """What a sample errs besides noise (linear sampling, drawing), px."""
 
@@ -152,6 +156,9 @@ def fit_arms(
     # A faint line scatters more than the picture's usual one: what a short parabola leaves is its own noise, and a
     # longer fit that leaves little more still describes it.
     _, _, own, solid = least_squares(x, y, weight * (order <= OWN_SPAN), 2)
+    # Where the line turns once more so near, what that leaves is the turn, not noise.
+    _, _, nearest_own, told = least_squares(x, y, weight * (order <= SPANS[-1]), 2)
+    own = np.where(told, np.minimum(own, TURNED * np.maximum(nearest_own, FLOOR_PX**2)), own)
     within = np.where(solid, np.maximum(within, OWN_FACTOR * own), within)
     noise = sigma_px**2 + FLOOR_PX**2
     for span in SPANS:
