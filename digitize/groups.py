@@ -52,7 +52,8 @@ def group_loops(graph: LineGraph, group: list[Loop], walls: set[int], extensions
     named = named_parts(graph, outer, group, names) if is_alone else []
     if named:
         return named
-    if doubtful:
+    # A dashed line is a fold, or what lies behind: never an edge of what is drawn solid.
+    if any(not graph.strokes.links[link].dashed for link in doubtful):
         why = "a line carries on one of its sides from an inward corner across it: these may be two parts that share it"
         return [loop_along(graph, outer, Role.PART, 0.6, why)]
     passed = meetings(graph, outer)

@@ -110,7 +110,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     loops = with_half_openings(loops, graph, names)
     loops = parted_at_hinges(loops, graph, names, hatching)
     loops = said_if_lone_openings(loops, graph, lettering)
-    loops = without_marks(loops, graph, strokes, lettering, width_px)
+    loops = without_marks(loops, graph, strokes, lettering, names, width_px)
     nested = without_counters(_nested(loops, graph, width_px, names), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)
     nested = tuple(_said_if_bridged(loop, strokes) for loop in nested)

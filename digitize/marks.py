@@ -14,6 +14,7 @@ from digitize.lettering import TALLEST_WIDTHS
 from digitize.link_sizes import link_bounds_px
 from digitize.loop import CLOSED_ON_ITSELF, Loop, Role
 from digitize.meetings import steps
+from digitize.named_fields import Names
 from digitize.not_parts import is_arrowhead, is_round
 from digitize.ruled_marks import without_ruled_marks
 from digitize.solid_ink import is_beside_solid
@@ -26,6 +27,9 @@ LEAST_CIRCLE = 2.5
 """... but for a circle by itself whose line's middle is larger than this across: its inside shows as wide as its line
 and half of that again."""
 
+BESIDE_SIZES = 1.5
+"""... and has its middle farther from any letter's than so many of its own sizes."""
+
 LETTER_SIZES = 1.2
 """A loop that other lines meet, no larger than this many letters, is made of strokes of lettering."""
 
@@ -34,9 +38,11 @@ MOST_FIGURE_SIZES = 2.0
 
 
 def without_marks(
-    loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], width_px: float
+    loops: list[Loop], graph: LineGraph, strokes: Strokes, lettering: NDArray[np.bool_], names: Names, width_px: float
 ) -> list[Loop]:
-    """The same loops, those that are arrowheads, balloons or boxes around lettering told apart."""
+    """The same loops, those that are arrowheads, balloons or boxes around lettering told apart.
+
+    `names` gives where letters stand, asked only where that matters."""
     bounds_px = link_bounds_px(strokes)[lettering]
     letter_px = float(np.median((bounds_px[:, 2:] - bounds_px[:, :2]).max(axis=1))) if len(bounds_px) else 0.0
     whole_px = whole_letters_px(strokes, lettering)
@@ -60,7 +66,7 @@ def without_marks(
                 loop = replace(loop, role=Role.MARK, confidence=0.1, why="as small as lettering, and lines meet on it")
             elif is_beside_solid(strokes, loop):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="a light field between black ones")
-            elif size_px < SPECK_WIDTHS * width_px and not _is_drilled(loop, meets=meets, width_px=width_px):
+            elif size_px < SPECK_WIDTHS * width_px and not _is_drilled(loop, names, meets=meets, width_px=width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.05, why="a speck")
             elif _is_drawn_around(loop, loops, graph, lettering, inside, met, whole_px, width_px):
                 loop = replace(loop, role=Role.MARK, confidence=0.2, why="drawn around lettering")
@@ -73,10 +79,14 @@ def without_marks(
     return without_ruled_marks(marked, strokes, lettering)
 
 
-def _is_drilled(loop: Loop, *, meets: bool, width_px: float) -> bool:
-    """Whether a small loop is a circle by itself, as a hole for a pin or a wire is drawn."""
+def _is_drilled(loop: Loop, names: Names, *, meets: bool, width_px: float) -> bool:
+    """Whether a small loop is a circle by itself, as a hole for a pin or a wire is, and no letter beside others."""
     size_px = float(np.ptp(loop.points_px, axis=0).max())
-    return not meets and size_px > LEAST_CIRCLE * width_px and is_round(loop.polygon, width_px=width_px)
+    if meets or size_px <= LEAST_CIRCLE * width_px or not is_round(loop.polygon, width_px=width_px):
+        return False
+    letters_px, _ = names()
+    away_px = np.hypot(*(letters_px - loop.points_px.mean(axis=0)).T)
+    return not bool((away_px < BESIDE_SIZES * size_px).any())
 
 
 def _is_drawn_around(

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from digitize.loop import Loop
@@ -87,7 +88,10 @@ def with_solid_fields(strokes: Strokes, solid: SolidInk) -> Strokes:
 
 LEAST_FIELD, MOST_FIELD = 0.3, 10.0
 """The light field between black ones is as large as they are, about; a spar drawn black in a part's edge, or an
-arrowhead on it, is a hundredth of the part, and what lies about the paper is larger by far."""
+arrowhead on it, is a hundredth of the part, and what lies about the paper is larger by far..."""
+
+SLIM_WIDTHS = 4.0
+"""... but for slivers, no wider than this many line widths, along the paper's edge."""
 
 
 def is_beside_solid(strokes: Strokes, loop: Loop) -> bool:
@@ -100,4 +104,6 @@ def is_beside_solid(strokes: Strokes, loop: Loop) -> bool:
     is_ring = all(strokes.kinds[link.start] == NodeKind.LOOP for link in links)
     if is_ring and is_round(loop.polygon, width_px=width_px):
         return False
-    return any(LEAST_FIELD * loop.area_px2 < link.solid_px2 < MOST_FIELD * loop.area_px2 for link in links)
+    slim = 2 * loop.area_px2 < SLIM_WIDTHS * width_px * shapely.length(loop.polygon)
+    most_px2 = np.inf if slim else MOST_FIELD * loop.area_px2
+    return any(LEAST_FIELD * loop.area_px2 < link.solid_px2 < most_px2 for link in links)
