@@ -23,6 +23,7 @@ from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.line_begins import passed_by
 from digitize.nodes import Placed, place_nodes
+from digitize.open_outlines import with_outlines_closed
 from digitize.over_folds import with_folds_bridged
 from digitize.ring_strokes import with_rings, without_rings
 from digitize.round_loops import RoundLoop, rings_in_ink, round_loops
@@ -132,6 +133,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     strokes = with_dash_turns(strokes, lettering_links(strokes))
     strokes = with_halves_closed(strokes, lettering_links(strokes))
     strokes = with_gaps_bridged(strokes, lettering_links(strokes))
+    strokes = with_outlines_closed(strokes, lettering_links(strokes))
     tell(1.0)
     return with_solid_fields(strokes, solid)
 

@@ -37,6 +37,7 @@ from digitize.named_fields import Names
 from digitize.nested_on_edge import nested_on_edge
 from digitize.nesting import FRAME, alike, has_tip, nest
 from digitize.not_parts import furniture_links, is_quad
+from digitize.open_around import doubted_where_open_around
 from digitize.over_outlines import said_if_over_outlines
 from digitize.pens import finer_lines, with_full_lines
 from digitize.shared_lines import ring_bend_rad, sharing_strokes
@@ -114,6 +115,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     nested = without_counters(_nested(loops, graph, width_px, names), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)
     nested = tuple(_said_if_bridged(loop, strokes) for loop in nested)
+    nested = doubted_where_open_around(nested, strokes, lettering | furniture | measures)
     return Loops(nested, graph, furniture, measures)
 
 
@@ -121,7 +123,16 @@ BRIDGED = 0.75
 """Confidence of an outline whose line has bridged gaps, at most: it is told of, and is a part all the same."""
 
 
+GUESSED = 0.6
+"""Confidence, at most, of an outline that is open and was closed by guess: a person looks at it."""
+
+
 def _said_if_bridged(loop: Loop, strokes: Strokes) -> Loop:
+    guessed = sum(strokes.links[link].guessed for link in loop.links)
+    if loop.role is Role.PART and guessed:
+        places = "one place" if guessed == 1 else f"{guessed} places"
+        why = f"its line is open at {places} where no two ends point at each other, and was closed there by guess"
+        return replace(loop, confidence=min(loop.confidence, GUESSED), why=why)
     if loop.role is not Role.PART or not any(strokes.links[link].bridged for link in loop.links):
         return loop
     why = "its line has gaps, bridged where two ends point at each other"

@@ -10,6 +10,8 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from digitize.bridged_gaps import joined
 from digitize.dash_turns import Turn, cornered
@@ -43,7 +45,7 @@ BACK_WIDTHS, BACK_PX = 1.5, 1.0
 MOST_BANDS_FAR = 5.0
 """Nothing is carried on over more than so many of a band's widths: a line that runs along a band is lost in it."""
 
-CORNER_COST, FAR_COST = 0.3, 0.05
+CORNER_COST, RING_COST, FAR_COST = 0.3, 0.3, 0.05
 """What goes on is likelier than what turns, and the nearer the likelier, per width of the band: in parts of what an
 end may lie aside."""
 
@@ -74,7 +76,7 @@ def with_folds_bridged(strokes: Strokes, lettering: NDArray[np.bool_]) -> Stroke
     taken: set[Side] = set()
     for band in fold_bands(strokes, [end for end in ends if end.side in drawn]):
         here = [end for end in _in_band(strokes, ends, band) if end.side not in taken]
-        for way in _carried_on(strokes, band, here, lettering):
+        for way in _carried_on(strokes, band, here, lettering & ~_left_of_lines(strokes, band, here, lettering)):
             ways.append(way)
             taken |= {way.one.side, way.other.side}
     return _drawn(strokes, ways) if ways else strokes
@@ -112,6 +114,36 @@ def _in_band(strokes: Strokes, ends: list[LineEnd], band: FoldBand) -> list[Line
     ]
 
 
+def _left_of_lines(
+    strokes: Strokes, band: FoldBand, ends: list[LineEnd], lettering: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Links taken for lettering that a band has left of lines: drawn lines go on as two ends of their piece."""
+    left = np.zeros_like(lettering)
+    letters = [end for end in ends if lettering[end.side >> 1] and not end.is_short]
+    drawn = [end for end in ends if not lettering[end.side >> 1] and not end.is_short]
+    goes_on: dict[Side, set[Side]] = {}
+    for one in letters:
+        for other in drawn:
+            across = band.off(one.at_px) * band.off(other.at_px) < 0
+            if across and _straight_on(band, one, other) is not None:
+                goes_on.setdefault(one.side, set()).add(other.side)
+    if len(goes_on) < LEAST_GOING_ON:
+        return left
+    nodes = np.array([(link.start, link.end) for link in strokes.links])
+    count = len(strokes.nodes_px)
+    pieces = connected_components(coo_matrix((np.ones(len(nodes)), nodes.T), shape=(count, count)), directed=False)[1]
+    of_link = pieces[nodes[:, 0]]
+    for piece in {int(of_link[side >> 1]) for side in goes_on}:
+        own = [others for side, others in goes_on.items() if of_link[side >> 1] == piece]
+        if len(own) >= LEAST_GOING_ON and len(set[Side]().union(*own)) >= LEAST_GOING_ON:
+            left |= of_link == piece
+    return left
+
+
+LEAST_GOING_ON = 2
+"""A letter has one end beside a band that points at a line's by chance, hardly two at two."""
+
+
 def _carried_on(strokes: Strokes, band: FoldBand, ends: list[LineEnd], lettering: NDArray[np.bool_]) -> list[_Way]:
     """How the ends at a band go on, each once, the likeliest first and none across another or across a line."""
     found: list[_Way] = []
@@ -125,6 +157,7 @@ def _carried_on(strokes: Strokes, band: FoldBand, ends: list[LineEnd], lettering
                 way = _around(band, one, other)
             if way is not None:
                 found.append(way)
+    found += _rings_parted(strokes, band, ends)
     found.sort(key=lambda way: way.cost)
     paths = [way.path() for way in found]
     clear = _clear(strokes, found, paths)
@@ -165,6 +198,48 @@ def _straight_on(band: FoldBand, one: LineEnd, other: LineEnd) -> _Way | None:
     if off_px > wide_px:
         return None
     return _Way(one, other, None, off_px / wide_px / 2 + FAR_COST * far_px / (2 * band.half_px))
+
+
+def _rings_parted(strokes: Strokes, band: FoldBand, ends: list[LineEnd]) -> list[_Way]:
+    """The ways over a band from both ends of one line to both ends of another: a ring that the band has parted.
+
+    Beside the band such a ring may bend more than before it, as an ellipse does at its ends: what counts is that each
+    way bends about alike at both its ends, and that both ways close the ring.
+    """
+    by_side = {end.side: end for end in ends if not end.is_short}
+    at = sides_at(strokes)
+    pieces = []
+    for side in by_side:
+        far = led_back(strokes, side, at)[0]
+        if far in by_side and side < far:
+            pieces.append((by_side[side], by_side[far]))
+    found: list[_Way] = []
+    for n, (a, b) in enumerate(pieces):
+        for c, d in pieces[n + 1 :]:
+            for others in ((c, d), (d, c)):
+                ways = [_ring_way(band, one, other) for one, other in zip((a, b), others, strict=True)]
+                found += [way for way in ways if way is not None] if None not in ways else []
+    return found
+
+
+def _ring_way(band: FoldBand, one: LineEnd, other: LineEnd) -> _Way | None:
+    chord = other.at_px - one.at_px
+    far_px = float(np.hypot(*chord))
+    if not 0 < far_px <= MOST_BANDS_FAR * 2 * band.half_px or band.off(one.at_px) * band.off(other.at_px) > 0:
+        return None
+    first, last = _angle(one.way, chord), _angle(chord, -other.way)
+    if max(abs(first), abs(last)) > MOST_ARC / 2 or abs(first - last) > ARC_TURN:
+        return None
+    turn = first + last
+    bends = one.bend_per_px, -other.bend_per_px
+    # Two straight sides meet in a corner.
+    if abs(turn) > LEAST_CORNER and min(np.sign(turn) * bend * far_px for bend in bends) < LEAST_BEND * abs(turn):
+        return None
+    return _Way(one, other, None, RING_COST + FAR_COST * far_px / (2 * band.half_px))
+
+
+LEAST_BEND = 0.1
+"""A ring's line bends before a band by this part at least of what it would have to bend by over it."""
 
 
 def _shown_by(end: LineEnd, other: LineEnd) -> LineEnd:

@@ -87,6 +87,7 @@ def _joined(into: Link, out: Link) -> Link:
         gaps=into.gaps + out.gaps,
         solid_px2=max(into.solid_px2, out.solid_px2),
         tint=into.tint,
+        guessed=into.guessed or out.guessed,
     )
 
 

@@ -45,7 +45,8 @@ class Link:
     the page's own curve along the link, which no other line's ink has pulled aside; elsewhere it is None.
     `gaps` counts those in its ink that were bridged. `solid_px2` is the size of the largest
     field that it runs through of ink too wide for a pen. `tint` numbers the ink it is drawn in from 1, and is 0 where
-    the picture has but one, and of a line traced by hand.
+    the picture has but one, and of a line traced by hand. `guessed` is a link that no ink shows: it closes an outline
+    that is open there.
     """
 
     start: int
@@ -57,6 +58,7 @@ class Link:
     gaps: int = 0
     solid_px2: float = 0.0
     tint: int = 0
+    guessed: bool = False
 
     @property
     def blot_px(self) -> float:

@@ -20,8 +20,8 @@ NO_PIXELS = np.empty((0, 0), np.uint8)
 class PackedSeen:
     """A Seen without its pixels and links.
 
-    `links` is (N, 9): start, end, sigma_px, width_px, count of points, count of own pieces, gaps,
-    solid_px2, tint. `own` holds the pieces of all links' own curves, none where no link has one.
+    `links` is (N, 10): start, end, sigma_px, width_px, count of points, count of own pieces, gaps,
+    solid_px2, tint, whether guessed. `own` holds the pieces of all links' own curves, none where no link has one.
     """
 
     rest: Seen
@@ -36,7 +36,7 @@ def packed(seen: Seen) -> PackedSeen:
     links = [
         (
             *(k.start, k.end, k.sigma_px, k.width_px, len(k.points_px), 0 if k.own is None else len(k.own.t)),
-            *(k.gaps, k.solid_px2, k.tint),
+            *(k.gaps, k.solid_px2, k.tint, k.guessed),
         )
         for k in strokes.links
     ]
@@ -44,7 +44,7 @@ def packed(seen: Seen) -> PackedSeen:
     curves = [link.own for link in strokes.links if link.own is not None]
     return PackedSeen(
         replace(seen, picture=replace(seen.picture, grey=NO_PIXELS), strokes=replace(strokes, links=())),
-        np.array(links, dtype=np.float64).reshape(-1, 9),
+        np.array(links, dtype=np.float64).reshape(-1, 10),
         np.concatenate(points) if points else np.empty((0, 2)),
         end_to_end(curves) if curves else None,
     )
@@ -54,10 +54,11 @@ def unpacked(seen: PackedSeen, grey: NDArray[np.uint8]) -> Seen:
     """Unpack, with the picture's pixels."""
     links = []
     at = piece = 0
-    for start, end, sigma_px, width_px, count, pieces, gaps, solid_px2, tint in seen.links.tolist():
+    for start, end, sigma_px, width_px, count, pieces, gaps, solid_px2, tint, guessed in seen.links.tolist():
         points_px = seen.points_px[at : at + int(count)]
         own = None if seen.own is None or not pieces else seen.own.some(piece, piece + int(pieces))
-        links.append(Link(int(start), int(end), points_px, sigma_px, width_px, own, int(gaps), solid_px2, int(tint)))
+        more = {"gaps": int(gaps), "solid_px2": solid_px2, "tint": int(tint), "guessed": bool(guessed)}
+        links.append(Link(int(start), int(end), points_px, sigma_px, width_px, own, **more))
         at, piece = at + int(count), piece + int(pieces)
     rest = seen.rest
     strokes = Strokes(rest.strokes.nodes_px, rest.strokes.kinds, tuple(links))

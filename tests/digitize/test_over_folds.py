@@ -121,3 +121,29 @@ def _ends(strokes: Strokes) -> list[int]:
         for end in (0, 1)
         if degree[(link.start, link.end)[end]] == 1
     ]
+
+
+def test_what_a_fold_leaves_of_a_line_is_no_letter_if_lines_go_on_from_both_its_ends():
+    large = line((0, 100), (60, 100), (60, 140), (0, 140), (0, 100))
+    strokes = folded([*PLATES, large], at_mm=(30, 50), turn_deg=90, wide_mm=1.6)
+    points_mm = [INKING.to_plan(link.points_px) for link in strokes.links]
+    small = np.array([points[:, 0].max() < 30 and points[:, 1].max() < 90 for points in points_mm])
+
+    whole = with_folds_bridged(strokes, small)
+
+    assert small.any()
+    assert areas_mm2(whole, Role.PART) == pytest.approx([2400, 2400, 2400], rel=AREA_SHARE)
+
+
+def test_a_ring_that_bends_more_beside_the_fold_than_before_it_closes_in_a_curve():
+    slot = circle(0, 0, 1) * np.array([8, 3]) + np.array([40, 50])
+    strokes = folded([*PLATES, slot], at_mm=(60, 50), turn_deg=0, wide_mm=2.5)
+    # The halves of a hole are no larger than letters.
+    middles_mm = [INKING.to_plan(link.points_px.mean(axis=0)[None])[0] for link in strokes.links]
+    small = np.array([np.hypot(*(middle - (40, 50))) < 5 for middle in middles_mm])
+
+    whole = with_folds_bridged(strokes, small)
+
+    assert small.any()
+    assert areas_mm2(whole, Role.PART) == pytest.approx([2400, 2400], rel=AREA_SHARE)
+    assert areas_mm2(whole, Role.HOLE) == pytest.approx([math.pi * 24], rel=AREA_SHARE)
