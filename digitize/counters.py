@@ -1,6 +1,7 @@
 """Which small openings are the insides of letters: a P or an 8 that a line touches is no longer known as lettering."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import shapely
@@ -52,7 +53,8 @@ def without_counters(
     """
     letters_px = whole_letters_px(graph.strokes, lettering)
     at = graph.sides_at(np.flatnonzero(graph.live).tolist())
-    done, pieces = list(loops), None
+    piece_of = cache(lambda: {link: one for one in small_pieces(graph.strokes) for link in one.links.tolist()})
+    done = list(loops)
     for which, loop in enumerate(loops):
         if loop.role is not Role.HOLE:
             continue
@@ -63,10 +65,9 @@ def without_counters(
         if pens > BOLD:
             why = "drawn with much wider strokes than the part's outline: the inside of a bold letter"
         elif not _is_opening(loop.polygon, width_px):
-            pieces = pieces if pieces is not None else small_pieces(graph.strokes)
             if not alone and np.ptp(loop.points_px, axis=0).max() < LETTER_SIZES * letters_px:
                 why = "as small as lettering, neither round nor a slot, and strokes leave it: the inside of a letter"
-            elif any(_is_letter(loop, piece) for piece in pieces):
+            elif _is_letter(loop, piece_of().get(loop.walk[0] >> 1)):
                 why = "neither round nor a slot, and with the strokes that leave it a letter by itself"
             elif alone and _are_letters(loop.polygon, letters_px):
                 why = "as high as lettering, and bent inward: letters that touch"
@@ -84,9 +85,9 @@ def _is_opening(polygon: shapely.Polygon, width_px: float) -> bool:
     return bool(is_slot or is_round(polygon, width_px=width_px))
 
 
-def _is_letter(loop: Loop, piece: Piece) -> bool:
+def _is_letter(loop: Loop, piece: Piece | None) -> bool:
     """Whether a connected piece as small as a letter is a loop with strokes that leave it outward and end free."""
-    if piece.ends == 0 or not loop.links < set(piece.links.tolist()):
+    if piece is None or piece.ends == 0 or not loop.links < set(piece.links.tolist()):
         return False
     others = [link for which, link in zip(piece.links.tolist(), piece.members, strict=True) if which not in loop.links]
     return not any(shapely.contains_xy(loop.polygon, *link.points_px.mean(axis=0)) for link in others)
