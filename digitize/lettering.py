@@ -96,19 +96,25 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
 
 
 def names_and_holes_px(strokes: Strokes) -> tuple[Floats, Floats]:
-    """Give the middles (N, 2) of letters and lone figures, and those of lone closed lines."""
+    """Give the middles (N, 2) of letters and lone figures, and those of what may be one of them or not: lone closed
+    lines (holes, an O), and straight strokes of a letter's size that are no dashes (a 1, an I).
+    """
     marked = lettering_links(strokes)
     letters = [strokes.links[link].points_px.mean(axis=0) for link in np.flatnonzero(marked).tolist()]
-    holes = []
+    dashed = dashed_links(strokes)
+    others = []
     for piece in _pieces(strokes):
-        if marked[piece.links].any() or piece.straight or piece.cross:
+        if marked[piece.links].any() or piece.cross:
             continue
         middle = (piece.points_px.max(axis=0) + piece.points_px.min(axis=0)) / 2
-        if len(piece.members) == 1 and piece.members[0].start == piece.members[0].end:
-            holes.append(middle)
+        if piece.straight:
+            if _letter_sized(piece) and not dashed[piece.links].any():
+                others.append(middle)
+        elif len(piece.members) == 1 and piece.members[0].start == piece.members[0].end:
+            others.append(middle)
         elif _letter_sized(piece):
             letters.append(middle)
-    return np.array(letters).reshape(-1, 2), np.array(holes).reshape(-1, 2)
+    return np.array(letters).reshape(-1, 2), np.array(others).reshape(-1, 2)
 
 
 def small_pieces(strokes: Strokes) -> list[Piece]:

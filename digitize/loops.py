@@ -115,7 +115,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     nested = without_counters(_nested(loops, graph, width_px, names), graph, lettering, width_px)
     nested = said_if_over_outlines(nested, graph, width_px)
     nested = tuple(_said_if_bridged(loop, strokes) for loop in nested)
-    nested = doubted_where_open_around(nested, strokes, lettering | furniture | measures)
+    nested = doubted_where_open_around(nested, graph, lettering | furniture | measures)
     return Loops(nested, graph, furniture, measures)
 
 

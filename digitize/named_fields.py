@@ -13,7 +13,7 @@ from digitize.faces import Walk
 from digitize.loop import Loop
 
 Names: TypeAlias = Callable[[], tuple[NDArray[np.float64], NDArray[np.float64]]]
-"""Gives the middles (N, 2) of letters and lone figures, and those of lone closed lines, px."""
+"""Gives the middles (N, 2) of letters and lone figures, and those of lone closed lines and upright strokes, px."""
 
 NEAR_MIDDLE = 0.3
 """A part's name stands this near to its middle, in parts of the root of its area. What is written at a rib stands
@@ -37,8 +37,8 @@ def are_named_parts(
     """Tell whether the lines inside a figure are the edges that parts in a row share.
 
     They are as wide as the outline, run across it from edge to edge without meeting one another, and every field
-    between them has lettering in its middle, or a hole where at least as many others have lettering. Spars cross ribs;
-    a panel's bays are not all named.
+    between them has lettering in its middle, or a hole or a lone 1 where at least as many others have lettering. Spars
+    cross ribs; a panel's bays are not all named.
 
     Parameters
     ----------
@@ -56,11 +56,11 @@ def are_named_parts(
     """
     if len(fields) > MOST_FIELDS or not are_in_a_row(graph, outer, fields, inner, full_px):
         return False
-    names_px, holes_px = names()
+    names_px, others_px = names()
     named = [has_in_middle(field, names_px) for field in fields]
     if 2 * sum(named) < len(fields):
         return False
-    return all(is_named or has_in_middle(field, holes_px) for field, is_named in zip(fields, named, strict=True))
+    return all(is_named or has_in_middle(field, others_px) for field, is_named in zip(fields, named, strict=True))
 
 
 def are_in_a_row(graph: LineGraph, outer: Walk, fields: Sequence[Loop], inner: set[int], full_px: float) -> bool:

@@ -11,6 +11,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from digitize.continuation import LineGraph
 from digitize.facing_ends import MOST_WIDTHS, towards
 from digitize.loop import Loop, Role
 from digitize.open_outlines import open_pieces
@@ -36,15 +37,17 @@ bracket, a long corner and a bow are open for more."""
 
 
 def doubted_where_open_around(
-    loops: Sequence[Loop], strokes: Strokes, leave_out: NDArray[np.bool_]
+    loops: Sequence[Loop], graph: LineGraph, leave_out: NDArray[np.bool_]
 ) -> tuple[Loop, ...]:
     """Give the loops, each part in doubt that lies in nothing but in what open lines all but surround.
+
+    A line that runs into a part is none of these: a spar, a datum or a centre line passes many parts.
 
     Parameters
     ----------
     loops : sequence of Loop
         After holes are told from parts.
-    strokes : Strokes
+    graph : LineGraph
     leave_out : (L,) array of bool
         Links that are lettering, measures or sheet furniture: they bound no part.
     """
@@ -58,6 +61,10 @@ def doubted_where_open_around(
     is_open[list(bounding)] = False
     if not wanted or not is_open.any():
         return tuple(loops)
+    strokes = graph.strokes
+    is_open &= ~_running_into(graph, is_open, [loops[which].polygon for which in wanted])
+    if not is_open.any():
+        return tuple(loops)
     figures = _figures(strokes, is_open)
     rings = _nearly_closed(strokes, is_open)
     around = {
@@ -70,6 +77,22 @@ def doubted_where_open_around(
     return tuple(
         replace(loop, confidence=OPEN_AROUND, why=why) if which in around else loop for which, loop in enumerate(loops)
     )
+
+
+def _running_into(graph: LineGraph, is_open: NDArray[np.bool_], parts: Sequence[shapely.Polygon]) -> NDArray[np.bool_]:
+    """Tell which open links are of a line that, carried on over its crossings, runs within a part somewhere."""
+    mates = np.flatnonzero(graph.mate >= 0)
+    joins = np.array([mates >> 1, graph.mate[mates] >> 1])
+    joins = joins[:, is_open[joins].all(axis=0)]
+    size = len(is_open)
+    line = connected_components(coo_matrix((np.ones(joins.shape[1]), joins), shape=(size, size)), directed=False)[1]
+    links = np.flatnonzero(is_open)
+    points = [graph.strokes.links[link].points_px for link in links.tolist()]
+    middles = shapely.points([each[len(each) // 2] for each in points])
+    within = np.zeros(size, np.bool_)
+    within[links[shapely.STRtree(middles).query(list(parts), predicate="contains")[1]]] = True
+    into: NDArray[np.bool_] = np.isin(line, line[within])
+    return into
 
 
 def _figures(strokes: Strokes, is_open: NDArray[np.bool_]) -> list[Floats]:

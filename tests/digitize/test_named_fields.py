@@ -74,7 +74,8 @@ def placed(outside: NDArray[np.float64]) -> list[NDArray[np.float64]]:
 
 @pytest.mark.parametrize("turn_deg", [0.0, 24.0])
 @pytest.mark.parametrize(
-    ("names", "holes"), [(("A1", "A2", "A3"), ()), (("K4", "", "K6"), (1,)), (("2", "5", "3"), ())]
+    ("names", "holes"),
+    [(("A1", "A2", "A3"), ()), (("K4", "", "K6"), (1,)), (("2", "5", "3"), ()), (("2", "I", "3"), ())],
 )
 def test_plates_with_names_in_a_row_are_parts(
     names: tuple[str, str, str], holes: tuple[int, ...], turn_deg: float

@@ -122,3 +122,13 @@ def test_a_part_in_a_short_bracket_stays_sure():
     (part,) = loops(strokes, Role.PART)
 
     assert part.confidence == 1.0
+
+
+def test_parts_that_spars_and_a_datum_run_through_stay_sure():
+    ribs = [line((20, y), (80, y), (80, y + 12), (20, y + 12), (20, y)) for y in (20, 45, 70)]
+    spars = [line((x, 10), (x, 95)) for x in (35, 65)]
+    datums = [line((10, y), (90, y)) for y in (26, 51, 76)]
+
+    parts = loops(strokes_of([*ribs, *spars, *datums], INKING), Role.PART)
+
+    assert [part.confidence > UNSURE for part in parts] == [True] * 3
