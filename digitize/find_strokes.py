@@ -23,6 +23,7 @@ from digitize.hooked_ends import with_hooked_ends
 from digitize.lettering import lettering_links
 from digitize.line_begins import passed_by
 from digitize.nodes import Placed, place_nodes
+from digitize.notch_hooks import with_notch_hooks
 from digitize.open_outlines import with_outlines_closed
 from digitize.over_folds import with_folds_bridged
 from digitize.ring_strokes import with_rings, without_rings
@@ -126,6 +127,7 @@ def find_strokes(ink: Ink, *, within: NDArray[np.float64] | None = None, progres
     middles = straightened(cut, middles, ink)
     strokes = Strokes(placed.nodes_px, placed.kinds, _links(cut, placed, middles, loops, sigma_px))
     strokes = with_rings(with_crossed_tips(strokes, ink.darkness), rings_in_ink(ink, rings, blur_px=middles.blur_px))
+    strokes = with_notch_hooks(strokes, ink.darkness)
     strokes = without_end_stubs(strokes)
     strokes = with_folds_bridged(strokes, lettering_links(strokes))
     strokes = with_dash_corners(strokes, lettering_links(strokes))
