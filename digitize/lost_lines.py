@@ -57,10 +57,10 @@ def lines_lost(strokes: Strokes, lettering: NDArray[np.bool_]) -> int:
     lettering : (L,) array of bool
         Links that are lettering: their ends say nothing, no more than those of dashes.
     """
-    width_px = float(np.median([link.width_px for link in strokes.links])) if strokes.links else HARDLY_SEEN_PX
+    lengths_px = np.array(link_lengths_px(strokes))
+    width_px = _usual_width_px(strokes, lengths_px) if strokes.links else HARDLY_SEEN_PX
     if width_px >= HARDLY_SEEN_PX:
         return 0
-    lengths_px = np.array(link_lengths_px(strokes))
     long = int(np.count_nonzero(lengths_px[~lettering] > LONG_WIDTHS * width_px))
     sides = free_sides(strokes, lettering | dashed_links(strokes))
     open_ends = sum(lengths_px[side >> 1] > LONG_WIDTHS * width_px for side in sides)
@@ -70,6 +70,14 @@ def lines_lost(strokes: Strokes, lettering: NDArray[np.bool_]) -> int:
     pieces = [towards(strokes.links[side >> 1], side)[-int(PIECE_WIDTHS * width_px) :] for side in sides]
     broken = _broken(np.array([piece[[0, -1]] for piece in pieces]).reshape(-1, 2, 2), width_px)
     return broken if broken >= BROKEN_LINES else 0
+
+
+def _usual_width_px(strokes: Strokes, lengths_px: Floats) -> float:
+    """The width in which half of all that is drawn is, or finer: crumbs of squared paper are many, and short."""
+    widths_px = np.array([link.width_px for link in strokes.links])
+    order = np.argsort(widths_px)
+    drawn_px = np.cumsum(lengths_px[order])
+    return float(widths_px[order[np.searchsorted(drawn_px, drawn_px[-1] / 2)]])
 
 
 def _broken(pieces: Floats, width_px: float) -> int:

@@ -1,5 +1,6 @@
 """Pictures that have lost stretches of their lines: told of, and what is found in them is in doubt."""
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -56,6 +57,22 @@ def test_hairlines_that_stop_and_go_on_were_lost_and_what_is_left_is_in_doubt():
     # One note for both, which have one reason.
     (unsure,) = [finding for finding in found.findings if finding.code == "outline-unsure"]
     assert unsure.text.startswith("Outlines 1 and 2 are each taken for a part: lines of this picture are lost")
+
+
+def test_crumbs_of_squared_paper_say_nothing_of_wide_outlines():
+    lines = [line for outline in BOXES[6:] for line in broken(outline, lost_mm=8.0)]
+    crumbs = [np.array([[x, y], [x + 3, y]]) for y in range(10, 200, 4) for x in range(300, 400, 10)]
+    strokes = strokes_of([*BOXES[:6], *lines, *crumbs], Inking(seed=7))
+    long = [np.ptp(link.points_px, axis=0).max() * Inking().mm_per_px > 5 for link in strokes.links]
+    finer = [
+        link if is_long else replace(link, width_px=HAIRLINE.width_px)
+        for link, is_long in zip(strokes.links, long, strict=True)
+    ]
+    assert np.median([link.width_px for link in finer]) == HAIRLINE.width_px
+
+    found = draw_outlines(replace(strokes, links=tuple(finer)).mapped(Inking().to_plan))
+
+    assert CODE not in codes(found)
 
 
 def test_whole_hairlines_are_relied_on():
