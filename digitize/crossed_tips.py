@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.runs import lengths_along
+from digitize.straight_fit import straight_through
 from digitize.strokes import Link, NodeKind, Strokes
 
 Floats = NDArray[np.float64]
@@ -252,11 +253,9 @@ def _side(arm: Floats, through: Floats, axis: Floats, width_px: float) -> _Side 
 def _straight_side(stretch: Floats, node_px: Floats, axis: Floats, width_px: float) -> _Side | None:
     if len(stretch) < 4 or float(np.hypot(*(stretch[-1] - stretch[0]))) < LEAST_PX:
         return None
-    middle = stretch.mean(axis=0)
-    _, _, axes = np.linalg.svd(stretch - middle, full_matrices=False)
-    way = axes[0] if axes[0] @ (stretch[0] - stretch[-1]) > 0 else -axes[0]
-    away = middle - node_px
-    side = _Side(middle, way, float(axis[0] * away[1] - axis[1] * away[0]))
+    line = straight_through(stretch[::-1])
+    away = line.at - node_px
+    side = _Side(line.at, line.along, float(axis[0] * away[1] - axis[1] * away[0]))
     # A tip's sides are all but straight; a circle's two halves, which a line through it parts, are not.
     return side if side.off_px(stretch).max() < STRAIGHT_WIDTHS * width_px else None
 

@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 from digitize.dashed_lines import followed, is_straight, over_gaps, sides_at, straight_part
 from digitize.facing_ends import MOST_WIDTHS, Side, clear_of_lines, facing_sides, free_sides, towards
 from digitize.runs import median_of
+from digitize.straight_fit import straight_through
 from digitize.strokes import DASHED_GAPS, Link, NodeKind, Strokes
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -151,11 +152,10 @@ def _dashes(strokes: Strokes, sides: list[Side], over: dict[Side, Side]) -> list
             if not is_straight(line, RUN_BOW * link.width_px):
                 continue
         end = towards(link, side)[-1]
-        middle = line.mean(axis=0)
-        _, _, axes = np.linalg.svd(line - middle, full_matrices=False)
-        way = axes[0] if axes[0] @ (end - middle) > 0 else -axes[0]
+        straight = straight_through(line)
+        way = straight.along if straight.along @ (end - straight.at) > 0 else -straight.along
         # The end itself scatters by some tenths of a px; the line is where most of its points lie.
-        end = middle + way * float((end - middle) @ way)
+        end = straight.foot(end)
         found.append(_Dash(side, end, way, link.width_px, link.sigma_px))
     return found
 

@@ -1,11 +1,12 @@
 """Runs of dashes: pieces of line by themselves that follow one another over gaps, whichever way they lead."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from digitize.dashed_lines import over_gaps, sides_at
-from digitize.facing_ends import Side, clear_of_lines, facing_sides, free_sides, towards
+from digitize.facing_ends import Side, facing_pairs, towards
 from digitize.link_sizes import link_lengths_px
 from digitize.strokes import DASHED_GAPS, Link, Strokes
 
@@ -27,7 +28,7 @@ class DashRun:
         return not self.ends
 
 
-def dash_runs(strokes: Strokes, pairs: list[tuple[Side, Side]]) -> list[DashRun]:
+def dash_runs(strokes: Strokes, pairs: Sequence[tuple[Side, Side]]) -> list[DashRun]:
     """Give the runs of pieces that ends facing each other make, single pieces too.
 
     Parameters
@@ -64,11 +65,11 @@ def bent_dashes(strokes: Strokes) -> set[int]:
 
     Lettering has no such thing; a piece with a corner in it may be a letter, and counts where its line closes alone.
     """
-    sides = free_sides(strokes, np.zeros(len(strokes.links), dtype=np.bool_))
-    if len(sides) < 2:
+    pairs = facing_pairs(strokes)
+    if not pairs:
         return set()
     found: set[int] = set()
-    for run in dash_runs(strokes, clear_of_lines(strokes, facing_sides(strokes, sides))):
+    for run in dash_runs(strokes, pairs):
         if run.is_closed and len(run.gaps_px) >= DASHED_GAPS:
             found |= {link for piece in run.pieces for link in piece}
             continue

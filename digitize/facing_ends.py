@@ -1,5 +1,6 @@
 """Which free ends of lines point at each other across a gap."""
 
+from functools import lru_cache
 from itertools import chain
 from typing import TypeAlias
 
@@ -42,16 +43,19 @@ def free_sides(
     strokes: Strokes, lettering: NDArray[np.bool_], *, least_widths: float = LEAST_LINK_WIDTHS
 ) -> list[Side]:
     """Give the free ends of lines long enough, in line widths, to show a direction; lettering has none that counts."""
-    degree = np.bincount(
-        np.array([node for link in strokes.links for node in (link.start, link.end)], dtype=np.int64),
-        minlength=len(strokes.nodes_px),
-    )
-    sides = []
-    for which, (link, long_px) in enumerate(zip(strokes.links, link_lengths_px(strokes), strict=True)):
-        if lettering[which] or long_px < least_widths * link.width_px:
-            continue
-        sides += [2 * which + end for end, node in enumerate((link.start, link.end)) if degree[node] == 1]
+    nodes = np.array([(link.start, link.end) for link in strokes.links], dtype=np.int64).reshape(-1, 2)
+    widths_px = np.array([link.width_px for link in strokes.links])
+    shows = ~lettering & (np.array(link_lengths_px(strokes)) >= least_widths * widths_px)
+    degree = np.bincount(nodes.ravel(), minlength=len(strokes.nodes_px))
+    sides: list[Side] = np.flatnonzero((shows[:, None] & (degree[nodes] == 1)).ravel()).tolist()
     return sides
+
+
+@lru_cache(maxsize=2)
+def facing_pairs(strokes: Strokes) -> tuple[tuple[Side, Side], ...]:
+    """Give pairs of free ends of whatever lines, lettering too, that point at each other with nothing between them."""
+    sides = free_sides(strokes, np.zeros(len(strokes.links), dtype=np.bool_))
+    return tuple(clear_of_lines(strokes, facing_sides(strokes, sides))) if len(sides) > 1 else ()
 
 
 def facing_sides(strokes: Strokes, sides: list[Side]) -> list[tuple[Side, Side]]:

@@ -43,12 +43,13 @@ def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Stroke
         A stretch runs through its dashes and straight over the gaps between them, and has as many `gaps`.
     """
     at = sides_at(strokes)
+    dead_ends = _dead_ends(strokes, at)
     edited = _Edited(strokes)
     for centre in lines_of_dashes(strokes, lettering):
         if is_fold_across(strokes, centre):
             continue
         stops = _stops(strokes, centre, lettering, at)
-        stretches = _stretches(strokes, stops, set(centre.links), _without_spikes(strokes, stops, at))
+        stretches = _stretches(strokes, stops, set(centre.links), _without_spikes(strokes, dead_ends, stops, at))
         if stretches and not _is_centre_line(strokes, centre, stops, lettering):
             stretches = _clear_of_floors(strokes, centre, stops, stretches)
             stretches = [pair for pair in stretches if Beyond.CORNER not in _beyond(strokes, centre, stops, pair, at)]
@@ -58,20 +59,25 @@ def with_halves_closed(strokes: Strokes, lettering: NDArray[np.bool_]) -> Stroke
     return edited.strokes()
 
 
-def _without_spikes(strokes: Strokes, stops: Sequence["_Stop"], at: dict[int, list[Side]]) -> dict[int, list[Side]]:
+def _dead_ends(strokes: Strokes, at: dict[int, list[Side]]) -> dict[int, list[int]]:
+    """The free ends of each short link that has any."""
+    ends = {
+        which: [node for node in (link.start, link.end) if len(at[node]) == 1]
+        for which, (link, long_px) in enumerate(zip(strokes.links, link_lengths_px(strokes), strict=True))
+        if long_px < MERGED_WIDTHS * link.width_px
+    }
+    return {which: nodes for which, nodes in ends.items() if nodes}
+
+
+def _without_spikes(
+    strokes: Strokes, dead_ends: dict[int, list[int]], stops: Sequence["_Stop"], at: dict[int, list[Side]]
+) -> dict[int, list[Side]]:
     """The sides of links at each node but for those of short dead ends, which a line carries on past: thorns, and the
     sharp tips in which both sides of a corner have run together."""
-    lengths_px, stopping = link_lengths_px(strokes), {stop.node for stop in stops}
-    spikes = {
-        which
-        for which, link in enumerate(strokes.links)
-        if lengths_px[which] < MERGED_WIDTHS * link.width_px
-        and any(len(at[node]) == 1 and node not in stopping for node in (link.start, link.end))
-    }
-    return {
-        node: sides if len(sides) < 3 else [side for side in sides if side >> 1 not in spikes]
-        for node, sides in at.items()
-    }
+    stopping = {stop.node for stop in stops}
+    spikes = {which for which, nodes in dead_ends.items() if not stopping.issuperset(nodes)}
+    feet = {node for which in spikes for node in (strokes.links[which].start, strokes.links[which].end)}
+    return at | {node: [side for side in at[node] if side >> 1 not in spikes] for node in feet if len(at[node]) > 2}
 
 
 def _is_centre_line(

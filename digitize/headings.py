@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitize.runs import Floats
+from digitize.straight_fit import straight_through
 
 HEADING_SAMPLES = 16
 """Clear samples that tell where a line is heading: some eight line widths, over which most drawn curves are
@@ -49,10 +50,8 @@ def heading(points_px: Floats, clear: NDArray[np.bool_], width_px: float) -> Hea
     near = points_px[seen[spared : spared + HEADING_SAMPLES]]
     if len(near) < 4:
         return None
-    middle = near.mean(axis=0)
-    _, _, axes = np.linalg.svd(near - middle, full_matrices=False)
-    way = axes[0] if axes[0] @ (near[-1] - near[0]) > 0 else -axes[0]
-    return Heading(middle, way)
+    line = straight_through(near)
+    return Heading(line.at, line.along)
 
 
 def is_one_line(one: Heading | None, other: Heading | None, gap_px: float, width_px: float) -> bool:

@@ -191,8 +191,9 @@ LEAST_FIGURE, MOST_FIGURE = 0.25, 0.8
 """... and is this large beside it."""
 
 
+@lru_cache(maxsize=2)
 def _pieces(strokes: Strokes) -> list[Piece]:
-    """Connected pieces of the strokes, measured."""
+    """Connected pieces of the strokes, measured; of the same strokes once."""
     start = np.array([link.start for link in strokes.links])
     end = np.array([link.end for link in strokes.links])
     count = len(strokes.nodes_px)
@@ -324,7 +325,7 @@ def _is_figure(piece: Piece) -> bool:
         return False
     plain = shapely.simplify(shapely.Polygon(whole.exterior), piece.width_px)
     filled = shapely.area(plain) > FIGURE_FILLS * shapely.area(shapely.convex_hull(plain))
-    ink = shapely.MultiPoint(piece.points_px)
+    ink = shapely.LineString(piece.points_px)
     is_most = shapely.area(plain) > FIGURE_IS * shapely.area(shapely.convex_hull(ink))
     return bool(filled and is_most and len(shapely.get_coordinates(plain)) - 1 <= FIGURE_SIDES)
 

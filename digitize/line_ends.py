@@ -42,25 +42,58 @@ class LineEnd:
 
 def line_ends(strokes: Strokes, sides: list[Side]) -> list[LineEnd]:
     """Give how lines run at their free ends."""
-    return [_end(strokes, side) for side in sides]
+    if not sides:
+        return []
+    links = [strokes.links[side >> 1] for side in sides]
+    widths_px = np.array([link.width_px for link in links])
+    seen = [
+        towards(link, side)[::-1][: max(3, int(SEEN_WIDTHS * link.width_px))]
+        for link, side in zip(links, sides, strict=True)
+    ]
+    count = np.array([len(points) for points in seen])
+    points, first = np.concatenate(seen), np.cumsum(count) - count
+    reach = np.maximum.reduceat(points, first) - np.minimum.reduceat(points, first)
+    short = np.hypot(reach[:, 0], reach[:, 1]) < SHORT_WIDTHS * widths_px
+    spoilt = np.minimum((SPOILT_WIDTHS * widths_px).astype(np.int64), np.maximum(count - LEAST_POINTS, 0))
+    places = points[first]
+    axes = points[first + spoilt] - points[first + count - 1]
+    axes = axes / np.maximum(np.hypot(axes[:, 0], axes[:, 1]), 1e-9)[:, None]
+    of = np.repeat(np.arange(len(sides)), count)
+    clean = np.arange(len(points)) >= (first + spoilt)[of]
+    of, away = of[clean], (points - places[of])[clean]
+    x = (away * axes[of]).sum(axis=1)
+    y = away[:, 1] * axes[of, 0] - away[:, 0] * axes[of, 1]
+    bows, slopes, levels = _parabolas(x, y, count - spoilt)
+    plain = count - spoilt < LEAST_POINTS
+    bows[plain] = slopes[plain] = levels[plain] = 0.0
+    normals = np.column_stack([-axes[:, 1], axes[:, 0]])
+    ways = (axes + slopes[:, None] * normals) / np.hypot(1.0, slopes)[:, None]
+    bends = 2 * bows / (1 + slopes**2) ** 1.5
+    places = places + levels[:, None] * normals
+    return [
+        LineEnd(*one)
+        for one in zip(sides, places, ways, bends.tolist(), widths_px.tolist(), short.tolist(), strict=True)
+    ]
 
 
-def _end(strokes: Strokes, side: Side) -> LineEnd:
-    link = strokes.links[side >> 1]
-    points = towards(link, side)[::-1][: max(3, int(SEEN_WIDTHS * link.width_px))]
-    at = points[0]
-    spoilt = min(int(SPOILT_WIDTHS * link.width_px), max(len(points) - LEAST_POINTS, 0))
-    shown = points[spoilt:]
-    short = float(np.hypot(*np.ptp(points, axis=0))) < SHORT_WIDTHS * link.width_px
-    axis = shown[0] - shown[-1]
-    axis = axis / max(float(np.hypot(*axis)), 1e-9)
-    away = shown - at
-    x, y = away @ axis, away[:, 1] * axis[0] - away[:, 0] * axis[1]
-    if len(shown) < LEAST_POINTS:
-        return LineEnd(side, at, axis, 0.0, link.width_px, short)
-    square, slope, level = np.polyfit(x, y, 2)
-    normal = np.array([-axis[1], axis[0]])
-    way = axis + slope * normal
-    way = way / float(np.hypot(*way))
-    bend = float(2 * square / (1 + slope**2) ** 1.5)
-    return LineEnd(side, at + level * normal, way, bend, link.width_px, short)
+def _parabolas(x: Floats, y: Floats, count: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+    """The bow, slope and level at x = 0 of the parabolas through runs of so many points, by least squares."""
+    first = np.cumsum(count) - count
+
+    def mean(values: Floats) -> Floats:
+        means: Floats = np.add.reduceat(values, first) / count
+        return means
+
+    middle = mean(x)
+    u = x - np.repeat(middle, count)
+    # Powers of x about their middle, each freed of the lower ones: what is fitted of one leaves the others alone.
+    spread = np.maximum(mean(u * u), 1e-9)
+    skew = mean(u**3) / spread
+    square = u * u - np.repeat(spread, count) - np.repeat(skew, count) * u
+    bow = mean(square * y) / np.maximum(mean(square * square), 1e-9)
+    slope = mean(u * y) / spread
+    return (
+        bow,
+        slope - bow * (2 * middle + skew),
+        mean(y) - slope * middle + bow * (middle * (middle + skew) - spread),
+    )

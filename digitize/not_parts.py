@@ -81,7 +81,7 @@ def is_quad(points_px: NDArray[np.float64], *, width_px: float) -> bool:
 
 def hull_corners(points_px: NDArray[np.float64], *, width_px: float) -> NDArray[np.float64]:
     """Corners of a closed polyline's convex hull, bends under one and a half line widths left out."""
-    hull = np.asarray(shapely.convex_hull(shapely.MultiPoint(points_px)).boundary.coords)[:-1]
+    hull = np.asarray(shapely.convex_hull(shapely.LineString(points_px)).boundary.coords)[:-1]
     if len(hull) < 3:
         return hull
     first = int(np.hypot(*(hull - hull.mean(axis=0)).T).argmax())
@@ -157,7 +157,7 @@ def _holds_figures(graph: LineGraph, figures: list[list[int]], border: Walk) -> 
             points = walk_points(graph, walk)
             if len(points) < 4 or np.ptp(points, axis=0).max() <= ARROW_WIDTHS * width_px:
                 continue
-            figure = shapely.convex_hull(shapely.MultiPoint(points))
+            figure = shapely.convex_hull(shapely.LineString(points))
             if not isinstance(figure, shapely.Polygon) or (np.ptp(points, axis=0) > across_px).all():
                 continue
             if not shapely.contains(frame, figure):

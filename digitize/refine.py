@@ -54,42 +54,64 @@ def refined(
         filled in count as well: without them curves swing across each other before a sharp tip.
     fixed_angles : sequence of pairs of bool
     """
-    now = list(chains)
-    samples = _Samples.of(chains, points_mm)
-    t = samples.share
-    control = np.concatenate([chain.controls() for chain in now])
-    t, residual, normal = _feet(control, samples, t, rounds=3)
+    samples, joints = _Samples.of(chains, points_mm), _Joints.of(chains, fixed_angles)
+    now = _Shape.of(chains)
+    t, residual, normal = _feet(joints.controls(now), samples, samples.share, rounds=3)
     cost = _costs(samples, residual)
-    damping = np.full(len(now), 1e-4)
-    going = [len(chain.out_mm) > 0 for chain in now]
-    equations = [_Equations.of_chain(c, _free(c, fixed)) for c, fixed in zip(now, fixed_angles, strict=True)]
+    damping = np.full(len(chains), 1e-4)
+    going = np.array([len(chain.out_mm) > 0 for chain in chains])
     for _ in range(STEPS):
-        blocks, slopes = _normal_blocks(now, samples, t, normal, residual)
-        moved = [
-            _stepped(chain, samples.stretch[a:b], blocks[a:b], slopes[a:b], places, float(damp)) if is_going else None
-            for chain, (a, b), places, damp, is_going in zip(
-                now, samples.curves_of, equations, damping, going, strict=True
-            )
-        ]
-        trial = [chain if new is None else new for chain, new in zip(now, moved, strict=True)]
-        control = np.concatenate([chain.controls() for chain in trial])
-        t_new, residual_new, normal_new = _feet(control, samples, t, rounds=1)
-        cost_new = _costs(samples, residual_new)
-        better = np.array([new is not None for new in moved]) & (cost_new <= cost)
-        going = [
-            is_going and not (is_better and new > old * (1 - SETTLED))
-            for is_going, is_better, new, old in zip(going, better, cost_new, cost, strict=True)
-        ]
-        damping = np.where(better, np.maximum(1e-6, damping / 5), damping * 30)
-        taken = better[samples.run]
-        t = np.where(taken, t_new, t)
-        residual = np.where(taken, residual_new, residual)
-        normal = np.where(taken[:, None], normal_new, normal)
-        now = [new if is_better else old for new, old, is_better in zip(trial, now, better, strict=True)]
-        cost = np.where(better, cost_new, cost)
-        if not any(going):
+        if not going.any():
             break
-    return [Refined(chain, residual[a:b]) for chain, (a, b) in zip(now, samples.samples_of, strict=True)]
+        # What has settled is not looked at again.
+        at = np.flatnonzero(going[samples.run])
+        part = samples.only(at)
+        blocks, slopes = _normal_blocks(now, joints, part, t[at], normal[at], residual[at])
+        trial, moved = _stepped(now, joints, samples.stretch, blocks, slopes, damping, going)
+        t_new, residual_new, normal_new = _feet(joints.controls(trial), part, t[at], rounds=1)
+        cost_new = _costs(part, residual_new)
+        better = moved & (cost_new <= cost)
+        going &= ~(better & (cost_new > cost * (1 - SETTLED)))
+        damping = np.where(better, np.maximum(1e-6, damping / 5), damping * 30)
+        taken = better[part.run]
+        t[at[taken]] = t_new[taken]
+        residual[at[taken]] = residual_new[taken]
+        normal[at[taken]] = normal_new[taken]
+        now = trial.where(better, now, joints)
+        cost = np.where(better, cost_new, cost)
+    return [
+        Refined(chain, residual[a:b])
+        for chain, (a, b) in zip(joints.parted(now, chains), samples.samples_of, strict=True)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """All chains end to end: their joints (J, 2) with the directions there, and their curves' handles (K,)."""
+
+    joints: Floats
+    angles_rad: Floats
+    out_mm: Floats
+    in_mm: Floats
+
+    @classmethod
+    def of(cls, chains: Sequence[Chain]) -> "_Shape":
+        return cls(
+            np.concatenate([chain.joints for chain in chains]),
+            np.concatenate([chain.angles_rad for chain in chains]),
+            np.concatenate([chain.out_mm for chain in chains]),
+            np.concatenate([chain.in_mm for chain in chains]),
+        )
+
+    def where(self, taken: NDArray[np.bool_], other: "_Shape", joints: "_Joints") -> "_Shape":
+        """This for the chains taken, another for the rest."""
+        at_joint, at_curve = taken[joints.run], taken[joints.run[joints.first]]
+        return _Shape(
+            np.where(at_joint[:, None], self.joints, other.joints),
+            np.where(at_joint, self.angles_rad, other.angles_rad),
+            np.where(at_curve, self.out_mm, other.out_mm),
+            np.where(at_curve, self.in_mm, other.in_mm),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +129,11 @@ class _Samples:
     filled: Ints
     """Numbers of those curves."""
     curves: int
-    curves_of: list[tuple[int, int]]
     samples_of: list[tuple[int, int]]
 
     @classmethod
     def of(cls, chains: Sequence[Chain], points_mm: Sequence[Floats]) -> "_Samples":
-        curve, share, stretch, curves_of, samples_of = [], [], [], [], []
+        curve, share, stretch, samples_of = [], [], [], []
         curves = samples = 0
         for chain, points in zip(chains, points_mm, strict=True):
             count = len(points)
@@ -122,7 +143,6 @@ class _Samples:
             along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(np.vstack([points, points[:1]]), axis=0).T))])
             share.append(_shares(along, own, edges))
             stretch.append(np.diff(along[edges]))
-            curves_of.append((curves, curves + len(chain.out_mm)))
             samples_of.append((samples, samples + count))
             curves += len(chain.out_mm)
             samples += count
@@ -138,8 +158,21 @@ class _Samples:
             starts,
             numbers[starts],
             curves,
-            curves_of,
             samples_of,
+        )
+
+    def only(self, which: Ints) -> "_Samples":
+        """Some of the samples, in their order."""
+        curve = self.curve[which]
+        starts = np.flatnonzero(np.diff(curve, prepend=-1))
+        return replace(
+            self,
+            points=self.points[which],
+            curve=curve,
+            run=self.run[which],
+            share=self.share[which],
+            starts=starts,
+            filled=curve[starts],
         )
 
 
@@ -151,7 +184,7 @@ def _shares(along: Floats, curve: Ints, edges: Ints) -> Floats:
 
 
 def _costs(samples: _Samples, residual: Floats) -> Floats:
-    return np.asarray(np.bincount(samples.run, weights=residual**2, minlength=len(samples.curves_of)), dtype=float)
+    return np.asarray(np.bincount(samples.run, weights=residual**2, minlength=len(samples.samples_of)), dtype=float)
 
 
 def _feet(control: Floats, samples: _Samples, t: Floats, *, rounds: int) -> tuple[Floats, Floats, Floats]:
@@ -179,31 +212,28 @@ def _feet(control: Floats, samples: _Samples, t: Floats, *, rounds: int) -> tupl
 
 
 def _normal_blocks(
-    chains: Sequence[Chain], samples: _Samples, t: Floats, normal: Floats, residual: Floats
+    now: _Shape, joints: "_Joints", samples: _Samples, t: Floats, normal: Floats, residual: Floats
 ) -> tuple[Floats, Floats]:
     """Each curve's share of the normal equations: (K, 6, 6) and (K, 6).
 
     Its unknowns are shift and angle of its first joint, the same of its second, and its two handles.
     """
-    angle = [chain.angles_rad for chain in chains]
-    first = np.concatenate([a[: len(c.out_mm)] for a, c in zip(angle, chains, strict=True)])
-    second = np.concatenate([np.roll(a, -1)[: len(c.out_mm)] for a, c in zip(angle, chains, strict=True)])
-    out_mm = np.concatenate([chain.out_mm for chain in chains])
-    in_mm = np.concatenate([chain.in_mm for chain in chains])
+    cosines, sines = np.cos(now.angles_rad), np.sin(now.angles_rad)
     of = samples.curve
     u = 1 - t
     b1, b2 = 3 * u * u * t, 3 * u * t * t
     b01, b23 = u * u * u + b1, b2 + t * t * t
-    (c0, s0), (c1, s1) = ((np.cos(a)[of], np.sin(a)[of]) for a in (first, second))
+    first, second = joints.first[of], joints.second[of]
+    c0, s0, c1, s1 = cosines[first], sines[first], cosines[second], sines[second]
     nx, ny = normal[:, 0], normal[:, 1]
     along0, along1 = nx * c0 + ny * s0, nx * c1 + ny * s1
     across0, across1 = ny * c0 - nx * s0, ny * c1 - nx * s1
     change = np.stack(
         [
             -b01 * across0,
-            -b1 * out_mm[of] * across0,
+            -b1 * now.out_mm[of] * across0,
             -b23 * across1,
-            b2 * in_mm[of] * across1,
+            b2 * now.in_mm[of] * across1,
             -b1 * along0,
             b2 * along1,
         ]
@@ -231,76 +261,152 @@ def _free(chain: Chain, fixed: tuple[bool, bool]) -> NDArray[np.bool_]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Equations:
-    """Where the entries of a chain's curves stand in its normal equations: the same at every step.
+class _Joints:
+    """How all chains hang together: `first` and `second` (K,) are the joints of each curve, `run` (J,) the chain that a
+    joint belongs to, `joints_of` and `curves_of` where each chain's begin and end, and `is_closed` which are closed.
 
-    `free` tells which unknowns may change, `unknown` (K, 6) numbers those of each curve. Of the curves' entries,
-    `kept` count, at `place` in the square of a closed chain or the upper band of an open one; `diagonal` are those
-    on the diagonal and `of` their unknowns.
+    A joint has four unknowns: its shift, its angle, and the handles of the curve from there; `free` (4 J,) tells which
+    may change, `unknown` (K * 6,) numbers those of each curve. Of the entries of the curves' blocks, `in_band` stand at
+    `place` in the upper band of the open chains' equations. The same at every step.
     """
 
+    first: Ints
+    second: Ints
+    run: Ints
+    joints_of: list[tuple[int, int]]
+    curves_of: list[tuple[int, int]]
+    is_closed: NDArray[np.bool_]
     free: NDArray[np.bool_]
     unknown: Ints
-    kept: Ints
+    in_band: Ints
     place: Ints
-    diagonal: Ints
-    of: Ints
 
     @classmethod
-    def of_chain(cls, chain: Chain, free: NDArray[np.bool_]) -> "_Equations":
-        size = 4 * len(chain.joints)
-        first = 4 * np.arange(len(chain.out_mm))[:, None]
-        second = (first + 4) % size
-        unknown = np.hstack([first, first + 1, second, second + 1, first + 2, first + 3])
+    def of(cls, chains: Sequence[Chain], fixed_angles: Sequence[tuple[bool, bool]]) -> "_Joints":
+        number = np.array([len(chain.joints) for chain in chains])
+        curves = np.array([len(chain.out_mm) for chain in chains])
+        begin, end = np.cumsum(number) - number, np.cumsum(number)
+        last_curve = np.cumsum(curves)
+        first = np.arange(last_curve[-1]) + np.repeat(begin - (last_curve - curves), curves)
+        # The last curve of a closed chain leads back to its first joint.
+        second = np.where(first + 1 < np.repeat(end, curves), first + 1, np.repeat(begin, curves))
+        is_closed = np.array([chain.closed for chain in chains])
+        free = np.concatenate([_free(chain, fixed) for chain, fixed in zip(chains, fixed_angles, strict=True)])
+        unknown = 4 * np.stack([first, first, second, second, first, first], axis=1) + [0, 1, 0, 1, 2, 3]
         row, column = np.repeat(unknown, 6, axis=1).ravel(), np.tile(unknown, (1, 6)).ravel()
-        kept = free[row] & free[column]
-        diagonal = np.flatnonzero(kept & (row == column))
-        if not chain.closed:
-            kept &= column >= row
-        which = np.flatnonzero(kept)
-        row, column, of = row[which], column[which], row[diagonal]
-        place = row * size + column if chain.closed else (BAND - (column - row)) * size + column
-        return cls(free, unknown.ravel(), which, place, diagonal, of)
+        in_band = np.flatnonzero(free[row] & free[column] & (column >= row) & ~is_closed.repeat(curves).repeat(36))
+        row, column = row[in_band], column[in_band]
+        return cls(
+            first,
+            second,
+            np.repeat(np.arange(len(chains)), number),
+            list(zip(begin.tolist(), end.tolist(), strict=True)),
+            list(zip((last_curve - curves).tolist(), last_curve.tolist(), strict=True)),
+            is_closed,
+            free,
+            unknown.ravel(),
+            in_band,
+            (BAND - (column - row)) * len(free) + column,
+        )
+
+    def controls(self, now: _Shape) -> Floats:
+        """Control points (K, 4, 2) of all curves."""
+        along = np.column_stack([np.cos(now.angles_rad), np.sin(now.angles_rad)])
+        p0, p3 = now.joints[self.first], now.joints[self.second]
+        inner = p0 + now.out_mm[:, None] * along[self.first], p3 - now.in_mm[:, None] * along[self.second]
+        return np.stack([p0, *inner, p3], axis=1)
+
+    def parted(self, now: _Shape, chains: Sequence[Chain]) -> list[Chain]:
+        """The chains in this shape."""
+        return [
+            replace(
+                chain,
+                joints=now.joints[a:b],
+                angles_rad=now.angles_rad[a:b],
+                out_mm=now.out_mm[c:d],
+                in_mm=now.in_mm[c:d],
+            )
+            for chain, (a, b), (c, d) in zip(chains, self.joints_of, self.curves_of, strict=True)
+        ]
 
 
 def _stepped(
-    chain: Chain, stretch: Floats, blocks: Floats, slopes: Floats, equations: _Equations, damping: float
-) -> Chain | None:
-    """The chain after one damped step, or None if a direction would swing too far.
+    now: _Shape,
+    joints: _Joints,
+    stretch: Floats,
+    blocks: Floats,
+    slopes: Floats,
+    damping: Floats,
+    going: NDArray[np.bool_],
+) -> tuple[_Shape, NDArray[np.bool_]]:
+    """The chains after one damped step each, and which have moved: not one with a direction that would swing too far.
 
-    A curve's unknowns follow one another, so an open chain's equations have five diagonals on either side.
+    What stays is as it was.
     """
-    joints, curves, free = len(chain.joints), len(chain.out_mm), equations.free
-    size = 4 * joints
-    entries = blocks.ravel()
-    gradient = np.where(free, np.bincount(equations.unknown, weights=slopes.ravel(), minlength=size), 0.0)
-    diagonal = np.bincount(equations.of, weights=entries[equations.diagonal], minlength=size)
-    # An unknown that is held, or that no sample speaks for, stays where it is.
-    extra = np.where(diagonal > 0, (damping + 1e-9) * diagonal, 1.0)
-    rows = size if chain.closed else BAND + 1
-    matrix = np.bincount(equations.place, weights=entries[equations.kept], minlength=rows * size).reshape(rows, size)
-    try:
-        if chain.closed:
-            step = np.linalg.solve(matrix + np.diag(extra), -gradient)
-        else:
-            matrix[BAND] += extra
-            step = np.asarray(solveh_banded(matrix, -gradient, check_finite=False))
-    except LinAlgError:
-        return None
-    of_joints = np.where(free, step, 0.0).reshape(joints, 4)
-    out_mm, in_mm = chain.out_mm + of_joints[:curves, 2], chain.in_mm + of_joints[:curves, 3]
-    shifts, swings = of_joints[:, 0], of_joints[:, 1]
-    if np.abs(swings).max() > LARGEST_SWING_RAD:
-        return None
-    for new, old in ((out_mm, chain.out_mm), (in_mm, chain.in_mm)):
+    size = 4 * len(joints.run)
+    gradient = np.where(joints.free, np.bincount(joints.unknown, weights=slopes.ravel(), minlength=size), 0.0)
+    own = np.diagonal(blocks, axis1=1, axis2=2)
+    diagonal = np.where(joints.free, np.bincount(joints.unknown, weights=own.ravel(), minlength=size), 0.0)
+    step, moved = _open_steps(joints, blocks, gradient, _extra(diagonal, damping[joints.run].repeat(4)), going)
+    for which in np.flatnonzero(going & joints.is_closed).tolist():
+        (a, b), (c, d) = joints.joints_of[which], joints.curves_of[which]
+        unknown = joints.unknown[6 * c : 6 * d].reshape(-1, 6) - 4 * a
+        count = 4 * (b - a)
+        place = (unknown[:, :, None] * count + unknown[:, None, :]).ravel()
+        matrix = np.bincount(place, weights=blocks[c:d].ravel(), minlength=count * count).reshape(count, count)
+        matrix += np.diag(_extra(np.diag(matrix), damping[which]))
+        try:
+            step[4 * a : 4 * b] = np.linalg.solve(matrix, -gradient[4 * a : 4 * b])
+            moved[which] = True
+        except LinAlgError:
+            continue
+    of_joints = np.where(joints.free, step, 0.0).reshape(-1, 4)
+    swung = np.zeros(len(going), dtype=np.bool_)
+    swung[joints.run[np.abs(of_joints[:, 1]) > LARGEST_SWING_RAD]] = True
+    moved &= ~swung
+    handles = []
+    for old, change in ((now.out_mm, of_joints[joints.first, 2]), (now.in_mm, of_joints[joints.first, 3])):
         # Each by itself: one that the samples hardly tell must not hold up the others.
-        np.clip(new, LEAST_CHANGE * old, MOST_CHANGE * old, out=new)
-        np.clip(new, SHORTEST * stretch, LONGEST * stretch, out=new)
-    across = np.column_stack([-np.sin(chain.angles_rad), np.cos(chain.angles_rad)])
-    return replace(
-        chain,
-        joints=chain.joints + shifts[:, None] * across,
-        angles_rad=chain.angles_rad + swings,
-        out_mm=out_mm,
-        in_mm=in_mm,
-    )
+        new = np.clip(old + change, LEAST_CHANGE * old, MOST_CHANGE * old)
+        handles.append(np.clip(new, SHORTEST * stretch, LONGEST * stretch))
+    across = np.column_stack([-np.sin(now.angles_rad), np.cos(now.angles_rad)])
+    trial = _Shape(now.joints + of_joints[:, :1] * across, now.angles_rad + of_joints[:, 1], *handles)
+    return trial.where(moved, now, joints), moved
+
+
+def _extra(diagonal: Floats, damping: float | Floats) -> Floats:
+    """What is added on the diagonal: an unknown that is held, or that no sample speaks for, stays where it is."""
+    return np.where(diagonal > 0, (damping + 1e-9) * diagonal, 1.0)
+
+
+def _open_steps(
+    joints: _Joints, blocks: Floats, gradient: Floats, extra: Floats, going: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """The steps of the open chains, 0 for others, and for which there is one.
+
+    A curve's unknowns follow one another, so a chain's equations have five diagonals on either side, and those of all
+    chains in a row are one such system.
+    """
+    size = len(gradient)
+    going = going & ~joints.is_closed
+    if not going.any():
+        return np.zeros(size), going
+    entries = np.where(going[joints.run[joints.first]][:, None, None], blocks, 0.0).ravel()
+    matrix = np.bincount(joints.place, weights=entries[joints.in_band], minlength=(BAND + 1) * size)
+    matrix = matrix.reshape(BAND + 1, size)
+    unknowns = going[joints.run].repeat(4)
+    matrix[BAND] += np.where(unknowns, extra, 1.0)
+    right = np.where(unknowns, -gradient, 0.0)
+    try:
+        return np.asarray(solveh_banded(matrix, right, check_finite=False)), going
+    except LinAlgError:
+        pass
+    # One of them has no solution: each by itself.
+    step = np.zeros(size)
+    for which in np.flatnonzero(going).tolist():
+        here = slice(*(4 * joint for joint in joints.joints_of[which]))
+        try:
+            step[here] = solveh_banded(matrix[:, here], right[here], check_finite=False)
+        except LinAlgError:
+            going[which] = False
+    return step, going

@@ -1,5 +1,6 @@
 """The straight line through points."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,13 +28,21 @@ class Straight:
 
 def fit_straight(points: NDArray[np.float64], weights: NDArray[np.float64]) -> Straight:
     """Fit a line by least squares of the distances from it; it runs from the first point towards the last."""
-    used = points[weights > 0] if (weights > 0).sum() >= 2 else points
-    middle = used.mean(axis=0)
-    off = used - middle
-    x, y = off[:, 0], off[:, 1]
-    # The direction of largest scatter, from the second moments.
-    angle = 0.5 * np.arctan2(2 * (x * y).sum(), (x * x).sum() - (y * y).sum())
-    along = np.array([np.cos(angle), np.sin(angle)])
-    if along @ (points[-1] - points[0]) < 0:
-        along = -along
-    return Straight(middle, along)
+    clean = weights > 0
+    used = points[clean] if np.count_nonzero(clean) >= 2 else points
+    line = straight_through(used)
+    cosine, sine = line.along.tolist()
+    (x0, y0), (x1, y1) = points[0].tolist(), points[-1].tolist()
+    return Straight(line.at, -line.along) if cosine * (x1 - x0) + sine * (y1 - y0) < 0 else line
+
+
+def straight_through(points: NDArray[np.float64]) -> Straight:
+    """Fit a line to (N, 2) points by least squares of their distances; it runs from the first towards the last."""
+    middle = points.sum(axis=0) / len(points)
+    x, y = (points - middle).T
+    # The direction of largest scatter, from the second moments: of few points in a fifth of an SVD's time.
+    angle = 0.5 * math.atan2(2 * float(x @ y), float(x @ x) - float(y @ y))
+    cosine, sine = math.cos(angle), math.sin(angle)
+    if cosine * float(x[-1] - x[0]) + sine * float(y[-1] - y[0]) < 0:
+        cosine, sine = -cosine, -sine
+    return Straight(middle, np.array([cosine, sine]))

@@ -1,5 +1,7 @@
 """Where a line turns within ink that is wider than its own: the inside of a corner, where no middle can be measured."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,10 +46,10 @@ def turning_runs(points_px: Floats, wide: NDArray[np.bool_], *, width_px: float,
     for low, high in edges.reshape(-1, 2).tolist():
         if not is_ring and (low == 0 or high == count):
             continue
-        ends = np.array([low - chord, low, high - 1, high - 1 + chord])
-        ends = ends % count if is_ring else np.clip(ends, 0, count - 1)
-        a, b, c, d = points_px[order[ends]]
-        long = np.hypot(*(b - a)) * np.hypot(*(d - c))
-        if (b - a) @ (d - c) < TURNING_COSINE * long:
+        ends = [low - chord, low, high - 1, high - 1 + chord]
+        ends = [end % count if is_ring else min(max(end, 0), count - 1) for end in ends]
+        (ax, ay), (bx, by), (cx, cy), (dx, dy) = points_px[order[ends]].tolist()
+        long = math.hypot(bx - ax, by - ay) * math.hypot(dx - cx, dy - cy)
+        if (bx - ax) * (dx - cx) + (by - ay) * (dy - cy) < TURNING_COSINE * long:
             turning[order[low:high]] = True
     return turning
