@@ -115,6 +115,9 @@ def draw_outlines(
     paths, crossing = fitted_curves(plan, found, [loops[which] for which in parts + holes], tolerance_mm)
     findings += crossing
     of = dict(zip(parts + holes, paths, strict=True))
+    for which in parts:
+        if of[which].stands_in and which not in chosen_by:
+            loops[which] = replace(loops[which], confidence=min(loops[which].confidence, STANDS_IN), why=CROSSED)
     inside = _inside_points(loops, parts)
     outlines = [
         _outline(
@@ -167,6 +170,12 @@ def _looked_at(plan: PlanStrokes, border_px: NDArray[np.float64] | None) -> _Loo
     loops = tuple(doubted(told)) if lost else told
     return _LookedAt(plan, lettering, replace(found, loops=loops), lost, letters)
 
+
+STANDS_IN = 0.6
+"""Confidence, at most, of an outline whose curve crossed itself or left its line..."""
+
+CROSSED = "its curve crossed itself or left its line"
+"""... and why."""
 
 HALF_HIDDEN = 0.6
 """Confidence, at most, of an outline whose figure has lines that end under another ink."""

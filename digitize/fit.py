@@ -20,10 +20,14 @@ from drawing.paths import Arc, Cubic, Line, Path, Point, Segment, sampled
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A path and the largest distance between it and the points it was fitted to, measured both ways, mm."""
+    """A path and the largest distance between it and the points it was fitted to, measured both ways, mm.
+
+    `stands_in` tells that straight steps from point to point stand in for curves that were no outline.
+    """
 
     path: Path
     deviation_mm: float
+    stands_in: bool = False
 
 
 @dataclass(frozen=True, slots=True)

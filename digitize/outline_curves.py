@@ -44,7 +44,7 @@ def fitted_curves(
         rings[which] = np.asarray(plain.coords)[:-1]
         off_mm = shapely.distance(shapely.points(points), shapely.LinearRing(rings[which]))
         weights = np.concatenate([s.weights[: None if s.closed else -1] for s in contours[which].sections])
-        fits[which] = Fitted(polyline(rings[which], closed=True), float((off_mm * (weights > 0)).max()))
+        fits[which] = Fitted(polyline(rings[which], closed=True), float((off_mm * (weights > 0)).max()), stands_in=True)
         x_px, y_px = loop.points_px.mean(axis=0)
         findings.append(
             Finding(
@@ -68,7 +68,7 @@ def _own(
         ring = sampled(fit.path, tolerance_mm=0.25 * tolerance_mm)
         if not _is_clear(ring):
             ring = np.concatenate([_along(plan, side)[:-1] for side in loop.walk])
-            fit = Fitted(polyline(ring, closed=True), tolerance_mm)
+            fit = Fitted(polyline(ring, closed=True), tolerance_mm, stands_in=True)
             x_px, y_px = loop.points_px.mean(axis=0)
             text = (
                 f"The page's own curve around {x_px:.0f}, {y_px:.0f} px crosses itself, so straight steps from point "

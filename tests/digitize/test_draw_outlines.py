@@ -9,7 +9,7 @@ from benchmarks.vector_strokes import Inking, strokes_of
 from digitize.choices import Action, Choice, Region, RegionKind
 from digitize.draw_outlines import draw_outlines, reading_order
 from digitize.strokes import DigitizeError, PlanStrokes, Strokes
-from drawing.drawing import Drawing
+from drawing.drawing import Drawing, Kind
 from drawing.findings import Level
 from drawing.paths import Line, sampled
 
@@ -208,3 +208,18 @@ def test_a_corner_on_a_centre_line_stays_where_its_short_sides_meet(half_deg: in
 
     assert ring[:, 0].max() == pytest.approx(100, abs=0.3)
     assert shapely.hausdorff_distance(shapely.LinearRing(ring), shapely.LinearRing(blade), densify=0.01) < 0.4
+
+
+def test_an_outline_that_steps_stand_in_for_is_unsure_until_it_is_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
+    # As if the fit had crossed itself; its points from the lines do not.
+    monkeypatch.setattr("digitize.outline_curves._is_clear", lambda ring: False)
+    plan = plan_of(box(20, 20, 40, 30))
+    found = draw_outlines(plan)
+    (outline,) = found.drawing.outlines
+
+    assert outline.kind is Kind.UNSURE
+    assert {"outline-crosses-itself", "outline-unsure"} <= {finding.code for finding in found.findings}
+
+    choice = Choice(inside_px=outline.inside_px, area_px2=outline.area_px2, action=Action.TAKE)
+    (chosen,) = draw_outlines(plan, choices=[choice]).drawing.outlines
+    assert chosen.kind is Kind.PART
