@@ -1,6 +1,7 @@
 """The curve of each outline: counter-clockwise, clear of itself, and near the lines it stands for."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -125,4 +126,4 @@ def _counter_clockwise(fitted: Fitted, ring: Points) -> Fitted:
     x, y = ring[:, 0], ring[:, 1]
     if x @ np.roll(y, -1) - y @ np.roll(x, -1) > 0:
         return fitted
-    return Fitted(reversed_path(fitted.path), fitted.deviation_mm)
+    return replace(fitted, path=reversed_path(fitted.path))
