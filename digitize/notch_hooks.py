@@ -215,9 +215,10 @@ def _parted(
     """
     shown, rest = outline[: int(SEEN_WIDTHS * width_px)], upright
     upright = upright[: int(SEEN_WIDTHS * width_px)]
-    merged = _resampled(merged)
-    if min(len(shown), len(upright)) < FEWEST:
+    # What is merged may be a straight line of two points.
+    if min(len(shown), len(upright)) < FEWEST or len(merged) < 2:
         return None
+    merged = _resampled(merged)
     wall = fit_straight(upright, np.ones(len(upright)))
     square = np.array([-wall.along[1], wall.along[0]])
     square *= np.sign(float(square @ (merged[-1] - merged[0])))
