@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from benchmarks.nodes_error import View, strokes_in, views
 from benchmarks.render_lines import TrueLine, photograph
-from benchmarks.tips_error import JOINS, Join
+from benchmarks.tips_error import JOINS, LOST_PX, Join
 from digitize.strokes import NodeKind
 
 Points = NDArray[np.float64]
@@ -24,9 +24,6 @@ LONG_WIDTHS = (2.5, 4.0, 6.0)
 PLATE_WIDTHS, LEAST_PLATE_PX = 26.0, 90.0
 BOW = 0.0015
 """Of an edge that bends, per px of its length: a rib's nose of 330 px in radius."""
-
-LOST_PX = 20.0
-"""No node within this of where one is: it is lost, and counts as this far off."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,7 +95,7 @@ def lettering_links(strokes: Strokes) -> NDArray[np.bool_]:
     return marked
 
 
-def names_and_holes_px(strokes: Strokes) -> tuple[Floats, Floats]:
+def names_and_others_px(strokes: Strokes) -> tuple[Floats, Floats]:
     """Give the middles (N, 2) of letters and lone figures, and those of what may be one of them or not: lone closed
     lines (holes, an O), and straight strokes of a letter's size that are no dashes (a 1, an I).
     """

@@ -17,7 +17,7 @@ from digitize.groups import group_loops, joined_fields, named_parts
 from digitize.half_openings import with_half_openings
 from digitize.hatching import hatching_links
 from digitize.hinge_lines import parted_at_hinges
-from digitize.lettering import names_and_holes_px
+from digitize.lettering import names_and_others_px
 from digitize.link_sizes import link_lengths_px
 from digitize.lone_openings import said_if_lone_openings
 from digitize.loop import (
@@ -100,7 +100,7 @@ def find_loops(strokes: Strokes, *, lettering: NDArray[np.bool_], border_px: NDA
     graph, figures, measures = without_dimension_lines(graph, figures, lettering)
     width_px = float(np.median([link.width_px for link in strokes.links]))
     extensions = links_beside(graph, measures)
-    names = cache(lambda: names_and_holes_px(strokes))
+    names = cache(lambda: names_and_others_px(strokes))
     loops = [loop for block in figures for loop in _block_loops(graph, block, width_px, extensions, names)]
     finer = finer_lines(graph, figures)
     if finer.any():

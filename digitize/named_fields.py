@@ -13,7 +13,7 @@ from digitize.faces import Walk
 from digitize.loop import Loop
 
 Names: TypeAlias = Callable[[], tuple[NDArray[np.float64], NDArray[np.float64]]]
-"""Gives the middles (N, 2) of letters and lone figures, and those of lone closed lines and upright strokes, px."""
+"""Gives the middles (N, 2) of letters and lone figures, and those of what may be one or not, px."""
 
 NEAR_MIDDLE = 0.3
 """A part's name stands this near to its middle, in parts of the root of its area. What is written at a rib stands

@@ -13,10 +13,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from digitize.centre_lines import across
 from digitize.dashed_lines import sides_at
 from digitize.facing_ends import Side, towards
 from digitize.link_sizes import link_lengths_px
-from digitize.straight_fit import Straight, fit_straight
+from digitize.runs import evenly_spaced
+from digitize.straight_fit import Straight, straight_through
 from digitize.strokes import Link, NodeKind, Strokes
 from pictures.ridge import line_centres, profiles
 
@@ -44,8 +46,8 @@ SEEN_WIDTHS = 10.0
 """So much of the outline and of the wall shows where they run."""
 
 MERGED = 0.12, 0.92
-"""Between these half distances, in line widths and doubled, the amount of ink tells how far two lines are apart: nearer
-its noise does, farther apart paper shows between them."""
+"""Between these distances of two lines, in parts of one line's ink, the amount of ink tells how far they are apart:
+nearer each other its noise does, farther apart paper shows between them."""
 
 THINNED = 0.35
 """A mitre beyond the tip has thinned out by this part of a line's ink where it counts as ended."""
@@ -104,11 +106,7 @@ def with_notch_hooks(strokes: Strokes, darkness: NDArray[np.uint8]) -> Strokes:
             continue
         nodes[node], nodes[end] = hook.wall_px[0], hook.outline_px[0]
         kinds[[node, end]] = NodeKind.CORNER, NodeKind.TIP
-        outline, wall = links[hook.outline >> 1], links[hook.wall >> 1]
-        links[hook.wall >> 1] = _leaving(wall, hook.wall, node, hook.wall_px)
-        links[hook.outline >> 1] = _leaving(outline, hook.outline, end, hook.outline_px)
-        floor = _stepped(nodes[node], nodes[end])
-        links[tail >> 1] = replace(outline, start=node, end=end, points_px=floor, gaps=0, solid_px2=0.0)
+        links[tail >> 1] = _put_in(links, hook, corner=node, tip=end)
     for node in np.flatnonzero(np.isin(strokes.kinds, (NodeKind.TIP, NodeKind.CORNER))).tolist():
         sides = at.get(node, [])
         if len(sides) != 2 or sides[0] >> 1 == sides[1] >> 1:
@@ -119,11 +117,7 @@ def with_notch_hooks(strokes: Strokes, darkness: NDArray[np.uint8]) -> Strokes:
         corner = len(nodes)
         nodes, kinds = np.concatenate([nodes, hook.wall_px[:1]]), np.append(kinds, np.uint8(NodeKind.CORNER))
         nodes[node], kinds[node] = hook.outline_px[0], NodeKind.TIP
-        outline, wall = links[hook.outline >> 1], links[hook.wall >> 1]
-        links[hook.wall >> 1] = _leaving(wall, hook.wall, corner, hook.wall_px)
-        links[hook.outline >> 1] = _leaving(outline, hook.outline, node, hook.outline_px)
-        floor = _stepped(nodes[corner], nodes[node])
-        links.append(replace(outline, start=corner, end=node, points_px=floor, gaps=0, solid_px2=0.0))
+        links.append(_put_in(links, hook, corner=corner, tip=node))
     changed = len(nodes) > len(strokes.nodes_px) or (nodes != strokes.nodes_px).any()
     return Strokes(nodes, kinds, tuple(links)) if changed else strokes
 
@@ -155,6 +149,15 @@ class _Hook:
     wall: Side
     outline_px: Floats
     wall_px: Floats
+
+
+def _put_in(links: list[Link], hook: _Hook, *, corner: int, tip: int) -> Link:
+    """Let the wall's link leave the corner and the outline's the tip, and give the floor from one to the other."""
+    outline, wall = links[hook.outline >> 1], links[hook.wall >> 1]
+    links[hook.wall >> 1] = _leaving(wall, hook.wall, corner, hook.wall_px)
+    links[hook.outline >> 1] = _leaving(outline, hook.outline, tip, hook.outline_px)
+    floor, _ = evenly_spaced([np.stack([hook.wall_px[0], hook.outline_px[0]])])
+    return replace(outline, start=corner, end=tip, points_px=floor, gaps=0, solid_px2=0.0)
 
 
 def _hook(links: Sequence[Link], darkness: NDArray[np.uint8], tail: Side, sides: list[Side]) -> _Hook | None:
@@ -190,7 +193,7 @@ def _hook_at_tip(links: Sequence[Link], darkness: NDArray[np.uint8], outline: Si
     wall = turning[int(turned[0]) + step + hidden :]
     if len(wall) < FEWEST:
         return None
-    line = fit_straight(wall[:reach], np.ones(len(wall[:reach])))
+    line = straight_through(wall[:reach])
     if abs(_cosine(line.along, back)) > ACROSS_COSINE:
         return None
     square = np.array([-line.along[1], line.along[0]])
@@ -218,8 +221,8 @@ def _parted(
     # What is merged may be a straight line of two points.
     if min(len(shown), len(upright)) < FEWEST or len(merged) < 2:
         return None
-    merged = _resampled(merged)
-    wall = fit_straight(upright, np.ones(len(upright)))
+    merged, _ = evenly_spaced([merged], step_px=STEP_PX)
+    wall = straight_through(upright)
     square = np.array([-wall.along[1], wall.along[0]])
     square *= np.sign(float(square @ (merged[-1] - merged[0])))
     merged = merged[(merged - wall.at) @ square > HIDDEN_WIDTHS * width_px / 2 + HIDDEN_PX]
@@ -227,7 +230,7 @@ def _parted(
         return None
     # Looked at along the wall, its ink stays out of sight.
     frame = _Frame(merged[0], square, wall.along)
-    single = line_centres(darkness, shown, _normals(shown), half_width_px=width_px + HIDDEN_PX)
+    single = line_centres(darkness, shown, across(np.gradient(shown, axis=0)), half_width_px=width_px + HIDDEN_PX)
     both = line_centres(darkness, merged, np.tile(wall.along, (len(merged), 1)), half_width_px=2 * width_px + HIDDEN_PX)
     if not single.good.any() or not both.good.any():
         return None
@@ -262,10 +265,8 @@ def _parted(
     closing = abs(float(np.polyval(np.polyder(curve), tip)) - floor[0])
     drawn = both.good & (apart_px > -THINNED * ink_px)
     drawn[: int(np.flatnonzero(told)[-1])] = False
-    goes_on = STEP_PX * np.count_nonzero(drawn) > RUNS_ON_WIDTHS * width_px + (MERGED[0] + THINNED) * ink_px / max(
-        closing, 1e-9
-    )
-    if goes_on or tip - begin <= LEAST_WIDTHS * width_px:
+    ends_px = RUNS_ON_WIDTHS * width_px + (MERGED[0] + THINNED) * ink_px / max(closing, 1e-9)
+    if STEP_PX * np.count_nonzero(drawn) > ends_px or tip - begin <= LEAST_WIDTHS * width_px:
         return None
     # A pen that joins lines bluntly leaves no ink at a sharp tip.
     along = np.arange(begin, tip - width_px, 1.0)
@@ -275,20 +276,16 @@ def _parted(
     last = float(frame.local(shown[:1])[0][0])
     along = np.linspace(tip, last, max(int(np.ceil(tip - last)), 1) + 1)[:-1]
     outline_px = np.concatenate([frame.points(along, np.polyval(curve, along)), outline])
-    begins = int(np.argmax((rest - corner) @ wall.along > HIDDEN_WIDTHS * width_px + HIDDEN_PX))
-    return outline_px, np.concatenate([corner[None], rest[begins:]])
+    ahead_of_corner = (rest - corner) @ wall.along > HIDDEN_WIDTHS * width_px + HIDDEN_PX
+    if not ahead_of_corner.any():
+        return None
+    return outline_px, np.concatenate([corner[None], rest[int(np.argmax(ahead_of_corner)) :]])
 
 
 def _clear(links: Sequence[Link], side: Side) -> Floats:
     """A line's points from where it is clear of a junction on, outward."""
     link = links[side >> 1]
     return towards(link, side ^ 1)[int(HIDDEN_WIDTHS * link.width_px + HIDDEN_PX) :]
-
-
-def _normals(points: Floats) -> Floats:
-    slope = np.gradient(points, axis=0)
-    normals: Floats = np.column_stack([-slope[:, 1], slope[:, 0]]) / np.hypot(*slope.T)[:, None]
-    return normals
 
 
 def _crossing(wall: Straight, frame: _Frame, floor: Floats) -> Floats | None:
@@ -310,16 +307,3 @@ def _leaving(link: Link, side: Side, node: int, points: Floats) -> Link:
 
 def _far(link: Link, side: Side) -> int:
     return link.start if side & 1 else link.end
-
-
-def _resampled(points: Floats) -> Floats:
-    """Points about `STEP_PX` apart on a way (N, 2)."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0.0, along[-1], int(along[-1] / STEP_PX) + 2)
-    return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
-
-
-def _stepped(start: Floats, end: Floats) -> Floats:
-    """Points about 1 px apart on a straight line."""
-    count = max(int(np.ceil(np.hypot(*(end - start)))), 1)
-    return np.linspace(start, end, count + 1)
